@@ -1,0 +1,113 @@
+"""Plane geometry the stages share: resampling, densifying, bends, parts of overlays. Coordinates in [m]."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+TOLERANCE = 1e-3
+"""Distances below this are one point [m]: a millimetre, far below any tape."""
+
+Array = NDArray[np.float64]
+
+
+def coordinates(geometry: BaseGeometry) -> Array:
+    """The coordinates of a geometry, shape (n, 2) [m]."""
+    return np.asarray(shapely.get_coordinates(geometry), dtype=np.float64)
+
+
+def lines_of(geometry: BaseGeometry) -> list[LineString]:
+    """The lines of any overlay result, merged end to end, longer than nothing, in the order found."""
+    parts = [part for part in shapely.get_parts(geometry) if part.geom_type in {"LineString", "LinearRing"}]
+    if not parts:
+        return []
+    merged = shapely.line_merge(shapely.MultiLineString([LineString(part.coords) for part in parts]))
+    return [line for line in shapely.get_parts(merged) if line.length > 0]
+
+
+def polygons_of(geometry: BaseGeometry) -> list[Polygon]:
+    """The polygons of any overlay result, larger than nothing, in the order found."""
+    flat: list[Polygon] = []
+    for part in shapely.get_parts(geometry):
+        if part.geom_type == "Polygon" and part.area > 0:
+            flat.append(part)
+        elif part.geom_type in {"MultiPolygon", "GeometryCollection"}:
+            flat.extend(polygons_of(part))
+    return flat
+
+
+def areal(geometry: BaseGeometry) -> Polygon | MultiPolygon:
+    """Only the areas of an overlay result: one polygon, or a multipolygon that may be empty."""
+    parts = polygons_of(geometry)
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+
+
+def stations(line: Array) -> Array:
+    """Distance along a polyline at each of its points, shape (n,) [m]."""
+    steps = np.hypot(*np.diff(line, axis=0).T)
+    return np.concatenate(([0.0], np.cumsum(steps)))
+
+
+def points_at(line: Array, along: Array) -> Array:
+    """Points of a polyline at given distances along it, shape (k, 2) [m]; O(n + k log n)."""
+    station = stations(line)
+    return np.column_stack(
+        (np.interp(along, station, line[:, 0]), np.interp(along, station, line[:, 1])),
+    )
+
+
+def resample(line: Array, step: float) -> Array:
+    """A polyline walked in equal steps of at most `step` [m], both ends kept."""
+    length = stations(line)[-1]
+    count = max(int(np.ceil(length / step - 1e-9)), 1)
+    return points_at(line, np.linspace(0.0, length, count + 1))
+
+
+def bend_radii(line: Array, *, arm: float) -> tuple[Array, Array]:
+    """Radius of the circle through each point of a line and its neighbours an arm away on either side.
+
+    A kink of angle t reads arm / (2 sin(t / 2)): a tube spans a slight one, and only a real bend counts.
+
+    Parameters
+    ----------
+    line : (n, 2) array
+        [m].
+    arm : float
+        Distance along the line to the two other points [m].
+
+    Returns
+    -------
+    radii : (k,) array
+        [m], infinity where straight; empty where the line is shorter than two arms.
+    at : (k, 2) array
+        The middle points [m].
+    """
+    length = stations(line)[-1]
+    if length < 2 * arm:
+        return np.empty(0), np.empty((0, 2))
+    along = np.unique(np.concatenate((np.arange(arm, length - arm, arm / 4), stations(line))))
+    along = along[(along >= arm) & (along <= length - arm)]
+    before, middle, after = (points_at(line, along + shift) for shift in (-arm, 0.0, arm))
+    return circumradii(before, middle, after), middle
+
+
+def circumradii(before: Array, middle: Array, after: Array) -> Array:
+    """Radius of the circle through three points each, shape (k,) [m]; infinity where they lie in line."""
+    to_middle, to_after = middle - before, after - before
+    cross = np.abs(to_middle[:, 0] * to_after[:, 1] - to_middle[:, 1] * to_after[:, 0])
+    sides = (
+        np.hypot(*to_middle.T) * np.hypot(*to_after.T) * np.hypot(*(after - middle).T)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radius = np.where(cross > 1e-12 * sides, sides / (2 * cross), np.inf)
+    return np.asarray(radius, dtype=np.float64)
+
+
+def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
+    """The union of geometries; an empty collection for none."""
+    return shapely.union_all(list(geometries))
