@@ -1,0 +1,1 @@
+"""Files in: each reader turns one kind of file into nouns."""
