@@ -42,7 +42,7 @@ class _Ring:
 
     def between(self, start: float, end: float) -> Array:
         """The walk from one station on to another, round the ring if need be."""
-        end = end if end > start + 1e-9 else end + self.length
+        start, end = start % self.length, start % self.length + (end - start) % self.length
         wide = np.concatenate((self.station[:-1], self.station[:-1] + self.length))
         inner = wide[(wide > start + 1e-7) & (wide < end - 1e-7)]
         along = np.concatenate(([start], inner, [end]))
@@ -194,6 +194,7 @@ def _best_end(ring: _Ring, tip: float, width: float, *, before: float, after: fl
     folded = _folded(ring, back, window)[:, None] | _folded(ring, fore, -window)[None, :]
     pointed = np.clip(2.0 * length, 0.5, 1.0)  # one acute tip is one corner, not two
     cost = SKEW_COST * skew**2 + LENGTH_COST * length - CORNER_GAIN * corner * pointed + folded
+    cost[length < 0] = np.inf
     i, j = np.unravel_index(int(np.argmin(np.round(cost, 9))), cost.shape)
     return _straight_to(ring, back, int(i), width, sign=1.0), _straight_to(ring, fore, int(j), width, sign=-1.0)
 
@@ -219,7 +220,8 @@ def _straight_to(ring: _Ring, found: Array, chosen: int, width: float, *, sign: 
 
 def _candidates(ring: _Ring, tip: float, width: float, *, reach: float) -> Array:
     """Stations within reach of a tip on one side of it: outline vertices and the points between them."""
-    low, high = min(tip, tip + reach), max(tip, tip + reach)
+    over = -0.5 * width * np.sign(reach)  # a corner may lie just across the tip
+    low, high = sorted((tip + over, tip + reach))
     wide = np.concatenate([ring.station[:-1] + turn * ring.length for turn in (-1, 0, 1)])
     found = wide[(wide >= low) & (wide <= high)]
     thin = max(len(found) // 160, 1)
