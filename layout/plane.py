@@ -23,7 +23,7 @@ def coordinates(geometry: BaseGeometry) -> Array:
 
 def lines_of(geometry: BaseGeometry) -> list[LineString]:
     """The lines of any overlay result, merged end to end, longer than nothing, in the order found."""
-    parts = [part for part in shapely.get_parts(geometry) if part.geom_type in {"LineString", "LinearRing"}]
+    parts = [part for part in shapely.get_parts(geometry) if part.geom_type in {"LineString", "LinearRing"} and not part.is_empty]
     if not parts:
         return []
     merged = shapely.line_merge(shapely.MultiLineString([LineString(part.coords) for part in parts]))

@@ -1,0 +1,185 @@
+"""Runs spread between two sides: level lines of a field that counts gaps from the left side to the right.
+
+Where the usable width is w, k gaps of w / k each fit for any whole k with w / k between the least and the
+greatest gap. The field is u × k(w), u going from 0 on the left clearance line to 1 on the right one; run i lies where
+it equals i. k(w) is whole on long stretches and climbs smoothly between them, so that a new run begins at
+the right-hand side where the bed has widened enough, and the others make room for it gradually.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+
+from layout.plane import Array, coordinates
+
+NEWTON_STEPS = 3
+MOST_NODES = 120_000
+"""Grid nodes to trace on; the lines traced are put on their exact level afterwards."""
+RAMP = 0.6
+"""Share of a least gap of widening over which the count of gaps climbs by one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Two sides and how runs may be spread between them.
+
+    Attributes
+    ----------
+    left, right : LineString
+        Both extended beyond the bed, from the manifold end [m].
+    clearance : float
+        From the sides to the first and last run [m].
+    closest, wanted : float
+        Least gap, and the gap not to exceed where the least allows it [m].
+    most : int or None
+        Greatest number of runs.
+    """
+
+    left: LineString
+    right: LineString
+    clearance: float
+    closest: float
+    wanted: float
+    most: int | None = None
+
+    def gaps(self, width: Array) -> Array:
+        """The number of gaps, as a real number, for usable widths [m], at least 1 and at most width / closest."""
+        steps = self._steps(float(np.max(width, initial=0.0)))
+        at, count = np.asarray(steps).T
+        return np.asarray(np.interp(width, at, count))
+
+    def _steps(self, widest: float) -> list[tuple[float, float]]:
+        """Where the count of gaps changes: (width, count) pairs of a piecewise linear, rising function."""
+        top = int(widest / self.closest * (1 + 1e-6)) + 1
+        if self.most is not None:
+            top = min(top, max(self.most - 1, 1))
+        steps = [(0.0, 1.0)]
+        for count in range(2, top + 1):
+            begins = max(count * self.closest * (1 - 1e-6), (count - 1) * self.wanted * (1 + 1e-6))
+            ends = max(begins - RAMP * self.closest, steps[-1][0] + 1e-9)
+            steps += [(ends, count - 1.0), (begins, float(count))]
+        return [*steps, (max(widest, steps[-1][0]) + 1.0, steps[-1][1])]
+
+    def measure(self, points: Array) -> tuple[Array, Array, Array]:
+        """Field, usable width and direction of steepest rise at points in the bed, shapes (n,), (n,), (n, 2)."""
+        to_left, left_foot = _nearest(self.left, points)
+        to_right, right_foot = _nearest(self.right, points)
+        width = to_left + to_right - 2 * self.clearance
+        share = (to_left - self.clearance) / np.maximum(width, 1e-9)
+        rise = _unit(points - left_foot) + _unit(right_foot - points)
+        return share * self.gaps(width), width, _unit(rise)
+
+    def constant(self, outline: Polygon) -> tuple[float, int] | None:
+        """Gap and number of gaps where the bed is so even that plain offsets give them; else None."""
+        width = self.measure(_inner_points(outline, self.clearance))[1]
+        count = self.gaps(width)
+        whole = round(float(np.median(count)))
+        gap = float(np.median(width)) / max(whole, 1)
+        same = np.abs(count - whole) < 1e-3
+        level = np.abs(width - np.median(width)) < 0.01 * gap
+        return (gap, whole) if len(width) and bool(same.all() and level.all()) else None
+
+    def levels(self, outline: Polygon) -> list[tuple[int, list[LineString]]]:
+        """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level.
+
+        Parameters
+        ----------
+        outline : Polygon
+            The bed without holes [m].
+        """
+        from contourpy import contour_generator
+
+        step = max(self.closest / 2, math.sqrt(outline.area / MOST_NODES))
+        xs, ys, near = _grid(outline, step)
+        grid_x, grid_y = np.meshgrid(xs, ys)
+        points = np.column_stack((grid_x[near], grid_y[near]))
+        value, count = self._everywhere(outline, points)
+        field = np.full(grid_x.shape, np.nan)
+        field[near] = value
+        maker = contour_generator(xs, ys, np.ma.masked_invalid(field), name="serial")
+        traced = [
+            (level, [np.asarray(line) for line in maker.lines(level)]) for level in range(round(count) + 1)
+        ]
+        total = sum(len(line) for _, lines in traced for line in lines)
+        passes = 2 if total < 15_000 else 1 if total < 40_000 else 0
+        return [
+            (level, [exact for line in lines if (exact := self._exact(line, level, step, passes)) is not None])
+            for level, lines in traced
+        ]
+
+    def _everywhere(self, outline: Polygon, points: Array) -> tuple[Array, float]:
+        """The field also beyond the bed's edge, where a distance counts as negative; and its greatest count."""
+        to_left, _ = _nearest(self.left, points)
+        to_right, _ = _nearest(self.right, points)
+        inside = shapely.contains_xy(outline, points[:, 0], points[:, 1])
+        to_left = np.where(inside | (to_left > to_right), to_left, -to_left)
+        to_right = np.where(inside | (to_left >= to_right), to_right, -to_right)
+        width = np.maximum(to_left + to_right - 2 * self.clearance, 1e-9)
+        count = self.gaps(width)
+        return (to_left - self.clearance) / width * count, float(np.max(count, initial=0.0))
+
+    def _exact(self, line: Array, level: int, step: float, passes: int) -> LineString | None:
+        """A traced line put on its level by Newton's method, midpoints added between passes."""
+        line = line[np.concatenate(([True], np.hypot(*np.diff(line, axis=0).T) > 0.2 * step))]
+        if len(line) < 2:
+            return None
+        line = self._project(line, level)
+        for _ in range(passes):
+            dense = np.empty((2 * len(line) - 1, 2))
+            dense[::2], dense[1::2] = line, (line[:-1] + line[1:]) / 2
+            line = self._project(dense, level)
+        return LineString(line)
+
+    def _project(self, points: Array, level: int) -> Array:
+        for _ in range(NEWTON_STEPS):
+            value, width, rise = self.measure(points)
+            shift = (level - value) * width / self.gaps(width)
+            points = points + rise * np.clip(shift, -self.closest / 2, self.closest / 2)[:, None]
+        return points
+
+
+def _grid(outline: Polygon, step: float) -> tuple[Array, Array, np.ndarray]:
+    """Grid lines over the bed, and which nodes lie in it or within two steps of it."""
+    x0, y0, x1, y1 = outline.bounds
+    xs = x0 + step * np.arange(-3, math.ceil((x1 - x0) / step) + 4)
+    ys = y0 + step * np.arange(-3, math.ceil((y1 - y0) / step) + 4)
+    near = outline.buffer(2 * step, quad_segs=4)
+    shapely.prepare(near)
+    grid_x, grid_y = np.meshgrid(xs, ys)
+    return xs, ys, np.asarray(shapely.contains_xy(near, grid_x.ravel(), grid_y.ravel())).reshape(grid_x.shape)
+
+
+def _inner_points(outline: Polygon, clearance: float) -> Array:
+    """A few hundred points on the bed's inner clearance line and half way in."""
+    rings = [outline.buffer(-clearance * share - 1e-6).boundary for share in (1.0, 2.0)]
+    points = [
+        shapely.get_coordinates(shapely.line_interpolate_point(ring, np.linspace(0, 1, 200), normalized=True))
+        for ring in (line for group in rings for line in shapely.get_parts(group))
+    ]
+    return np.vstack(points) if points else np.empty((0, 2))
+
+
+def _nearest(line: LineString, points: Array) -> tuple[Array, Array]:
+    """Distance from points to a line, and the nearest points of the line, shapes (n,), (n, 2).
+
+    By the closed form on the nearest segment: linear referencing would cost the whole line for every point.
+    """
+    vertices = coordinates(line)
+    step = np.diff(vertices, axis=0)
+    real = np.hypot(*step.T) > 0
+    start, step = vertices[:-1][real], step[real]
+    tree = shapely.STRtree(shapely.linestrings(np.stack((start, start + step), axis=1)))
+    index = tree.nearest(shapely.points(points))
+    start, step = start[index], step[index]
+    share = np.einsum("ij,ij->i", points - start, step) / np.einsum("ij,ij->i", step, step)
+    foot = start + step * np.clip(share, 0.0, 1.0)[:, None]
+    return np.hypot(*(points - foot).T), foot
+
+
+def _unit(vectors: Array) -> Array:
+    return np.asarray(vectors / np.maximum(np.hypot(*vectors.T), 1e-12)[:, None])

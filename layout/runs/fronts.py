@@ -1,0 +1,65 @@
+"""Offsets of a guide: the front at distance d is the edge of all ground within d of it.
+
+Every front is made from the original guide, never from the front before it, so that errors do not grow.
+A disc of the bend radius, rolled along the far side of the front, eases the corners that point away from the
+guide; it moves a front only away from the guide, and keeps the distance between fronts, since
+dilating a closed set by s gives a subset of the closing of the set dilated by s.
+"""
+
+from __future__ import annotations
+
+import math
+
+import shapely
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+SAGITTA = 2e-4
+"""Greatest distance between an arc and its chords [m]."""
+CORNER_DEPTH = 0.002
+"""Corners that rolling would cut by less than this, in bend radii (kinks up to 7 degrees), are only the chords
+of a drawn curve: a front with no other corners is left as it is, for rolling would shorten it a little."""
+
+
+def quadrant_segments(radius: float) -> int:
+    """Segments to a quarter circle so that chords stay within the sagitta, 16 to 64."""
+    if radius <= SAGITTA:
+        return 16
+    step = 2.0 * math.acos(max(1.0 - SAGITTA / radius, -1.0))
+    return int(min(max(math.ceil(math.pi / 2 / step), 16), 64))
+
+
+def front(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> BaseGeometry:
+    """The lines at a distance from a guide, on both its sides, eased to a bend radius.
+
+    Parameters
+    ----------
+    guide : LineString
+        Extended beyond the bed, and swung wide for bends that point towards the runs [m].
+    distance : float
+        Over 0 [m].
+    radius : float
+        Bend radius for corners that point away from the guide [m]; 0 leaves them sharp.
+    bed : Polygon
+        Only corners in it matter [m].
+
+    Returns
+    -------
+    BaseGeometry
+        Closed lines round the guide; the caller cuts out those that lie in the bed.
+    """
+    band = _band(guide, distance)
+    if radius > 0:
+        eased = shapely.buffer(
+            _band(guide, distance + radius), -radius, quad_segs=quadrant_segments(radius), join_style="round"
+        )
+        corners = shapely.difference(eased, band)
+        deep = shapely.buffer(corners, -CORNER_DEPTH * radius / 2, quad_segs=2)
+        if shapely.intersects(deep, bed):
+            band = eased
+    return shapely.boundary(band)
+
+
+def _band(guide: LineString, distance: float) -> BaseGeometry:
+    """All ground within a distance of a line."""
+    return shapely.buffer(guide, distance, quad_segs=quadrant_segments(distance), join_style="round")

@@ -1,0 +1,185 @@
+"""The line that runs follow: extended beyond the bed, and swung wide where it bends too tightly for tubing."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+
+from layout.plane import Array, coordinates, lines_of, stations
+
+ARC_STEP = math.radians(4.0)
+"""Angle between points of an arc put into a guide."""
+
+
+def extended(line: LineString, outline: Polygon, *, by: float) -> LineString:
+    """A line carried on straight beyond both its ends.
+
+    Parameters
+    ----------
+    line : LineString
+        [m].
+    outline : Polygon
+        The bed; an extension that would enter it again stops half way there.
+    by : float
+        How far [m].
+
+    Returns
+    -------
+    LineString
+        In the same direction. Straight on means in the direction of the last segment: a longer secant
+        would turn the runs near the end of a curve.
+    """
+    points = coordinates(line)
+    head = _extension(points[1], points[0], outline, by)
+    tail = _extension(points[-2], points[-1], outline, by)
+    return LineString(np.vstack((head, points, tail)))
+
+
+def _extension(inner: Array, end: Array, outline: Polygon, by: float) -> Array:
+    heading = (end - inner) / np.hypot(*(end - inner))
+    start = end + heading * by * 1e-6
+    inside = shapely.intersection(LineString([start, end + heading * by]), outline)
+    reach = by
+    if not inside.is_empty:
+        again = np.hypot(*(coordinates(inside) - end).T)
+        entered = again[again > by * 1e-3]
+        starts_inside = shapely.contains_xy(outline, *(end + heading * by * 1e-3))
+        if len(entered) and not starts_inside:
+            reach = float(entered.min()) / 2
+    return np.asarray([end + heading * reach])
+
+
+def swung_wide(line: LineString, *, side: float, radius: float, slack: float) -> LineString:
+    """The line with every bend towards one side eased to a radius, moving it only towards that side.
+
+    Where a line turns away from the runs more tightly than `radius`, a circle of that radius is laid through
+    the tip of the bend, its centre behind it on the bisector, and the line follows its arc. Offsets
+    of the result by d then bend no tighter than radius + d, and keep the distances to one another.
+
+    Parameters
+    ----------
+    line : LineString
+        [m].
+    side : 1.0 or -1.0
+        Left or right of the line: the side on which the runs will lie.
+    radius : float
+        [m]; 0 or less returns the line.
+    slack : float
+        Bends that deviate less than this from such an arc are left alone [m].
+    """
+    if radius <= slack:
+        return line
+    for _ in range(4):
+        eased = _swing_once(line, side=side, radius=radius, slack=slack)
+        if eased is None:
+            return line
+        line = eased
+    return line
+
+
+def _swing_once(line: LineString, *, side: float, radius: float, slack: float) -> LineString | None:
+    """One pass over all tight bends; None when there are none."""
+    behind = shapely.offset_curve(line, -side * radius, quad_segs=64, join_style="round")
+    opened = shapely.offset_curve(shapely.line_merge(behind), side * radius, quad_segs=64, join_style="round")
+    if behind.is_empty or opened.is_empty:
+        return None
+    points = coordinates(line)
+    off = shapely.distance(shapely.points(points), opened)
+    tight = off > slack
+    tight[[0, -1]] = False
+    if not tight.any():
+        return None
+    out = points
+    changed = False
+    for first, last in reversed(_stretches(tight)):
+        apex = first + int(np.argmax(off[first : last + 1]))
+        centre = coordinates(shapely.shortest_line(shapely.Point(points[apex]), behind))[1]
+        away = points[apex] - centre
+        centre = points[apex] - away / np.hypot(*away) * radius
+        replaced = _through_circle(out, apex, centre, radius)
+        if replaced is not None:
+            out, changed = replaced, True
+    return LineString(out) if changed else None
+
+
+def _stretches(flag: np.ndarray) -> list[tuple[int, int]]:
+    """First and last index of every run of true values."""
+    edge = np.flatnonzero(np.diff(np.concatenate(([0], flag.astype(int), [0]))))
+    return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def _through_circle(points: Array, apex: int, centre: Array, radius: float) -> Array | None:
+    """Replace the stretch of a line within a circle round a vertex by the circle's arc through that vertex."""
+    if apex >= len(points) or not np.isclose(np.hypot(*(points[apex] - centre)), radius, rtol=1e-6):
+        return None  # an earlier bend's arc has already swallowed this one
+    before = _leaves(points[apex::-1], centre, radius)
+    after = _leaves(points[apex:], centre, radius)
+    if before is None or after is None:
+        return None
+    (steps_back, start), (steps_on, end) = before, after
+    angle0, angle, angle1 = (
+        math.atan2(*(point - centre)[::-1]) for point in (start, points[apex], end)
+    )
+    sweep = _turn(angle0, angle) + _turn(angle, angle1)
+    count = max(int(math.ceil(abs(sweep) / ARC_STEP)), 1)
+    around = angle0 + np.linspace(0.0, sweep, count + 1)
+    arc = centre + radius * np.column_stack((np.cos(around), np.sin(around)))
+    return np.vstack((points[: apex - steps_back + 1], arc, points[apex + steps_on :]))
+
+
+def _turn(start: float, end: float) -> float:
+    """The shorter turn from one angle to another."""
+    return (end - start + math.pi) % (2 * math.pi) - math.pi
+
+
+def _leaves(walk: Array, centre: Array, radius: float) -> tuple[int, Array] | None:
+    """Where a walk that starts on a circle leaves its inside: index of the vertex beyond, and the point."""
+    outside = np.flatnonzero(np.hypot(*(walk[1:] - centre).T) > radius * (1 + 1e-9))
+    if not len(outside):
+        return None
+    beyond = int(outside[0]) + 1
+    start, step = walk[beyond - 1] - centre, walk[beyond] - walk[beyond - 1]
+    a, b, c = step @ step, 2 * start @ step, start @ start - radius**2
+    root = (-b + math.sqrt(max(b * b - 4 * a * c, 0.0))) / (2 * a)
+    if beyond == 1 and root <= 1e-9:
+        return None  # the line leaves the circle at once: no bend towards it here
+    return beyond, walk[beyond - 1] + step * min(max(root, 0.0), 1.0)
+
+
+def rounded(line: LineString, *, radius: float) -> LineString:
+    """A line rolled smooth from both sides, so that it bends nowhere tighter than a radius [m].
+
+    It may move to either side by about radius × (1 / cos(t / 2) − 1) at a bend of angle t.
+    """
+    if radius <= 0:
+        return line
+    for side in (1.0, -1.0):
+        there = shapely.line_merge(shapely.offset_curve(line, side * radius, quad_segs=32, join_style="round"))
+        back = lines_of(shapely.offset_curve(there, -side * radius, quad_segs=32, join_style="round"))
+        if back:
+            longest = max(back, key=lambda part: part.length)
+            line = longest if _same_way(line, longest) else longest.reverse()
+    return line
+
+
+def _same_way(line: LineString, other: LineString) -> bool:
+    """Whether two lines that lie along each other run in the same direction."""
+    points = coordinates(other)
+    ends = shapely.line_locate_point(line, shapely.points(points[[0, -1]]))
+    return bool(ends[0] <= ends[1])
+
+
+def total_turning(line: LineString) -> float:
+    """The angle a line turns through from its first to its last segment, left positive [rad]."""
+    step = np.diff(coordinates(line), axis=0)
+    step = step[np.hypot(*step.T) > 0]
+    heading = step[:, 0] + 1j * step[:, 1]
+    return float(np.angle(heading[1:] / heading[:-1]).sum())
+
+
+def length_of(line: LineString) -> float:
+    """Length of a line [m]."""
+    return float(stations(coordinates(line))[-1])

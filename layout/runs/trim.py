@@ -1,0 +1,275 @@
+"""Cutting fronts to the ground, and the laws of a layout.
+
+Tubing keeps its clearance to the bed's edge (less 0.02 × spacing at most) and every setback exactly; two
+runs side by side are never closer than the least gap less 2 %; no bend is tighter than 0.95 × the bend
+radius; no run crosses itself or another. What cannot be kept is not laid, and is listed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+import shapely.ops
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.model import Dropped, Sides
+from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, stations
+
+EDGE_SLACK = 0.018
+"""What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
+LEAVES = 0.004
+"""A run whose end lies farther than this beyond the edge, in spacings, has left the ground for good there and
+is cut back to the edge; one that wavers less about the edge is only being drawn in chords."""
+GAP_SHARE = 0.985
+"""Least distance between runs side by side, in least gaps; the law allows 0.98."""
+BEND_SHARE = 0.96
+"""Least radius, in bend radii; the law allows 0.95."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """What a front is cut to, and by what rules.
+
+    Attributes
+    ----------
+    outline : Polygon
+        The bed without holes [m].
+    sides : Sides
+    clearance, spacing, closest, radius, shortest : float
+        Clearance to the edge, row spacing, least gap, bend radius, shortest run [m].
+    kept_clear : BaseGeometry
+        Setback zones [m].
+    """
+
+    outline: Polygon
+    sides: Sides
+    clearance: float
+    spacing: float
+    closest: float
+    radius: float
+    shortest: float
+    kept_clear: BaseGeometry
+
+    def region(self, *guides: LineString) -> Region:
+        """The ground a front may use: that of the laws, but not cut by the side it follows.
+
+        A front keeps its distance from its own guide by construction. Cut there as well, a first run that
+        lies just on the clearance line would fall to shreds.
+        """
+        edge = self.outline.exterior
+        soft = [line for line in (self.sides.left, self.sides.right) if self.sides.certain]
+        hard = edge.difference(shapely.union_all([line.buffer(1e-7) for line in (*soft, *guides)]))
+        cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
+        far = shapely.union_all([line for line in soft if not any(line is guide for guide in guides)])
+        slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
+        strict, loose = (
+            areal(self.outline.difference(shapely.union_all([*cut, far.buffer(keep, quad_segs=64)])))
+            for keep in (self.clearance, slack)
+        )
+        return Region(loose=loose, strict=strict, leaves=LEAVES * self.spacing)
+
+    def limits(self) -> BaseGeometry:
+        """The ground of the laws: nothing may lie outside it."""
+        slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
+        return areal(self.outline.buffer(-slack, quad_segs=32).difference(self.kept_clear))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Region:
+    """Ground to cut a front to: once with the slack the law allows at the far side, once without.
+
+    A run that lies on the very edge wavers about it by the height of the chords it is drawn in; the slack keeps
+    it in one piece. Where a run leaves the ground for good it is cut back to the edge itself.
+    """
+
+    loose: BaseGeometry
+    strict: BaseGeometry
+    leaves: float
+
+    def cut(self, front: BaseGeometry) -> list[LineString]:
+        """The parts of a front on this ground."""
+        parts = lines_of(shapely.intersection(front, self.loose))
+        return [kept for part in parts if (kept := self._to_edge(part)) is not None]
+
+    def _to_edge(self, part: LineString) -> LineString | None:
+        ends = shapely.points([part.coords[0], part.coords[-1]])
+        out = shapely.distance(ends, self.strict) > self.leaves
+        if not out.any():
+            return part
+        inner = shapely.intersection(part, self.strict)
+        if inner.is_empty:
+            return None
+        along = shapely.line_locate_point(part, shapely.points(shapely.get_coordinates(inner)))
+        start = float(along.min()) if out[0] else 0.0
+        end = float(along.max()) if out[1] else part.length
+        kept = shapely.ops.substring(part, start, end)
+        return kept if kept.geom_type == "LineString" and kept.length > 0 else None
+
+
+@dataclass(slots=True)
+class Row:
+    """The pieces of one front, from the manifold end on.
+
+    `order` is where they stand along the bed, `place` the row's place across it from the left.
+    """
+
+    place: float
+    pieces: list[LineString] = field(default_factory=list)
+
+
+def clip(front: BaseGeometry, region: Region, along: LineString) -> list[LineString]:
+    """The parts of a front within a region, each turned to run the way of a guide and sorted along it."""
+    turned = []
+    for part in region.cut(front):
+        opened = _opened(part, along)
+        points = coordinates(opened)
+        at = np.asarray(shapely.line_locate_point(along, shapely.points(points[[0, len(points) // 2, -1]])))
+        forward = at[0] < at[2] or (at[0] == at[2] and at[0] <= at[1])
+        turned.append((float(min(at[0], at[2])), opened if forward else opened.reverse()))
+    return [line for _, line in sorted(turned, key=lambda pair: (round(pair[0], 6), pair[1].length))]
+
+
+def _opened(line: LineString, along: LineString) -> LineString:
+    """A closed front cut open at its point nearest the manifold end."""
+    if not line.is_closed:
+        return line
+    points = coordinates(line)[:-1]
+    first = int(np.argmin(shapely.line_locate_point(along, shapely.points(points))))
+    walk = np.vstack((points[first:], points[: first + 1]))
+    return LineString(walk)
+
+
+def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list[Row]:
+    """Hold rows to the laws: cut out what breaks one, list it, and list pieces that became too short.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        From left to right; where two rows are too close, the shorter piece gives way.
+    ground : Ground
+    dropped : list of Dropped
+        What is cut or left out is added here.
+
+    Returns
+    -------
+    list of Row
+        The rows that still have pieces, in the same order.
+    """
+    limits = ground.limits()
+    shapely.prepare(limits)
+    kept = [Row(place=row.place) for row in rows]
+    for number, row in enumerate(rows):
+        for piece in row.pieces:
+            if piece.length < ground.shortest:
+                _drop(dropped, piece, number, "shorter than runs.shortest")
+                continue
+            parts = [piece] if limits.covers(piece) else lines_of(piece.intersection(limits))
+            parts = [slack for part in parts for slack in _bendable(part, ground, number, dropped)]
+            parts = [fit for part in parts for fit in _apart_from_itself(part, ground, number, dropped)]
+            kept[number].pieces += [part for part in parts if _long_enough(part, ground, number, dropped)]
+    _part_rows(kept, ground, dropped)
+    for row in kept:
+        row.pieces.sort(key=lambda piece: -piece.length)
+    return [row for row in kept if row.pieces]
+
+
+def _drop(dropped: list[Dropped], line: LineString, row: int, why: str) -> None:
+    if line.length > 1e-3:
+        dropped.append(Dropped(line=line, row=row, why=why))
+
+
+def _long_enough(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> bool:
+    if piece.length >= ground.shortest:
+        return True
+    _drop(dropped, piece, row, "shorter than runs.shortest")
+    return False
+
+
+def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
+    """The piece without the stretches that bend too tightly."""
+    if ground.radius <= 0:
+        return [piece]
+    points = coordinates(piece)
+    arm = ground.radius / 4
+    radius, at = bend_radii(points, arm=arm)
+    tight = radius < BEND_SHARE * ground.radius
+    if not tight.any():
+        return [piece]
+    zone = shapely.union_all(shapely.buffer(shapely.points(at[tight]), arm))
+    for cut in lines_of(piece.intersection(zone)):
+        _drop(dropped, cut, row, "bends tighter than tubing.bend_radius")
+    return lines_of(piece.difference(zone))
+
+
+def _apart_from_itself(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
+    """The piece without the stretches that come back beside an earlier stretch of it."""
+    points = coordinates(piece)
+    chord = float(np.hypot(*(points[-1] - points[0])))
+    if piece.length < 1.3 * chord or piece.length < 6 * ground.closest:
+        return [piece]
+    from scipy.spatial import cKDTree
+
+    step = ground.closest / 5
+    along = np.arange(0.0, piece.length, step)
+    walk = points_at(points, along)
+    pairs = cKDTree(walk).query_pairs(GAP_SHARE * ground.closest, output_type="ndarray")
+    if not len(pairs):
+        return [piece]
+    folded = np.abs(along[pairs[:, 0]] - along[pairs[:, 1]]) > 2.5 * ground.closest
+    later = np.unique(pairs[folded].max(axis=1))
+    if not len(later):
+        return [piece]
+    zone = shapely.union_all(shapely.buffer(shapely.points(walk[later]), step))
+    early = LineString(walk[: int(pairs[folded].min(axis=1).max()) + 1]) if len(walk) > 1 else piece
+    zone = zone.difference(early.buffer(step / 10))
+    for cut in lines_of(piece.intersection(zone)):
+        _drop(dropped, cut, row, "nearer to itself than the least gap")
+    return lines_of(piece.difference(zone))
+
+
+def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
+    """Where pieces of two rows are nearer than the least gap, the shorter one gives way."""
+    owner = [(number, piece) for number, row in enumerate(rows) for piece in row.pieces]
+    if len(owner) < 2:
+        return
+    gap = GAP_SHARE * ground.closest
+    order = sorted(range(len(owner)), key=lambda k: (-round(owner[k][1].length, 6), k))
+    rank = {k: r for r, k in enumerate(order)}
+    tree = shapely.STRtree([piece for _, piece in owner])
+    left, right = tree.query([piece for _, piece in owner], predicate="dwithin", distance=gap)
+    rivals: dict[int, set[int]] = {}
+    for a, b in zip(left.tolist(), right.tolist(), strict=True):
+        if owner[a][0] != owner[b][0] and rank[a] > rank[b]:
+            rivals.setdefault(a, set()).add(b)
+    final: dict[int, list[LineString]] = {k: [piece] for k, (_, piece) in enumerate(owner)}
+    for k in order:
+        if k not in rivals:
+            continue
+        number, piece = owner[k]
+        near = shapely.union_all(
+            [part.buffer(gap, quad_segs=32) for other in rivals[k] for part in final[other]],
+        )
+        for cut in lines_of(piece.intersection(near)):
+            _drop(dropped, cut, number, "nearer to another run than the least gap")
+        parts = lines_of(piece.difference(near))
+        final[k] = [part for part in parts if _long_enough(part, ground, number, dropped)]
+    for row in rows:
+        row.pieces = []
+    for k, (number, _) in enumerate(owner):
+        rows[number].pieces += final[k]
+
+
+def starts_at(piece: LineString, end: LineString, reach: float) -> bool:
+    """Whether a piece begins within reach of a bed end."""
+    return bool(shapely.distance(shapely.Point(piece.coords[0]), end) <= reach)
+
+
+def sampled(line: LineString, step: float) -> Array:
+    """Points along a line about a step apart, both ends kept, shape (n, 2) [m]."""
+    points = coordinates(line)
+    length = stations(points)[-1]
+    return points_at(points, np.linspace(0, length, max(int(np.ceil(length / step)), 1) + 1))
