@@ -1,0 +1,197 @@
+"""From a checked site file to the nouns: user's units to SI, site coordinates to the local plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.frame import to_local
+from layout.model import (
+    XY,
+    Bed,
+    DesignBasis,
+    Feature,
+    FeatureKind,
+    Frame,
+    LateralRules,
+    Levels,
+    ManifoldRules,
+    Pattern,
+    Pump,
+    RunRules,
+    Site,
+    StakeRules,
+    Tubing,
+)
+from layout.readers.schema import DEFAULTS, WIDEST_OVER_SPACING, FeatureTable, SiteTable
+from layout.units import UnitSet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shapes:
+    """The shapes of a site file [m].
+
+    Attributes
+    ----------
+    outline : Polygon
+    features : tuple of Point, LineString or Polygon
+        In the order of the file.
+    levels : Levels or None
+        Where they are points.
+    guide : LineString or None
+    """
+
+    outline: Polygon
+    features: tuple[BaseGeometry, ...]
+    levels: Levels | None
+    guide: LineString | None
+
+
+class _Defaults:
+    """What holds where a key is left out, in the units of the site."""
+
+    def __init__(self, units: UnitSet) -> None:
+        self.column = 1 if units.word == "m" else 0
+
+    def or_default(self, value: Any, key: str) -> Any:
+        return DEFAULTS[key][self.column] if value is None else value
+
+
+def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Site:
+    """Put the nouns of a checked site file together.
+
+    Parameters
+    ----------
+    table : SiteTable
+        In the user's units; every figure leaves them here.
+    shapes : Shapes
+        [m].
+    frame : Frame
+    file : Path
+        The site file; a site without a title is named after its folder.
+    """
+    units = frame.units
+    default = _Defaults(units).or_default
+    levels = shapes.levels
+    if isinstance(table.bed.levels, float):
+        levels = Levels(uniform=table.bed.levels * units.length)
+    return Site(
+        title=table.title or _title(file),
+        frame=frame,
+        bed=Bed(
+            outline=shapes.outline,
+            clearance=default(table.bed.clearance, "bed.clearance") * units.length,
+            levels=levels,
+        ),
+        features=tuple(
+            _feature(feature, index, shapes.features[index], units)
+            for index, feature in enumerate(table.feature)
+        ),
+        tubing=_tubing(table, units),
+        runs=_run_rules(table, shapes.guide, units),
+        laterals=LateralRules(
+            runs=table.laterals.runs,
+            longest=default(table.laterals.longest, "laterals.longest") * units.length,
+        ),
+        manifold=_manifold_rules(table, frame),
+        pump=_pump(table, frame),
+        design=_design(table, units),
+        stakeout=StakeRules(
+            interval=default(table.stakeout.interval, "stakeout.interval") * units.length,
+            tolerance=default(table.stakeout.tolerance, "stakeout.tolerance") * units.length,
+            ties=tuple((name, _local(frame, point)) for name, point in table.stakeout.ties),
+        ),
+        file=file,
+    )
+
+
+def _title(path: Path) -> str:
+    """Name a site without a title after its folder."""
+    name = path.resolve().parent.name or path.stem
+    return "".join(char for char in name if char.isprintable()) or "untitled"
+
+
+def _local(frame: Frame, point: XY) -> XY:
+    x, y = to_local(frame, [point])[0]
+    return float(x), float(y)
+
+
+def _scaled(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
+
+
+def _feature(table: FeatureTable, index: int, shape: BaseGeometry, units: UnitSet) -> Feature:
+    return Feature(
+        name=table.name or f"feature {index + 1}",
+        kind=FeatureKind(table.kind),
+        shape=shape,
+        setback=table.setback * units.length,
+        inside=table.inside,
+    )
+
+
+def _tubing(table: SiteTable, units: UnitSet) -> Tubing:
+    tubing = table.tubing
+    default = _Defaults(units).or_default
+    least, greatest = default(tubing.pressure_range, "tubing.pressure_range")
+    return Tubing(
+        emitter_spacing=tubing.emitter_spacing * units.length,
+        emitter_flow=tubing.emitter_flow * units.emitter_flow,
+        bend_radius=default(tubing.bend_radius, "tubing.bend_radius") * units.length,
+        coil=default(tubing.coil, "tubing.coil") * units.length,
+        inside_diameter=_scaled(tubing.inside_diameter, units.diameter),
+        pressure_range=(least * units.pressure, greatest * units.pressure),
+        compensating=tubing.compensating,
+        emitter_pressure=_scaled(tubing.emitter_pressure, units.pressure),
+        emitter_exponent=tubing.emitter_exponent,
+    )
+
+
+def _run_rules(table: SiteTable, guide: LineString | None, units: UnitSet) -> RunRules:
+    runs = table.runs
+    closest = runs.spacing if runs.closest is None else runs.closest
+    widest = WIDEST_OVER_SPACING * runs.spacing if runs.widest is None else runs.widest
+    shortest = _Defaults(units).or_default(runs.shortest, "runs.shortest")
+    return RunRules(
+        spacing=runs.spacing * units.length,
+        pattern=Pattern(runs.pattern),
+        shortest=shortest * units.length,
+        closest=closest * units.length,
+        widest=widest * units.length,
+        most=runs.most,
+        guide=guide,
+    )
+
+
+def _manifold_rules(table: SiteTable, frame: Frame) -> ManifoldRules:
+    manifold = table.manifold
+    default = _Defaults(frame.units).or_default
+    diameter, end = frame.units.diameter, manifold.end
+    return ManifoldRules(
+        end=end if end in {"pump", "far"} else _local(frame, end),
+        supply_diameter=default(manifold.supply_diameter, "manifold.supply_diameter") * diameter,
+        return_diameter=default(manifold.return_diameter, "manifold.return_diameter") * diameter,
+    )
+
+
+def _pump(table: SiteTable, frame: Frame) -> Pump | None:
+    if table.pump is None:
+        return None
+    units = frame.units
+    return Pump(
+        at=_local(frame, table.pump.at),
+        level=_scaled(table.pump.level, units.length),
+        curve=tuple((flow * units.flow, head * units.length) for flow, head in table.pump.curve),
+    )
+
+
+def _design(table: SiteTable, units: UnitSet) -> DesignBasis:
+    return DesignBasis(
+        flow=_scaled(table.design.flow, units.daily_flow),
+        loading=_scaled(table.design.loading, units.loading),
+        flush_velocity=_scaled(table.design.flush_velocity, units.velocity),
+    )

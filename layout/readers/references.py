@@ -1,0 +1,91 @@
+"""The points a site file holds or refers to: inline lists, and files in its own folder."""
+
+from __future__ import annotations
+
+from pathlib import Path, PureWindowsPath
+from typing import Any
+
+from layout.errors import Fault, LayoutError, ReadError, SiteError
+from layout.readers.document import Document, Loc
+from layout.readers.points import PointTable, read_points
+from layout.readers.shapes import Place, inline_points
+from layout.readers.values import quoted
+
+_INSIDE_REMEDY = "Put the survey file into the site file's folder and name it from there."
+
+
+def point_tables(document: Document) -> tuple[dict[Loc, PointTable], list[Fault]]:
+    """Read all points of a site document.
+
+    Returns
+    -------
+    tables : dict
+        By the loc of the key that holds or names them; those that cannot be read are left out.
+    faults : list of Fault
+        Why.
+    """
+    locs: list[Loc] = [("bed", "outline"), ("bed", "levels"), ("runs", "guide")]
+    features = document.get("feature")
+    if isinstance(features, list):
+        locs += [("feature", index, "shape") for index in range(len(features))]
+    tables: dict[Loc, PointTable] = {}
+    faults: list[Fault] = []
+    for loc in locs:
+        value = document.get(*loc)
+        try:
+            table = _points_at(document, loc, value)
+        except LayoutError as error:
+            faults.extend(error.faults)
+        else:
+            if table is not None:
+                tables[loc] = table
+    return tables, faults
+
+
+def _points_at(document: Document, loc: Loc, value: Any) -> PointTable | None:
+    """Read the points of one key; None where it holds neither a list nor a file name."""
+    if isinstance(value, list):
+        place = Place(file=document.source(loc), field=document.field(loc))
+        return inline_points(value, place, with_z=loc[-1] == "levels")
+    if not isinstance(value, str):
+        return None
+    path = _inside_folder(document, loc, value)
+    try:
+        return read_points(path)
+    except ReadError as error:
+        if _is_there(path):
+            raise
+        # a wrong name is a mistake of the site file
+        first = error.faults[0]
+        raise SiteError(document.fault(loc, f"{quoted(value)}: {first.said}", first.remedy)) from error
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
+def _inside_folder(document: Document, loc: Loc, name: str) -> Path:
+    """Find a file named in the site file; a fault where the name leads out of the site file's folder."""
+    folder = document.path.parent
+    windows = PureWindowsPath(name)
+    said = ""
+    if not name.strip() or "\0" in name:
+        said = "the file name is empty" if not name.strip() else "the file name holds a zero character"
+    elif "\\" in name or windows.drive:
+        said = f"{quoted(name)} is a path of one system only"
+    elif Path(name).is_absolute():
+        said = f"{quoted(name)} is an absolute path"
+    else:
+        try:
+            inside = (folder / name).resolve().is_relative_to(folder.resolve())
+        except (OSError, RuntimeError, ValueError):
+            inside = False
+        if not inside:
+            said = f"{quoted(name)} leads out of the site file's folder"
+    if said:
+        remedy = "Name it with / between folders." if "\\" in name else _INSIDE_REMEDY
+        raise SiteError(document.fault(loc, said, remedy))
+    return folder / name

@@ -1,0 +1,309 @@
+"""The site file key by key: what may stand there, what it means, and what holds where it is left out.
+
+Every key states what it is (`description`) and how it is written (`examples`); faults quote both.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, NamedTuple, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from layout.readers.values import (
+    Count,
+    CountOrBest,
+    Curve,
+    End,
+    Flag,
+    Flow,
+    Kind,
+    Level,
+    Levels,
+    PatternWord,
+    Point,
+    Positive,
+    Printable,
+    Range,
+    Shape,
+    Share,
+    Ties,
+    ZeroOrMore,
+)
+
+MOST_FEATURES = 5000
+
+DEFAULTS: dict[str, tuple[Any, Any]] = {
+    "bed.clearance": (1.0, 0.3),
+    "tubing.bend_radius": (2.0, 0.6),
+    "tubing.pressure_range": ((7.0, 60.0), (50.0, 400.0)),
+    "tubing.coil": (500.0, 150.0),
+    "runs.shortest": (10.0, 3.0),
+    "laterals.longest": (300.0, 90.0),
+    "manifold.supply_diameter": (1.0, 25.0),
+    "manifold.return_diameter": (1.0, 25.0),
+    "stakeout.interval": (10.0, 3.0),
+    "stakeout.tolerance": (0.1, 0.03),
+}
+"""What holds where a key is left out: with units ft or us-ft, and with m."""
+WIDEST_OVER_SPACING = 1.5
+"""The greatest gap between runs, where it is left out, over their spacing."""
+
+# --- tables ---------------------------------------------------------------------------------------------
+
+
+class Rule(NamedTuple):
+    """A rule between the keys of a table that is broken."""
+
+    said: str
+    remedy: str
+    keys: tuple[str, ...]
+    """The first is the one to mend."""
+
+
+class Table(BaseModel):
+    """What all tables share: no key but the known ones, and the rules between them."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    def broken(self) -> list[Rule]:
+        """List the rules between keys that this table breaks."""
+        return []
+
+    @model_validator(mode="after")
+    def _keeps_its_rules(self) -> Self:
+        rules = self.broken()
+        if rules:
+            raise PydanticCustomError("rules", "rules between keys", {"rules": rules})
+        return self
+
+
+class SurveyTable(Table):
+    """``[survey]``."""
+
+    crs: Annotated[str, Field(max_length=20_000)] | None = Field(
+        default=None,
+        description="the projected CRS of the plan coordinates",
+        examples=['crs = "EPSG:6494"'],
+    )
+
+
+class BedTable(Table):
+    """``[bed]``."""
+
+    outline: Shape = Field(
+        description="the outline of the bed, a file or its points",
+        examples=['outline = "bed.csv"'],
+    )
+    clearance: ZeroOrMore | None = Field(
+        default=None,
+        description="the least distance from the bed's edge to a tubing centre line",
+        examples=["clearance = 1.0"],
+    )
+    levels: Levels = Field(
+        default=None,
+        description="the ground's levels, a file of x, y, z points or one number",
+        examples=['levels = "levels.csv"'],
+    )
+
+
+class FeatureTable(Table):
+    """``[[feature]]``."""
+
+    name: Annotated[str, Field(max_length=100), Printable] | None = Field(
+        default=None, description="what the feature is called", examples=['name = "dwelling"']
+    )
+    kind: Kind = Field(default="other", description="what the feature is", examples=['kind = "building"'])
+    shape: Shape = Field(
+        description="where the feature is, a file or its points", examples=['shape = "dwelling.csv"']
+    )
+    setback: ZeroOrMore = Field(
+        description="the distance tubing keeps from it", examples=["setback = 15.0 (an example value)"]
+    )
+    inside: Flag = Field(
+        default=False, description="whether it stands in the bed", examples=["inside = true"]
+    )
+
+
+class TubingTable(Table):
+    """``[tubing]``."""
+
+    emitter_spacing: Positive = Field(
+        description="the distance from emitter to emitter along the tubing",
+        examples=["emitter_spacing = 2.0"],
+    )
+    emitter_flow: Positive = Field(
+        description="the flow of one emitter, per hour", examples=["emitter_flow = 0.60"]
+    )
+    bend_radius: ZeroOrMore | None = Field(
+        default=None, description="the tightest bend a run may take", examples=["bend_radius = 2.0"]
+    )
+    inside_diameter: Positive | None = Field(
+        default=None, description="the inside diameter of the tubing", examples=["inside_diameter = 0.55"]
+    )
+    pressure_range: Range = Field(
+        default=None,
+        description="the least and greatest pressure at which emitters keep their flow",
+        examples=["pressure_range = [7.0, 60.0]"],
+    )
+    compensating: Flag = Field(
+        default=True,
+        description="whether emitters keep their flow at any pressure",
+        examples=["compensating = true"],
+    )
+    emitter_pressure: Positive | None = Field(
+        default=None,
+        description="the pressure at which a non-compensating emitter gives emitter_flow",
+        examples=["emitter_pressure = 20.0"],
+    )
+    emitter_exponent: Share | None = Field(
+        default=None,
+        description="the power of pressure that a non-compensating emitter's flow follows",
+        examples=["emitter_exponent = 0.5"],
+    )
+    coil: Positive | None = Field(
+        default=None, description="the length of one coil", examples=["coil = 500.0"]
+    )
+
+    def broken(self) -> list[Rule]:
+        """List what a non-compensating emitter lacks."""
+        keys = ("emitter_pressure", "emitter_exponent")
+        missing = tuple(key for key in keys if getattr(self, key) is None)
+        if self.compensating or not missing:
+            return []
+        said = f"compensating is false, so {' and '.join(missing)} must be given"
+        remedy = (
+            "Add emitter_pressure (where it gives emitter_flow) and emitter_exponent (0.5 for a turbulent "
+            "emitter), or write compensating = true."
+        )
+        return [Rule(said, remedy, (*missing, "compensating"))]
+
+
+class RunsTable(Table):
+    """``[runs]``."""
+
+    spacing: Positive = Field(description="the distance centre to centre of runs", examples=["spacing = 2.0"])
+    pattern: PatternWord = Field(
+        default="best", description="how runs follow the bed", examples=['pattern = "best"']
+    )
+    guide: Shape = Field(
+        default=None, description="the line to follow, a file or its points", examples=['guide = "guide.csv"']
+    )
+    closest: Positive | None = Field(
+        default=None, description="the least gap between runs (pattern even)", examples=["closest = 2.0"]
+    )
+    widest: Positive | None = Field(
+        default=None, description="the greatest gap between runs (pattern even)", examples=["widest = 3.0"]
+    )
+    shortest: ZeroOrMore | None = Field(
+        default=None, description="the length below which a piece is left out", examples=["shortest = 10.0"]
+    )
+    most: Count | None = Field(default=None, description="the most runs to lay", examples=["most = 8"])
+
+    def broken(self) -> list[Rule]:
+        """List gaps out of order, and a line to follow that is asked for but not there."""
+        rules = []
+        closest = self.spacing if self.closest is None else self.closest
+        widest = WIDEST_OVER_SPACING * self.spacing if self.widest is None else self.widest
+        if closest > widest:
+            left_out = " (left out: the spacing)" if self.closest is None else ""
+            other = f" (left out: {WIDEST_OVER_SPACING} x spacing)" if self.widest is None else ""
+            given = tuple(key for key in ("closest", "widest") if getattr(self, key) is not None)
+            said = f"closest, {closest:g}{left_out}, is over widest, {widest:g}{other}"
+            rules.append(Rule(said, "Write closest at or under widest.", (*given, "spacing")))
+        if self.pattern == "drawn" and self.guide is None:
+            said = 'pattern is "drawn", so the line to follow must be given'
+            remedy = 'Add guide = "guide.csv", or choose another pattern.'
+            rules.append(Rule(said, remedy, ("guide", "pattern")))
+        return rules
+
+
+class LateralsTable(Table):
+    """``[laterals]``."""
+
+    runs: CountOrBest = Field(
+        default=None, description="the number of runs joined into one lateral", examples=['runs = "best"']
+    )
+    longest: Positive | None = Field(
+        default=None, description="the most tubing in one lateral", examples=["longest = 300.0"]
+    )
+
+
+class ManifoldTable(Table):
+    """``[manifold]``."""
+
+    end: End = Field(
+        default="pump", description="the bed end where the manifolds stand", examples=['end = "pump"']
+    )
+    supply_diameter: Positive | None = Field(
+        default=None, description="the nominal diameter of the supply", examples=["supply_diameter = 1.0"]
+    )
+    return_diameter: Positive | None = Field(
+        default=None, description="the nominal diameter of the return", examples=["return_diameter = 1.0"]
+    )
+
+
+class PumpTable(Table):
+    """``[pump]``."""
+
+    at: Point = Field(description="where supply and return lines start", examples=["at = [12.0, 40.0]"])
+    level: Level | None = Field(default=None, description="the liquid level", examples=["level = 96.0"])
+    curve: Curve = Field(
+        default=(), description="the pump's flow and head", examples=["curve = [[0, 70], [10, 55]]"]
+    )
+
+
+class DesignTable(Table):
+    """``[design]``."""
+
+    flow: Flow | None = Field(default=None, description="the flow per day", examples=["flow = 440.0"])
+    loading: Positive | None = Field(
+        default=None,
+        description="what the ground takes per day and area",
+        examples=["loading = 0.6 (an example value)"],
+    )
+    flush_velocity: Positive | None = Field(
+        default=None,
+        description="the velocity wanted at lateral ends in flushing",
+        examples=["flush_velocity = 2.0"],
+    )
+
+
+class StakeoutTable(Table):
+    """``[stakeout]``."""
+
+    interval: Positive | None = Field(
+        default=None, description="the greatest distance between stakes", examples=["interval = 10.0"]
+    )
+    tolerance: Positive | None = Field(
+        default=None,
+        description="the greatest mid-ordinate between run and chord",
+        examples=["tolerance = 0.1"],
+    )
+    ties: Ties = Field(
+        default=(),
+        description="fixed points for swing ties",
+        examples=["ties = [[0.0, 0.0], [40.0, 0.0]]"],
+    )
+
+
+class SiteTable(Table):
+    """The whole file."""
+
+    title: Annotated[str, Field(max_length=200), Printable] | None = Field(
+        default=None, description="the title on the sheets", examples=['title = "Lot 12"']
+    )
+    units: Literal["ft", "us-ft", "m"] = Field(
+        description='the units: "ft" international foot, "us-ft" US survey foot, "m" metre',
+        examples=['units = "ft"'],
+    )
+    survey: SurveyTable = SurveyTable()
+    bed: BedTable
+    feature: list[FeatureTable] = Field(default=[], max_length=MOST_FEATURES)
+    tubing: TubingTable
+    runs: RunsTable
+    laterals: LateralsTable = LateralsTable()
+    manifold: ManifoldTable = ManifoldTable()
+    pump: PumpTable | None = None
+    design: DesignTable = DesignTable()
+    stakeout: StakeoutTable = StakeoutTable()

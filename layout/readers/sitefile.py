@@ -1,0 +1,207 @@
+"""The site file and the survey files it names, into a `Site`: every fault of them all reported together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import shapely
+from shapely import Point
+
+from layout.errors import Fault, FrameError, LayoutError, SiteError
+from layout.frame import crs_fault, origin_near, place_in_crs
+from layout.model import FeatureKind, Frame, Site, xy
+from layout.readers.document import Document, Loc, load, override
+from layout.readers.nouns import Shapes, site_of
+from layout.readers.points import PointTable
+from layout.readers.references import point_tables
+from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, outline_of
+from layout.readers.validate import validate
+from layout.units import UNIT_SETS
+
+MOST_TUBING = 1e6
+"""More tubing than this on one bed [m] is taken for a slip in the spacing or the units."""
+MOST_EMITTERS = 5e6
+FAR = 1000.0
+"""Farther than this from the bed [m] a feature or pump is noted: it may be in other coordinates."""
+
+_AREA_KINDS = {FeatureKind.BUILDING, FeatureKind.TANK, FeatureKind.WATER_BODY, FeatureKind.DRIVE}
+
+
+def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
+    """Read a site file and the survey files it names.
+
+    Parameters
+    ----------
+    path : Path or str
+        The site file.
+    overrides : iterable of str
+        ``KEY=VALUE``: keys set for this once, checked like the file itself.
+
+    Returns
+    -------
+    Site
+        In the local plane [m] and SI; its `notes` say what was assumed or dropped.
+
+    Raises
+    ------
+    ReadError
+        The site file is missing or no TOML.
+    SiteError
+        Anything wrong in it or in the files it names: all faults together.
+    FrameError
+        Only the CRS is wrong.
+    """
+    document = load(Path(path))
+    faults = override(document, overrides)
+    table, wrong = validate(document)
+    tables, unread = point_tables(document)
+    frame = _frame(document, tables)
+    maker = _Maker(document, frame, tables)
+    shapes = maker.shapes()
+    faults += [*wrong, *unread, *maker.faults, *_cross_faults(document)]
+    foreign = _crs_faults(document, frame)
+    if faults or foreign or table is None or shapes is None:
+        kind = SiteError if faults else FrameError
+        raise kind(*dict.fromkeys((*faults, *foreign)))
+    site = site_of(table, shapes, frame, file=document.path)
+    _refuse_absurd(document, site)
+    return replace(site, notes=(*maker.notes, *_notes(site), *_crs_notes(document, site)))
+
+
+def _frame(document: Document, tables: dict[Loc, PointTable]) -> Frame:
+    """Choose the local plane; of a file with faults, one that serves to judge its shapes."""
+    word = document.get("units")
+    units = UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
+    crs = document.get("survey", "crs")
+    first = tables.get(("bed", "outline")) or next(iter(tables.values()), None)
+    origin = origin_near(first.xy) if first is not None else (0.0, 0.0)
+    return Frame(units=units, origin=origin, crs=crs.strip() if isinstance(crs, str) else None)
+
+
+def _crs_faults(document: Document, frame: Frame) -> list[Fault]:
+    if frame.crs is None or frame.units.word != document.get("units"):
+        return []  # of units that are no units nothing can be said
+    fault = crs_fault(frame.crs, frame.units)
+    return [] if fault is None else [document.fault(("survey", "crs"), fault.said, fault.remedy, ("units",))]
+
+
+class _Maker:
+    """Makes shapes of points; a class only because they share faults and notes."""
+
+    def __init__(self, document: Document, frame: Frame, tables: dict[Loc, PointTable]) -> None:
+        self.document, self.frame, self.tables = document, frame, tables
+        self.faults: list[Fault] = []
+        self.notes: list[str] = [note for table in tables.values() for note in table.notes]
+
+    def shapes(self) -> Shapes | None:
+        """Make all of them, in the order of the file; None where one cannot be made."""
+        outline = self._make(outline_of, ("bed", "outline"))
+        levels = self._make(levels_of, ("bed", "levels"))
+        guide = self._make(guide_of, ("runs", "guide"))
+        features = tuple(self._make(feature_shape, loc) for loc in self.tables if loc[0] == "feature")
+        if outline is None or self.faults:
+            return None
+        return Shapes(outline=outline, features=features, levels=levels, guide=guide)
+
+    def _make(self, make: Any, loc: Loc) -> Any:
+        """Make one shape; None, and faults, where it cannot be."""
+        table = self.tables.get(loc)
+        if table is None:
+            return None
+        place = Place(file=table.file or self.document.source(loc), field=self.document.field(loc))
+        try:
+            shape, notes = make(table, self.frame, place)
+        except LayoutError as error:
+            self.faults.extend(error.faults)
+            return None
+        self.notes.extend(notes)
+        return shape
+
+
+def _cross_faults(document: Document) -> list[Fault]:
+    """List what is wrong between tables."""
+    faults = []
+    pattern, levels = document.get("runs", "pattern"), document.get("bed", "levels")
+    if pattern == "contour" and not isinstance(levels, str | list):
+        flat = "is one number, so the ground has no level lines" if levels is not None else "must be given"
+        said = f'runs.pattern is "contour", so bed.levels {flat}'
+        remedy = 'Add levels = "levels.csv" to [bed], or choose another pattern.'
+        faults.append(document.fault(("bed", "levels"), said, remedy, ("runs", "pattern")))
+    features = document.get("feature")
+    first_at: dict[str, int] = {}
+    for index in range(len(features) if isinstance(features, list) else 0):
+        name = document.get("feature", index, "name")
+        if not isinstance(name, str):
+            continue
+        first = first_at.setdefault(name.strip(), index)
+        if first != index:
+            said = f"feature[{first + 1}] has this name already"
+            faults.append(document.fault(("feature", index, "name"), said, "Give each feature its own name."))
+    return faults
+
+
+# --- a last look at the whole ----------------------------------------------------------------------------
+
+
+def _refuse_absurd(document: Document, site: Site) -> None:
+    """Refuse a spacing that asks for more than any bed holds, before hours are spent on it."""
+    area, unit = site.bed.outline.area, site.frame.units
+    tubing = area / site.runs.spacing
+    faults = []
+    if tubing > MOST_TUBING:
+        said = (
+            f"a spacing of {site.runs.spacing / unit.length:g} on a bed of {area / unit.area:,.0f} "
+            f"{unit.area_name} asks for {tubing / unit.length:,.0f} {unit.length_name} of tubing"
+        )
+        faults.append(
+            document.fault(("runs", "spacing"), said, "Check the spacing, and the units of the bed.")
+        )
+    for loc, step in (
+        (("tubing", "emitter_spacing"), site.tubing.emitter_spacing),
+        (("stakeout", "interval"), site.stakeout.interval),
+    ):
+        if tubing / step > MOST_EMITTERS:
+            said = f"{step / unit.length:g} gives {tubing / step:,.0f} of them on this bed"
+            faults.append(document.fault(loc, said, "Check it, and the units."))
+    if faults:
+        raise SiteError(*faults)
+
+
+def _crs_notes(document: Document, site: Site) -> tuple[str, ...]:
+    fault, notes = place_in_crs(site.frame, xy(site.bed.outline.representative_point()))
+    if fault is not None:
+        raise FrameError(document.fault(("survey", "crs"), fault.said, fault.remedy))
+    return notes
+
+
+def _notes(site: Site) -> list[str]:
+    """Note what is legal but likely a slip: features far off, areas left open, holes outside the bed."""
+    notes = []
+    unit, bed = site.frame.units, site.bed.outline
+    for feature in site.features:
+        away = feature.shape.distance(bed)
+        if away > FAR:
+            notes.append(
+                f"feature {feature.name} lies {away / unit.length:,.0f} {unit.length_name} from the bed; "
+                "are its coordinates of the same survey?"
+            )
+        elif feature.inside and not feature.shape.intersects(bed):
+            notes.append(f"feature {feature.name} is marked inside but lies outside the bed")
+        if (
+            feature.kind in _AREA_KINDS
+            and shapely.get_num_coordinates(feature.shape) > 2
+            and (feature.shape.geom_type == "LineString")
+        ):
+            notes.append(
+                f"feature {feature.name} is read as a line, for its points are not closed; "
+                "repeat the first point at the end to make it an area"
+            )
+    if site.pump is not None and Point(site.pump.at).distance(bed) > FAR:
+        away = Point(site.pump.at).distance(bed) / unit.length
+        notes.append(
+            f"the pump lies {away:,.0f} {unit.length_name} from the bed; is pump.at of the same survey?"
+        )
+    return notes

@@ -1,0 +1,181 @@
+"""The kinds of value a site file may hold: numbers in their bounds, points, lists of them, words.
+
+Values are checked as TOML gives them: true and false are no numbers, and nothing is converted from text.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, PlainValidator
+from pydantic_core import PydanticCustomError
+
+from layout.readers.document import shortened
+from layout.readers.points import COORDINATE_LIMIT
+
+LENGTH_LIMIT = 1e6
+"""No length or figure of a bed is larger [in its unit]."""
+FLOW_LIMIT = 1e9
+
+XY = tuple[float, float]
+
+
+def wrong(said: str, remedy: str = "") -> PydanticCustomError:
+    """Make an error of our own; the remedy, where none is given, is to write the key as its example."""
+    return PydanticCustomError("wrong", "{said}", {"said": said, "remedy": remedy})
+
+
+def quoted(value: Any) -> str:
+    """Show a value of the site file in a message, the way it is written there."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{shortened(value, 40)}"'
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        inner = ", ".join(quoted(item) for item in value[:3])
+        return f"[{inner}, ...]" if len(value) > 3 else f"[{inner}]"
+    return shortened(_digits(value), 40)
+
+
+def _digits(value: Any) -> str:
+    try:
+        return f"{value:g}" if isinstance(value, float) and value.is_integer() else str(value)
+    except ValueError:  # an integer too long to print
+        return "a number of thousands of digits"
+
+
+def is_number(value: Any) -> bool:
+    """Whether a value is a finite number that a double can hold; true and false are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) <= 1e300 and math.isfinite(value)
+
+
+# --- kinds of value -------------------------------------------------------------------------------------
+
+
+def _point(value: Any) -> XY:
+    if not isinstance(value, list) or len(value) != 2 or not all(is_number(part) for part in value):
+        raise wrong(f"found {quoted(value)}, but it must be a point: [x, y]")
+    if max(abs(part) for part in value) > COORDINATE_LIMIT:
+        raise wrong(f"found {quoted(value)}, but coordinates go to {COORDINATE_LIMIT:.0e} at most")
+    return float(value[0]), float(value[1])
+
+
+def _shape(value: Any) -> str | list[Any]:
+    if isinstance(value, str | list):
+        return value
+    raise wrong(f"found {quoted(value)}, but it must be a file name or a list of points")
+
+
+def _levels(value: Any) -> str | list[Any] | float:
+    if isinstance(value, str | list):
+        return value
+    if is_number(value) and abs(value) <= COORDINATE_LIMIT:
+        return float(value)
+    raise wrong(f"found {quoted(value)}, but it must be a file name or one number")
+
+
+def _end(value: Any) -> str | XY:
+    if isinstance(value, str):
+        if value in {"pump", "far"}:
+            return value
+        raise wrong(f'found {quoted(value)}, but it must be "pump", "far" or a point [x, y]')
+    return _point(value)
+
+
+def _count_or_best(value: Any) -> int | None:
+    if value == "best":
+        return None
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= LENGTH_LIMIT:
+        return value
+    raise wrong(f'found {quoted(value)}, but it must be "best" or a whole number, 1 or more')
+
+
+def _range(value: Any) -> XY:
+    if not isinstance(value, list) or len(value) != 2 or not all(is_number(part) for part in value):
+        raise wrong(f"found {quoted(value)}, but it must be two numbers: [least, greatest]")
+    least, greatest = value
+    if least < 0 or greatest > LENGTH_LIMIT:
+        raise wrong(f"found {quoted(value)}, but it must lie between 0 and {LENGTH_LIMIT:.0e}")
+    if least >= greatest:
+        raise wrong(f"found {quoted(value)}, but the first must be less than the second")
+    return float(least), float(greatest)
+
+
+def _curve(value: Any) -> tuple[XY, ...]:
+    if not isinstance(value, list) or len(value) < 2:
+        raise wrong(f"found {quoted(value)}, but it must be a list of two or more [flow, head]")
+    pairs = []
+    for number, pair in enumerate(value, start=1):
+        if not isinstance(pair, list) or len(pair) != 2 or not all(is_number(part) for part in pair):
+            raise wrong(f"pair {number} is {quoted(pair)}, but it must be [flow, head]")
+        if min(pair) < 0 or max(pair) > LENGTH_LIMIT:
+            raise wrong(
+                f"pair {number} is {quoted(pair)}, but both must lie between 0 and {LENGTH_LIMIT:.0e}"
+            )
+        pairs.append((float(pair[0]), float(pair[1])))
+    for number, (before, after) in enumerate(itertools.pairwise(pairs), start=2):
+        if after[0] <= before[0]:
+            raise wrong(f"the flow of pair {number} is {after[0]:g}, not over the {before[0]:g} before it")
+        if after[1] >= before[1]:
+            raise wrong(
+                f"the head of pair {number} is {after[1]:g}, not under the {before[1]:g} before it: "
+                "a pump's head falls as its flow rises"
+            )
+    return tuple(pairs)
+
+
+def _ties(value: Any) -> tuple[tuple[str, XY], ...]:
+    if isinstance(value, dict):
+        named = list(value.items())
+    elif isinstance(value, list):
+        named = [(f"T{number}", point) for number, point in enumerate(value, start=1)]
+    else:
+        raise wrong(f"found {quoted(value)}, but it must be a list of points or a table {{ name = [x, y] }}")
+    if len(named) < 2:
+        raise wrong(f"found {len(named)} tie point, but swing ties need two or more")
+    points = [(str(name), _point(point)) for name, point in named]
+    first_at: dict[XY, str] = {}
+    for name, point in points:
+        other = first_at.setdefault(point, name)
+        if other != name:
+            raise wrong(
+                f"{other} and {name} are one point, {quoted(list(point))}", "Name two different points."
+            )
+    return tuple(points)
+
+
+def _printable(text: str) -> str:
+    if not text.strip():
+        raise wrong("it is empty")
+    if not text.isprintable():
+        raise wrong(f"{quoted(text)} holds a line break or another character that cannot be printed")
+    return text.strip()
+
+
+_FINITE: dict[str, Any] = {"strict": True, "allow_inf_nan": False}
+Positive = Annotated[float, Field(gt=0, le=LENGTH_LIMIT, **_FINITE)]
+ZeroOrMore = Annotated[float, Field(ge=0, le=LENGTH_LIMIT, **_FINITE)]
+Share = Annotated[float, Field(ge=0, le=1, **_FINITE)]
+Flow = Annotated[float, Field(gt=0, le=FLOW_LIMIT, **_FINITE)]
+Level = Annotated[float, Field(ge=-COORDINATE_LIMIT, le=COORDINATE_LIMIT, **_FINITE)]
+Printable = AfterValidator(_printable)
+Flag = Annotated[bool, Field(strict=True)]
+Point = Annotated[XY, PlainValidator(_point)]
+Shape = Annotated[Any, PlainValidator(_shape)]
+Levels = Annotated[Any, PlainValidator(_levels)]
+End = Annotated[Any, PlainValidator(_end)]
+CountOrBest = Annotated[Any, PlainValidator(_count_or_best)]
+Range = Annotated[Any, PlainValidator(_range)]
+Curve = Annotated[Any, PlainValidator(_curve)]
+Ties = Annotated[Any, PlainValidator(_ties)]
+Count = Annotated[int, Field(ge=1, le=1_000_000, strict=True)]
+Kind = Literal[
+    "building", "tank", "well", "property line", "water line", "water body", "tree", "drive", "slope", "other"
+]
+PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
