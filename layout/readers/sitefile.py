@@ -150,15 +150,13 @@ def _refuse_absurd(document: Document, site: Site) -> None:
     """Refuse a spacing that asks for more than any bed holds, before hours are spent on it."""
     area, unit = site.bed.outline.area, site.frame.units
     tubing = area / site.runs.spacing
-    faults = []
     if tubing > MOST_TUBING:
         said = (
             f"a spacing of {site.runs.spacing / unit.length:g} on a bed of {area / unit.area:,.0f} "
             f"{unit.area_name} asks for {tubing / unit.length:,.0f} {unit.length_name} of tubing"
         )
-        faults.append(
-            document.fault(("runs", "spacing"), said, "Check the spacing, and the units of the bed.")
-        )
+        raise SiteError(document.fault(("runs", "spacing"), said, "Check it, and the units of the bed."))
+    faults = []
     for loc, step in (
         (("tubing", "emitter_spacing"), site.tubing.emitter_spacing),
         (("stakeout", "interval"), site.stakeout.interval),
