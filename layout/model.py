@@ -776,3 +776,9 @@ class Design:
 def xy(point: Point) -> XY:
     """The coordinates of a shapely point as plain floats."""
     return (float(point.x), float(point.y))
+
+
+def site_place(at: tuple[float, ...], frame: Frame) -> str:
+    """A local point in words, in site coordinates to a hundredth: ``(512.40, 1033.75)``."""
+    x, y = (zero + local / frame.units.length for zero, local in zip(frame.origin, at[:2], strict=True))
+    return f"({x:.2f}, {y:.2f})"
