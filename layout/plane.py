@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
@@ -111,3 +111,41 @@ def circumradii(before: Array, middle: Array, after: Array) -> Array:
 def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
     """The union of geometries; an empty collection for none."""
     return shapely.union_all(list(geometries))
+
+
+class SegmentIndex:
+    """The segments of some lines under a spatial index, for exact distances from very many points.
+
+    Linear referencing on the lines themselves would cost a whole line for every point; here the nearest segment
+    comes from the index and the foot on it from the closed form.
+
+    Attributes
+    ----------
+    line : (k,) array of int
+        Which line each segment belongs to.
+    along : (k,) array
+        Distance along its line at which each segment starts [m].
+    """
+
+    def __init__(self, lines: Sequence[LineString]) -> None:
+        walks = [coordinates(line) for line in lines]
+        start = np.vstack([walk[:-1] for walk in walks])
+        step = np.vstack([np.diff(walk, axis=0) for walk in walks])
+        line = np.repeat(np.arange(len(walks)), [len(walk) - 1 for walk in walks])
+        along = np.concatenate([stations(walk)[:-1] for walk in walks])
+        real = np.hypot(*step.T) > 0
+        self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
+        self._size = np.hypot(*self._step.T)
+        self._tree = shapely.STRtree(shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1)))
+
+    def nearest(self, points: Array) -> tuple[Array, Array]:
+        """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""
+        _, foot, _ = self.locate(points)
+        return np.hypot(*(points - foot).T), foot
+
+    def locate(self, points: Array) -> tuple[NDArray[np.intp], Array, Array]:
+        """Nearest segment of each point, the foot on it, and the foot's distance along its line [m]."""
+        index = np.asarray(self._tree.nearest(shapely.points(points)))
+        start, step, size = self._start[index], self._step[index], self._size[index]
+        share = np.clip(np.einsum("ij,ij->i", points - start, step) / size**2, 0.0, 1.0)
+        return index, start + step * share[:, None], self.along[index] + share * size

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import Array, coordinates
+from layout.plane import Array, SegmentIndex
 
 NEWTON_STEPS = 3
 MOST_NODES = 120_000
@@ -24,7 +25,7 @@ RAMP = 0.6
 """Share of a least gap of widening over which the count of gaps climbs by one."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Spread:
     """Two sides and how runs may be spread between them.
 
@@ -47,6 +48,14 @@ class Spread:
     wanted: float
     most: int | None = None
 
+    @cached_property
+    def _left(self) -> SegmentIndex:
+        return SegmentIndex([self.left])
+
+    @cached_property
+    def _right(self) -> SegmentIndex:
+        return SegmentIndex([self.right])
+
     def gaps(self, width: Array) -> Array:
         """The number of gaps, as a real number, for usable widths [m], at least 1 and at most width / closest."""
         steps = self._steps(float(np.max(width, initial=0.0)))
@@ -67,8 +76,8 @@ class Spread:
 
     def measure(self, points: Array) -> tuple[Array, Array, Array]:
         """Field, usable width and direction of steepest rise at points in the bed, shapes (n,), (n,), (n, 2)."""
-        to_left, left_foot = _nearest(self.left, points)
-        to_right, right_foot = _nearest(self.right, points)
+        to_left, left_foot = self._left.nearest(points)
+        to_right, right_foot = self._right.nearest(points)
         width = to_left + to_right - 2 * self.clearance
         share = (to_left - self.clearance) / np.maximum(width, 1e-9)
         rise = _unit(points - left_foot) + _unit(right_foot - points)
@@ -114,8 +123,8 @@ class Spread:
 
     def _everywhere(self, outline: Polygon, points: Array) -> tuple[Array, float]:
         """The field also beyond the bed's edge, where a distance counts as negative; and its greatest count."""
-        to_left, _ = _nearest(self.left, points)
-        to_right, _ = _nearest(self.right, points)
+        to_left, _ = self._left.nearest(points)
+        to_right, _ = self._right.nearest(points)
         inside = shapely.contains_xy(outline, points[:, 0], points[:, 1])
         to_left = np.where(inside | (to_left > to_right), to_left, -to_left)
         to_right = np.where(inside | (to_left >= to_right), to_right, -to_right)
@@ -162,23 +171,6 @@ def _inner_points(outline: Polygon, clearance: float) -> Array:
         for ring in (line for group in rings for line in shapely.get_parts(group))
     ]
     return np.vstack(points) if points else np.empty((0, 2))
-
-
-def _nearest(line: LineString, points: Array) -> tuple[Array, Array]:
-    """Distance from points to a line, and the nearest points of the line, shapes (n,), (n, 2).
-
-    By the closed form on the nearest segment: linear referencing would cost the whole line for every point.
-    """
-    vertices = coordinates(line)
-    step = np.diff(vertices, axis=0)
-    real = np.hypot(*step.T) > 0
-    start, step = vertices[:-1][real], step[real]
-    tree = shapely.STRtree(shapely.linestrings(np.stack((start, start + step), axis=1)))
-    index = tree.nearest(shapely.points(points))
-    start, step = start[index], step[index]
-    share = np.einsum("ij,ij->i", points - start, step) / np.einsum("ij,ij->i", step, step)
-    foot = start + step * np.clip(share, 0.0, 1.0)[:, None]
-    return np.hypot(*(points - foot).T), foot
 
 
 def _unit(vectors: Array) -> Array:

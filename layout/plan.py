@@ -1,0 +1,177 @@
+"""The conductor: one call a stage, from a site to a finished design. Here alone the stages meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from shapely import LineString, Polygon
+
+from layout.checks import design_checks
+from layout.coverage import candidate, cover
+from layout.emitters import field_totals, place_emitters
+from layout.errors import Fault, NoRoomError
+from layout.laterals import join_runs
+from layout.manifolds import lay_plumbing
+from layout.model import (
+    XY,
+    Candidate,
+    Design,
+    Dropped,
+    Finding,
+    Laying,
+    Pattern,
+    Sides,
+    Site,
+    UsableGround,
+    site_place,
+)
+from layout.runs import lay_runs
+from layout.sides import find_sides, straight_sides
+from layout.takeoff import count_parts
+from layout.usable import usable_ground
+
+Progress = Callable[[str], None]
+
+
+def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
+    """Lay out a whole field.
+
+    Parameters
+    ----------
+    site : Site
+    progress : callable, optional
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    Design
+
+    Raises
+    ------
+    NoRoomError
+        Where no run can be laid.
+    """
+    tell = progress or (lambda _stage: None)
+    tell("usable ground")
+    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    tell("sides and ends")
+    toward, far = manifold_end(site)
+    sides = find_sides(site.bed.outline, toward=toward, far=far)
+    tried: list[tuple[Candidate, Laying, Sides]] = []
+    for laying, followed in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
+        if laying.runs:
+            coverage = cover(
+                ground.area,
+                site.bed.outline,
+                laying.runs,
+                spacing=site.runs.spacing,
+                radius=site.tubing.bend_radius,
+            )
+            tried.append((candidate(laying, coverage, spacing=site.runs.spacing), laying, followed))
+    if not tried:
+        raise NoRoomError(_no_run(site, ground))
+    tried.sort(key=lambda trial: round(trial[0].score, 9))
+    best, laying, sides = tried[0]
+    tell("laterals and manifolds")
+    laterals, joins = join_runs(laying, site.laterals, spacing=site.runs.spacing)
+    plumbing = lay_plumbing(laterals, laying.runs, sides, site.manifold, pump=site.pump, features=site.features)
+    tell("emitters and checks")
+    emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
+    totals = field_totals(laying.runs, emitters, joins)
+    checks = design_checks(site, ground, laying, laterals, plumbing, best.coverage)
+    parts = count_parts(site, laying.runs, joins, plumbing)
+    return Design(
+        site=site,
+        ground=ground,
+        sides=sides,
+        laying=laying,
+        candidates=tuple(trial[0] for trial in tried),
+        laterals=laterals,
+        joins=joins,
+        plumbing=plumbing,
+        emitters=emitters,
+        coverage=best.coverage,
+        totals=totals,
+        checks=checks,
+        parts=parts,
+        findings=tuple(_findings(site, laying, sides)),
+    )
+
+
+def manifold_end(site: Site) -> tuple[XY, bool]:
+    """The point the manifold end is nearest to, and whether it is the other end that is meant."""
+    outline = site.bed.outline.exterior.coords[0]
+    pump = site.pump.at if site.pump else (float(outline[0]), float(outline[1]))
+    if isinstance(site.manifold.end, str):
+        return pump, site.manifold.end == "far"
+    return site.manifold.end, False
+
+
+def _layings(
+    site: Site, ground: UsableGround, sides: Sides, *, toward: XY, far: bool, tell: Progress
+) -> Iterator[tuple[Laying, Sides]]:
+    """The patterns to try: the one that the site file names, or all that apply."""
+    wanted = site.runs.pattern
+    names = (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN) if wanted is Pattern.BEST else (wanted,)
+    followed = [sides]
+    if wanted is Pattern.BEST and sides.certain:
+        followed.append(straight_sides(site.bed.outline, toward=toward, far=far))
+    for along in followed:
+        for name in names:
+            tell(f"runs, {name} pattern")
+            yield (
+                lay_runs(site.bed, ground, along, site.runs, site.tubing, pattern=name, guide=_guide(site, name)),
+                along,
+            )
+
+
+def _guide(site: Site, pattern: Pattern) -> LineString | None:
+    return site.runs.guide if pattern is Pattern.DRAWN else None
+
+
+def _no_run(site: Site, ground: UsableGround) -> Fault:
+    """Why no run fits, with the figures."""
+    unit = site.frame.units
+    part = max(getattr(ground.area, "geoms", [ground.area]), key=lambda polygon: polygon.area)
+    place = site_place(site.frame, _inner(part))
+    return Fault(
+        file=site.file.name,
+        field="runs",
+        said=(
+            f"no run of {site.runs.shortest / unit.length:g} {unit.length_name} fits in the usable ground of "
+            f"{ground.area.area / unit.area:.1f} {unit.area_name} around {place}"
+        ),
+        remedy="Make runs.shortest, bed.clearance or a setback smaller, or the bed larger.",
+    )
+
+
+def _inner(polygon: Polygon) -> XY:
+    point = polygon.representative_point()
+    return (float(point.x), float(point.y))
+
+
+def _findings(site: Site, laying: Laying, sides: Sides) -> Iterator[Finding]:
+    """What deserves a look though the plan stands."""
+    for note in site.notes:
+        yield Finding(code="survey", said=note)
+    if not sides.certain:
+        yield Finding(
+            code="no-long-direction",
+            said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
+            remedy="To follow another line, draw it and set runs.pattern = \"drawn\".",
+        )
+    for dropped in laying.dropped:
+        yield _dropped(site, dropped)
+
+
+def _dropped(site: Site, dropped: Dropped) -> Finding:
+    unit = site.frame.units
+    start, end = dropped.line.coords[0], dropped.line.coords[-1]
+    return Finding(
+        code="dropped-piece",
+        said=(
+            f"{dropped.line.length / unit.length:.2f} {unit.length_name} of tubing is left out between "
+            f"{site_place(site.frame, (start[0], start[1]))} and {site_place(site.frame, (end[0], end[1]))}: "
+            f"{dropped.why}."
+        ),
+    )
