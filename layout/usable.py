@@ -22,7 +22,7 @@ QUADRANT = 64
 """Chords to a quarter circle in the edge of a zone that touches the bed."""
 FAR_QUADRANT = 8
 """The same for zones that stay clear of the bed: they are only drawn."""
-FAR_DETAIL = 0.01
+FAR_DETAIL = 0.03
 """Share of its setback within which the shape of such a feature is simplified."""
 PIECE = 8
 """Segments buffered at a time: long rough shapes go faster in pieces."""
@@ -190,8 +190,8 @@ def _swallowed(
     remedy = "State smaller setbacks, correct the features' places, or move the bed."
     if enclosing:
         remedy = (
-            f"The bed lies wholly inside {' and '.join(enclosing)}. If that is a boundary round the bed, give "
-            "it as an open line: leave out its last side, or give that side as a second feature."
+            f"The bed lies wholly inside {' and '.join(enclosing)}. If that is a boundary round the bed, "
+            "give it as an open line: leave out its last side, or give that side as a second feature."
         )
     return Fault(
         file=file,

@@ -151,7 +151,7 @@ def test_ground_moves_and_turns_with_the_site(seed: int, shift: tuple[float, flo
 
     first = usable_ground(BED, things)
     second = usable_ground(
-        Bed(outline=Polygon(moved(BED.outline)), clearance=BED.clearance),
+        Bed(outline=Polygon(shapely.get_coordinates(moved(BED.outline))), clearance=BED.clearance),
         tuple(feature(moved(thing.shape), thing.setback) for thing in things),
     )
     assert second.area.area == pytest.approx(first.area.area, rel=1e-3)
