@@ -70,7 +70,7 @@ def usable_ground(
     inside = _inside_clearance(bed)
     if inside.is_empty:
         raise NoRoomError(_too_narrow(bed, frame, file))
-    reach = shapely.box(*inside.bounds)
+    reach = shapely.box(*bed.outline.bounds)
     zones = [_zone_for(feature, reach) for feature in features]
     takes = tuple(
         Take(
@@ -164,7 +164,7 @@ def _too_narrow(bed: Bed, frame: Frame, file: str) -> Fault:
         field="bed.clearance",
         said=(
             f"{clearance:g} {unit.length_name} on either side leaves no room: the bed is nowhere wider than "
-            f"{width:.4g} {unit.length_name}, and that at {site_place(radius.coords[0], frame)}"
+            f"{width:.4g} {unit.length_name}, and that at {site_place(frame, radius.coords[0])}"
         ),
         remedy="State a smaller clearance, or a wider outline.",
     )
@@ -182,7 +182,7 @@ def _swallowed(
         nearest = shapely.shortest_line(feature.shape, inside).coords[0]
         setback = feature.setback / frame.units.length
         named.append(
-            f"{feature.name} at {site_place(nearest, frame)} (setback {setback:g} {frame.units.length_name}, "
+            f"{feature.name} at {site_place(frame, nearest)} (setback {setback:g} {frame.units.length_name}, "
             f"{100 * take.area / whole:.0f} % of it)"
         )
         if feature.shape.geom_type == "Polygon" and feature.shape.covers(inside):
