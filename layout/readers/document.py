@@ -19,6 +19,7 @@ Loc = tuple[str | int, ...]
 
 MOST_BYTES = 20_000_000
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
+_TOML_KEYS = re.compile(r"\(('[^']*'(, )?)+,?\)")
 _KEY = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")
 
 
@@ -132,7 +133,8 @@ def _toml_fault(path: Path, text: str, message: str) -> Fault:
     """Turn what the TOML parser says into a fault that shows the line."""
     place = _TOML_PLACE.search(message)
     said = _TOML_PLACE.sub("", message) if place else message
-    said = said[:1].lower() + said[1:]
+    said = _TOML_KEYS.sub(lambda keys: "[" + ".".join(re.findall(r"'([^']*)'", keys[0])) + "]", said)
+    said = "the text is not closed" if "character '\\n'" in said else said[:1].lower() + said[1:]
     remedy = 'Write key = value: text in "double quotes", points as [x, y], remarks after #.'
     if "overwrite" in message or "twice" in message or "mutate" in message:
         remedy = "A key or [table] may stand only once; each feature begins with its own [[feature]]."
@@ -140,11 +142,11 @@ def _toml_fault(path: Path, text: str, message: str) -> Fault:
     if place and place.group(1):
         number = int(place.group(1))
         where = f"line {number}, column {place.group(2)}"
-        line = f": {shortened(text.split(chr(10))[number - 1].strip(), 60)}"
+        line = f" in `{shortened(text.split(chr(10))[number - 1].strip(), 60)}`"
     elif place:
         where = "end of file"
         remedy = "Look for a quotation mark or bracket that is not closed."
-    return Fault(file=str(path), field=where, said=f"no valid TOML, {said}{line}", remedy=remedy)
+    return Fault(file=str(path), field=where, said=f"this is not valid TOML: {said}{line}", remedy=remedy)
 
 
 # --- overrides ------------------------------------------------------------------------------------------

@@ -38,7 +38,7 @@ _COLUMNS = {
     "longitude": ("lon", "long", "lng", "longitude"),
 }
 _COLUMN_OF = {alias: column for column, aliases in _COLUMNS.items() for alias in aliases}
-_SURVEYOR = ("point", "northing", "easting", "z", "description")
+_SURVEYOR = "point, northing, easting, elevation, description"
 _HEADER_REMEDY = (
     "Begin the file with a header: x,y or easting,northing (with z, point, description if wanted)."
 )
@@ -215,16 +215,18 @@ class _Reader:
         self.decimal_comma = delimiter == ";"
         reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
         rows: list[tuple[int, list[str]]] = []
+        begins = 1
         try:
             for cells in reader:
                 stripped = [cell.strip() for cell in cells]
                 while stripped and not stripped[-1]:
                     stripped.pop()
                 if stripped:
-                    rows.append((reader.line_num, stripped))
+                    rows.append((begins, stripped))
+                begins = reader.line_num + 1
         except csv.Error as error:
             said = f"the line cannot be split into columns ({error})"
-            self._refuse(f"line {reader.line_num}", said, "Look for a quotation mark that is not closed.")
+            self._refuse(f"line {begins}", said, "Look for a quotation mark that is not closed.")
         return rows
 
     def _number(self, text: str) -> float | None:
@@ -239,7 +241,7 @@ class _Reader:
             if column is None:
                 continue
             if column in columns:
-                said = f"two columns hold the {column}: {cells[columns[column]]} and {cell}"
+                said = f"two columns hold {column}: {cells[columns[column]]} and {cell}"
                 self._refuse(f"line {line}", said, "Take one of them out.")
             columns[column] = index
         if "latitude" in columns or "longitude" in columns:
@@ -277,7 +279,7 @@ class _Reader:
             number = self._number(label)
             if not label or (number is not None and not label.isdigit()):
                 said = f'"{label}" in the first column is no point number; without a header the columns are '
-                self._refuse(f"line {line}", said + ", ".join(_SURVEYOR), _HEADER_REMEDY)
+                self._refuse(f"line {line}", said + _SURVEYOR, _HEADER_REMEDY)
             before = seen.setdefault(label, (line, cells))
             if before[1][1:3] != cells[1:3]:
                 said = f"point {label} stands on line {before[0]} already, with other coordinates"
@@ -310,7 +312,7 @@ class _Reader:
             self.faults.add(f"line {line}", said, "Write it as a plain number, 1234.56, in site units.")
             return 0.0
         if abs(value) > COORDINATE_LIMIT:
-            said = f"the {what} (column {column + 1}) is {value:.6g}, beyond {COORDINATE_LIMIT:.0e}"
+            said = f"the {what} (column {column + 1}) is {value:.6g}, beyond {COORDINATE_LIMIT:,.0f}"
             self.faults.add(f"line {line}", said, "Check the columns and the units.")
         return value
 

@@ -53,16 +53,16 @@ def _points_at(document: Document, loc: Loc, value: Any) -> PointTable | None:
     try:
         return read_points(path)
     except ReadError as error:
-        if _is_there(path):
+        if path.suffix.lower() == ".csv" and _is_file(path):
             raise
-        # a wrong name is a mistake of the site file
+        # a name that leads to no file of a known kind is a mistake of the site file
         first = error.faults[0]
         raise SiteError(document.fault(loc, f"{quoted(value)}: {first.said}", first.remedy)) from error
 
 
-def _is_there(path: Path) -> bool:
+def _is_file(path: Path) -> bool:
     try:
-        return path.exists()
+        return path.is_file()
     except OSError:
         return False
 

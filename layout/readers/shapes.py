@@ -22,7 +22,7 @@ from layout.frame import point_to_site, to_local
 from layout.model import Frame, Levels
 from layout.plane import TOLERANCE, Array
 from layout.readers.points import COORDINATE_LIMIT, MOST_FAULTS, MOST_POINTS, PointTable
-from layout.readers.values import is_number, quoted
+from layout.readers.values import figure, is_number, quoted
 
 LARGEST_BED = 20_000.0
 """No bed is longer or wider than this [m]; beyond it the units or the columns are wrong."""
@@ -70,7 +70,9 @@ def inline_points(value: Sequence[Any], place: Place, *, with_z: bool = False) -
             said = f"point {number} is {quoted(point)}, but it must be {form}"
             faults.append(place.fault(said, "Write plain numbers in site units."))
         elif max(abs(part) for part in point) > COORDINATE_LIMIT:
-            said = f"point {number} is {quoted(point)}, but coordinates go to {COORDINATE_LIMIT:.0e} at most"
+            said = (
+                f"point {number} is {quoted(point)}, but coordinates go to {figure(COORDINATE_LIMIT)} at most"
+            )
             faults.append(place.fault(said, "Check it, and the units."))
         if len(faults) >= MOST_FAULTS:
             break
@@ -293,7 +295,9 @@ def _meeting(edges: Any, points: Array) -> list[tuple[int, int, tuple[float, flo
         ends = np.vstack((points[first : first + 2], points[second : second + 2]))
         touches = bool((np.hypot(*(ends - (x, y)).T) <= 1e-9).any())
         way = "runs along itself" if along else "touches itself" if touches else "crosses itself"
-        found.setdefault((round(x, 3), round(y, 3)), (first, second, (x, y), way))
+        key = (round(x, 3), round(y, 3))
+        if along or key not in found:
+            found[key] = (first, second, (x, y), way)
         if len(found) > MOST_FAULTS:
             break
     return list(found.values())

@@ -126,8 +126,9 @@ def _cross_faults(document: Document) -> list[Fault]:
     faults = []
     pattern, levels = document.get("runs", "pattern"), document.get("bed", "levels")
     if pattern == "contour" and not isinstance(levels, str | list):
-        flat = "is one number, so the ground has no level lines" if levels is not None else "must be given"
-        said = f'runs.pattern is "contour", so bed.levels {flat}'
+        said = 'runs.pattern is "contour", so bed.levels must be given'
+        if levels is not None:
+            said = 'runs.pattern is "contour", but with one number for all levels no level line shows'
         remedy = 'Add levels = "levels.csv" to [bed], or choose another pattern.'
         faults.append(document.fault(("bed", "levels"), said, remedy, ("runs", "pattern")))
     features = document.get("feature")

@@ -12,8 +12,9 @@ from pydantic_core import ErrorDetails
 from layout.errors import Fault
 from layout.readers.document import Document, Loc
 from layout.readers.schema import SiteTable, Table
-from layout.readers.values import quoted
+from layout.readers.values import figure, quoted
 
+_TOP = "at the top of the file, before any [table]"
 _NEEDED = ("bed", "tubing", "runs")
 _KINDS = {
     "float_type": "a number",
@@ -108,7 +109,7 @@ def _allowed(error: ErrorDetails) -> str:
     }
     if kind in bounds:
         text, key = bounds[kind]
-        return text.format(f"{context[key]:g}")
+        return text.format(figure(context[key]))
     if kind == "literal_error":
         return "one of " + str(context["expected"]).replace("'", '"').replace(" or ", ", ")
     return _KINDS.get(kind, f"otherwise: {error['msg']}")
@@ -186,8 +187,6 @@ def _unknown(document: Document, loc: Loc, value: Any) -> Fault:
     said = f"the key is not known; the nearest known one is {full}"
     homes = [name for name, keys in names.items() if key in keys and name != table]
     if homes:
-        where = " or ".join(
-            f"[{name}]" if name else "the top of the file, before any [table]" for name in homes
-        )
-        return document.fault(loc, said, f"{key} belongs in {where}.")
+        where = " or ".join(f"in [{name}]" if name else _TOP for name in homes)
+        return document.fault(loc, said, f"{key} belongs {where}.")
     return document.fault(loc, said, f"Write {near}, or take the line out.")

@@ -48,6 +48,11 @@ def _digits(value: Any) -> str:
         return "a number of thousands of digits"
 
 
+def figure(value: float) -> str:
+    """Write a limit in full: 1,000,000 rather than 1e+06."""
+    return f"{value:,.0f}" if abs(value) >= 1e5 else f"{value:g}"
+
+
 def is_number(value: Any) -> bool:
     """Whether a value is a finite number that a double can hold; true and false are none."""
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -62,7 +67,7 @@ def _point(value: Any) -> XY:
     if not isinstance(value, list) or len(value) != 2 or not all(is_number(part) for part in value):
         raise wrong(f"found {quoted(value)}, but it must be a point: [x, y]")
     if max(abs(part) for part in value) > COORDINATE_LIMIT:
-        raise wrong(f"found {quoted(value)}, but coordinates go to {COORDINATE_LIMIT:.0e} at most")
+        raise wrong(f"found {quoted(value)}, but coordinates go to {figure(COORDINATE_LIMIT)} at most")
     return float(value[0]), float(value[1])
 
 
@@ -101,7 +106,7 @@ def _range(value: Any) -> XY:
         raise wrong(f"found {quoted(value)}, but it must be two numbers: [least, greatest]")
     least, greatest = value
     if least < 0 or greatest > LENGTH_LIMIT:
-        raise wrong(f"found {quoted(value)}, but it must lie between 0 and {LENGTH_LIMIT:.0e}")
+        raise wrong(f"found {quoted(value)}, but it must lie between 0 and {figure(LENGTH_LIMIT)}")
     if least >= greatest:
         raise wrong(f"found {quoted(value)}, but the first must be less than the second")
     return float(least), float(greatest)
@@ -116,7 +121,7 @@ def _curve(value: Any) -> tuple[XY, ...]:
             raise wrong(f"pair {number} is {quoted(pair)}, but it must be [flow, head]")
         if min(pair) < 0 or max(pair) > LENGTH_LIMIT:
             raise wrong(
-                f"pair {number} is {quoted(pair)}, but both must lie between 0 and {LENGTH_LIMIT:.0e}"
+                f"pair {number} is {quoted(pair)}, but both must lie between 0 and {figure(LENGTH_LIMIT)}"
             )
         pairs.append((float(pair[0]), float(pair[1])))
     for number, (before, after) in enumerate(itertools.pairwise(pairs), start=2):

@@ -1,0 +1,87 @@
+"""``sinuate check``: read a site, validate it, say how much ground is usable and what takes the rest."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from cli.options import AsJson, Settings, SiteFile
+
+if TYPE_CHECKING:
+    from layout.model import Site, UsableGround
+
+
+def check(site: SiteFile, json: AsJson = False, settings: Settings = None) -> None:
+    """Read and validate a site, report areas; write nothing."""
+    from cli import say
+    from layout.readers.sitefile import read_site
+    from layout.usable import usable_ground
+
+    with say.working() as stage:
+        stage("reading the site")
+        read = read_site(site, settings or ())
+        stage("usable ground")
+        ground = usable_ground(read.bed, read.features, frame=read.frame, file=str(site))
+    if json:
+        say.document(_document(read, ground))
+    else:
+        _print(read, ground)
+
+
+def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
+    """Make the JSON document of a check; lengths, areas and coordinates in site units."""
+    from layout.frame import to_site
+    from layout.plane import coordinates, polygons_of
+
+    units = site.frame.units
+    takes = {take.feature: take.area for take in ground.takes}
+    return {
+        "format": "sinuate-check/1",
+        "file": str(site.file),
+        "title": site.title,
+        "units": units.word,
+        "crs": site.frame.crs,
+        "bed": {
+            "area": site.bed.outline.area / units.area,
+            "outline": to_site(site.frame, coordinates(site.bed.outline)).tolist(),
+            "usable_area": ground.area.area / units.area,
+            "usable_pieces": len(polygons_of(ground.area)),
+            "clearance": site.bed.clearance / units.length,
+        },
+        "features": [
+            {
+                "name": feature.name,
+                "kind": feature.kind.value,
+                "shape": {"Point": "point", "LineString": "line"}.get(feature.shape.geom_type, "area"),
+                "setback": feature.setback / units.length,
+                "inside": feature.inside,
+                "takes": takes.get(feature.name, 0.0) / units.area,
+            }
+            for feature in site.features
+        ],
+        "notes": list(site.notes),
+    }
+
+
+def _print(site: Site, ground: UsableGround) -> None:
+    from cli import say
+    from layout.plane import polygons_of
+    from layout.sheets.figures import Figures
+
+    figures = Figures(site.frame.units)
+    bed = site.bed.outline.area
+    edge = bed - site.bed.outline.buffer(-site.bed.clearance).area
+    pieces = len(polygons_of(ground.area))
+    rows = [("bed", figures.area_of(bed), "")]
+    rows.append((f"edge, {figures.length_of(site.bed.clearance)} clear", figures.area_of(edge), ""))
+    takes = {take.feature: take.area for take in ground.takes}
+    for feature in site.features:
+        setback = f"{feature.kind.value}, setback {figures.length_of(feature.setback)}"
+        rows.append((feature.name, figures.area_of(takes.get(feature.name, 0.0)), setback))
+    share = figures.share(ground.area.area / bed)
+    whole = f"{share} of the bed" + (f", in {pieces} pieces" if pieces > 1 else "")
+    rows.append(("usable ground", figures.area_of(ground.area.area), whole))
+    say.line(f"{site.title}: the site file is sound.")
+    say.table(("", "takes", ""), rows)
+    if site.features:
+        say.line("Ground that two features take is counted for each.")
+    say.notes(site.notes)

@@ -1,0 +1,133 @@
+"""``sinuate plan``: the main job, from a site file to the sheets, with a summary on the terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from cli.options import AsJson, Out, Settings, SiteFile, Strict
+
+if TYPE_CHECKING:
+    from layout.model import Design
+
+_MOST_ROWS = 24
+
+
+def plan(
+    site: SiteFile,
+    out: Out = None,
+    strict: Strict = False,
+    json: AsJson = False,
+    settings: Settings = None,
+) -> None:
+    """Lay out the bed and write plan, takeoff and layout."""
+    from layout.sheets.layoutjson import document
+    from layout.sheets.write import write_plan
+
+    from cli import say
+    from layout.plan import plan_field
+    from layout.readers.sitefile import read_site
+
+    folder = out if out is not None else site.parent / "plan"
+    with say.working() as stage:
+        stage("reading the site")
+        read = read_site(site, settings or ())
+        design = plan_field(read, progress=stage)
+        stage("writing the sheets")
+        files = write_plan(design, folder)
+    if json:
+        say.document(document(design))
+    else:
+        _print(design, files)
+    if strict and not all(check.ok for check in design.checks):
+        raise typer.Exit(1)
+
+
+def _print(design: Design, files: list[Path]) -> None:
+    """Say what was laid, what failed and what was written."""
+    from cli import say
+
+    say.line(f"{design.site.title}: pattern {design.laying.pattern.value}")
+    say.table(("", "", ""), _totals(design))
+    say.table(("lateral", "runs", "tubing", "emitters", "flow"), _laterals(design))
+    _print_checks(design)
+    for finding in design.findings:
+        say.line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
+    say.notes(design.site.notes)
+    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.line(
+        "This plan is for review: setbacks and loading are as stated in the site file; "
+        "local code and licensed practice decide."
+    )
+
+
+def _totals(design: Design) -> list[tuple[str, str, str]]:
+    from layout.sheets.figures import Figures
+
+    units = design.site.frame.units
+    figures, totals, coverage = Figures(units), design.totals, design.coverage
+    bed = design.site.bed.outline.area
+    seconds = units.volume / totals.flow if totals.flow > 0 else None
+    gaps = (coverage.gap_least, coverage.gap_greatest)
+    tried = len(design.candidates)
+    dropped = len(design.laying.dropped)
+    rows = [
+        ("bed", figures.area_of(bed), f"{figures.area_of(design.ground.area.area)} usable"),
+        ("runs", str(len(design.laying.runs)), f"best of {tried} patterns" if tried > 1 else ""),
+        ("tubing", figures.length_of(totals.tubing), f"and {figures.length_of(totals.blank)} blank"),
+        ("emitters", f"{totals.emitters:,}", figures.hourly_of(totals.flow)),
+        (
+            "flow",
+            figures.flow_of(totals.flow),
+            f"{seconds:,.1f} s a {_singular(units.volume_name)}" if seconds else "",
+        ),
+        (
+            "covered",
+            figures.share(coverage.covered),
+            f"driest point {figures.length_of(coverage.dry)} from tubing",
+        ),
+    ]
+    if gaps[0] is not None and gaps[1] is not None:
+        rows.append(("gaps", f"{figures.length(gaps[0])} to {figures.length_of(gaps[1])}", "between runs"))
+    if dropped:
+        rows.append(("left out", f"{dropped} pieces", "listed in layout.json and on the plan"))
+    return rows
+
+
+def _singular(volume: str) -> str:
+    return {"gal": "gallon", "L": "litre"}.get(volume, volume)
+
+
+def _laterals(design: Design) -> list[tuple[str, ...]]:
+    from layout.sheets.figures import Figures
+
+    figures = Figures(design.site.frame.units)
+    emitters = {row.run: row for row in design.emitters}
+    rows: list[tuple[str, ...]] = []
+    for lateral in design.laterals[:_MOST_ROWS]:
+        own = [emitters[name] for name in lateral.runs if name in emitters]
+        count, flow = sum(row.count for row in own), sum(row.flow for row in own)
+        length = figures.length_of(lateral.length)
+        rows.append((lateral.name, " ".join(lateral.runs), length, f"{count:,}", figures.flow_of(flow)))
+    more = len(design.laterals) - _MOST_ROWS
+    if more > 0:
+        rows.append((f"and {more} more", "", "", "", "in layout.json"))
+    return rows
+
+
+def _print_checks(design: Design) -> None:
+    from cli import say
+    from layout.sheets.figures import Figures
+
+    figures = Figures(design.site.frame.units)
+    failed = [check for check in design.checks if not check.ok]
+    say.line(f"Checks: {len(design.checks) - len(failed)} passed, {len(failed)} failed.")
+    for check in failed:
+        value, limit = figures.of_check(check, check.value), figures.of_check(check, check.limit)
+        bound = "at least" if check.sense == "least" else "at most"
+        place = (
+            f" at {check.place}" if check.place.startswith("(") else f", {check.place}" if check.place else ""
+        )
+        say.line(f"FAILED: {check.name} is {value}{place}; it should be {bound} {limit} ({check.source}).")

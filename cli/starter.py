@@ -1,0 +1,294 @@
+"""The site that ``sinuate new`` writes: an invented lot with a winding bed, every key explained."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+XY = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Figures:
+    """The figures of the site file in one system of units; `scale` turns the lot's feet into them."""
+
+    scale: float
+    crs: str
+    length: str
+    emitter_flow_unit: str
+    flow_unit: str
+    daily_unit: str
+    diameter_unit: str
+    pressure_unit: str
+    loading_unit: str
+    velocity_unit: str
+    clearance: float
+    setbacks: dict[str, float]
+    emitter_spacing: float
+    emitter_flow: float
+    bend_radius: float
+    inside_diameter: float
+    pressure_range: str
+    emitter_pressure: float
+    coil: float
+    spacing: float
+    widest: float
+    shortest: float
+    longest: float
+    diameter: float
+    curve: str
+    flow: float
+    loading: float
+    flush_velocity: float
+    interval: float
+    tolerance: float
+
+
+_FEET = _Figures(
+    scale=1.0,
+    crs="EPSG:6494",
+    length="ft",
+    emitter_flow_unit="gal/h",
+    flow_unit="gal/min",
+    daily_unit="gal/day",
+    diameter_unit="in",
+    pressure_unit="psi",
+    loading_unit="gal/ft2/day",
+    velocity_unit="ft/s",
+    clearance=1.0,
+    setbacks={"dwelling": 10.0, "tank": 10.0, "well": 50.0, "lot": 5.0, "oak": 3.0},
+    emitter_spacing=2.0,
+    emitter_flow=0.6,
+    bend_radius=2.0,
+    inside_diameter=0.55,
+    pressure_range="[7.0, 60.0]",
+    emitter_pressure=20.0,
+    coil=500.0,
+    spacing=2.0,
+    widest=3.0,
+    shortest=10.0,
+    longest=300.0,
+    diameter=1.0,
+    curve="[[0.0, 70.0], [10.0, 55.0], [20.0, 25.0]]",
+    flow=440.0,
+    loading=0.3,
+    flush_velocity=2.0,
+    interval=10.0,
+    tolerance=0.1,
+)
+_METRES = _Figures(
+    scale=0.3,
+    crs="EPSG:26919",
+    length="m",
+    emitter_flow_unit="L/h",
+    flow_unit="L/min",
+    daily_unit="L/day",
+    diameter_unit="mm",
+    pressure_unit="kPa",
+    loading_unit="L/m2/day",
+    velocity_unit="m/s",
+    clearance=0.3,
+    setbacks={"dwelling": 3.0, "tank": 3.0, "well": 15.0, "lot": 1.5, "oak": 0.9},
+    emitter_spacing=0.6,
+    emitter_flow=2.3,
+    bend_radius=0.6,
+    inside_diameter=14.0,
+    pressure_range="[50.0, 400.0]",
+    emitter_pressure=140.0,
+    coil=150.0,
+    spacing=0.6,
+    widest=0.9,
+    shortest=3.0,
+    longest=90.0,
+    diameter=25.0,
+    curve="[[0.0, 21.0], [40.0, 16.0], [75.0, 8.0]]",
+    flow=1600.0,
+    loading=12.0,
+    flush_velocity=0.6,
+    interval=3.0,
+    tolerance=0.03,
+)
+
+_SITE = """\
+# A site for sinuate: one bed, what to keep clear of, the tubing, the rules.
+# The lot is invented. Put your own survey and figures in; every figure below is an example value.
+# A line that begins with # is a remark; take the # away to make it count.
+# All keys but units, bed.outline, runs.spacing, emitter_spacing and emitter_flow may be left out.
+
+title = "Sorrel Hollow, lot 7"
+units = "{units}"                   # "ft" international foot, "us-ft" US survey foot, "m" metre
+                                 # lengths, coordinates and levels are in it
+
+# [survey]
+# crs = "{crs}"  # the projected CRS of the coordinates, in the same units; none: a local grid
+
+[bed]
+outline = "bed.csv"              # a file, or points: [[0, 0], [90, 0], [90, 14], [0, 14]]
+clearance = {clearance}                  # least distance from the bed's edge to tubing
+levels = "levels.csv"            # ground levels: a file of x, y, z, or one number
+
+# What to keep clear of: any number of [[feature]].
+# kind: building, tank, well, property line, water line, water body, tree, drive, slope, other
+# shape: a file or points; one point is a point, an open row a line, a closed one (first = last) an area
+# setback: no tubing nearer than this. Your local code says how much; nothing is built in.
+
+[[feature]]
+name = "dwelling"
+kind = "building"
+shape = "dwelling.csv"
+setback = {dwelling}
+
+[[feature]]
+name = "septic tank"
+kind = "tank"
+shape = {tank_shape}
+setback = {tank}
+
+[[feature]]
+name = "well"
+kind = "well"
+shape = {well_shape}
+setback = {well}
+
+[[feature]]
+name = "north lot line"
+kind = "property line"
+shape = {lot_shape}
+setback = {lot}
+
+[[feature]]
+name = "oak"
+kind = "tree"
+shape = {oak_shape}
+setback = {oak}
+inside = true                    # it stands in the bed and cuts a hole
+
+[tubing]
+emitter_spacing = {emitter_spacing}            # {length} along the tubing
+emitter_flow = {emitter_flow}               # {emitter_flow_unit} each
+bend_radius = {bend_radius}                # {length}, tightest bend of a run
+inside_diameter = {inside_diameter}           # {diameter_unit}
+pressure_range = {pressure_range}   # {pressure_unit} in which emitters keep their flow
+compensating = true              # false: flow = emitter_flow * (pressure / emitter_pressure) ** exponent
+# emitter_pressure = {emitter_pressure}        # {pressure_unit}, needed with compensating = false
+# emitter_exponent = 0.5         # the same; 0.5 for a turbulent emitter
+coil = {coil}                     # {length} in a coil as bought
+
+[runs]
+spacing = {spacing}                    # {length}, centre to centre
+pattern = "best"                 # best, left, right, centre, even, drawn, contour
+# guide = "guide.csv"            # the line to follow, for pattern = "drawn"
+# closest = {spacing}                  # least gap for "even"; left out: spacing
+# widest = {widest}                   # greatest gap for "even"; left out: 1.5 x spacing
+shortest = {shortest}                  # a shorter piece is left out, and listed
+# most = 8                       # at most so many runs
+
+[laterals]
+runs = "best"                    # runs joined into one lateral: "best", or 1, 2, 3 ...
+longest = {longest}                  # {length} of tubing in one lateral
+
+[manifold]
+end = "pump"                     # the bed end: "pump" (nearer the pump), "far", or a point near it [x, y]
+supply_diameter = {diameter}            # {diameter_unit}, nominal
+return_diameter = {diameter}            # {diameter_unit}
+
+[pump]
+at = {pump}                # where supply and return lines start and end
+level = {pump_level}                     # liquid level
+curve = {curve}   # [flow {flow_unit}, head {length}]
+
+[design]
+flow = {flow}                     # {daily_unit}
+loading = {loading}                    # {loading_unit} the ground takes: yours to state
+flush_velocity = {flush_velocity}             # {velocity_unit} at the lateral ends
+
+[stakeout]
+interval = {interval}                  # {length}, greatest distance between stakes along a run
+tolerance = {tolerance}                  # {length}, greatest distance of a run from the chord between stakes
+ties = {ties}  # fixed points for swing ties
+"""
+
+_BED_FROM, _BED_TO, _BED_MIDDLE = 20.0, 140.0, 62.0
+_HALF_WIDTH, _SWING = 7.5, 9.0
+_GRADE_EAST, _GRADE_NORTH = 0.01, 0.045
+
+
+def starter_files(units: str) -> dict[str, str]:
+    """Make the texts of the starter site.
+
+    Parameters
+    ----------
+    units : str
+        ``ft``, ``us-ft`` or ``m``.
+
+    Returns
+    -------
+    dict
+        Text by file name, the site file first.
+    """
+    figures = {"ft": _FEET, "us-ft": replace(_FEET, crs="EPSG:2249"), "m": _METRES}[units]
+
+    def at(x: float, y: float) -> str:
+        return f"[{x * figures.scale:.1f}, {y * figures.scale:.1f}]"
+
+    def row(*points: XY) -> str:
+        return "[" + ", ".join(at(x, y) for x, y in points) + "]"
+
+    dwelling = ((44.0, 14.0), (84.0, 14.0), (84.0, 44.0), (44.0, 44.0), (44.0, 14.0))
+    site = _SITE.format(
+        units=units,
+        **{key: getattr(figures, key) for key in figures.__slots__ if key not in {"setbacks", "scale"}},
+        **figures.setbacks,
+        tank_shape=row((98, 30), (108, 30), (108, 38), (98, 38), (98, 30)),
+        well_shape=row((196, 20)),
+        lot_shape=row((0, 92), (200, 92)),
+        oak_shape=row((56, 64)),
+        pump=at(118, 34),
+        pump_level=round(94.0 * figures.scale, 1),
+        ties=row((44, 44), (84, 44)),
+    )
+    return {
+        "site.toml": _aligned(site),
+        "bed.csv": _csv("x,y", _bed(), figures.scale),
+        "dwelling.csv": _csv("x,y", dwelling, figures.scale),
+        "levels.csv": _csv("x,y,z", _levels(), figures.scale),
+    }
+
+
+def _aligned(text: str) -> str:
+    """Set the remarks that stand behind a key one below the other."""
+    lines = []
+    for line in text.splitlines():
+        key, mark, remark = line.rpartition("  # ")
+        lines.append(f"{key.rstrip():<32}{mark}{remark}" if mark else line)
+    return "\n".join(lines) + "\n"
+
+
+def _csv(header: str, points: Iterable[tuple[float, ...]], scale: float) -> str:
+    rows = [",".join(f"{value * scale:.2f}" for value in point) for point in points]
+    return "\n".join([header, *rows]) + "\n"
+
+
+def _bed() -> list[XY]:
+    """Walk the outline of the bed: a wave of even width, one side there and the other back."""
+    wave = 2 * math.pi / (_BED_TO - _BED_FROM)
+    count = 40
+    sides: tuple[list[XY], list[XY]] = ([], [])
+    for step in range(count + 1):
+        x = _BED_FROM + (_BED_TO - _BED_FROM) * step / count
+        y = _BED_MIDDLE + _SWING * math.sin(wave * (x - _BED_FROM))
+        slope = _SWING * wave * math.cos(wave * (x - _BED_FROM))
+        length = math.hypot(1.0, slope)
+        for side, sign in zip(sides, (-1.0, 1.0), strict=True):
+            side.append((x - sign * slope / length * _HALF_WIDTH, y + sign * _HALF_WIDTH / length))
+    return [*sides[0], *reversed(sides[1])]
+
+
+def _levels() -> list[tuple[float, float, float]]:
+    """Levels on a coarse grid of ground that rises to the north."""
+    return [
+        (x, y, 96.0 + _GRADE_EAST * x + _GRADE_NORTH * (y - 40.0))
+        for y in (40.0, 62.0, 84.0)
+        for x in (10.0, 45.0, 80.0, 115.0, 150.0)
+    ]
