@@ -133,7 +133,7 @@ def _no_run(site: Site, ground: UsableGround) -> Fault:
     """Why no run fits, with the figures."""
     unit = site.frame.units
     part = max(getattr(ground.area, "geoms", [ground.area]), key=lambda polygon: polygon.area)
-    place = site_place(site.frame, _inner(part))
+    place = site_place(_inner(part), site.frame)
     return Fault(
         file=site.file.name,
         field="runs",
@@ -171,7 +171,7 @@ def _dropped(site: Site, dropped: Dropped) -> Finding:
         code="dropped-piece",
         said=(
             f"{dropped.line.length / unit.length:.2f} {unit.length_name} of tubing is left out between "
-            f"{site_place(site.frame, (start[0], start[1]))} and {site_place(site.frame, (end[0], end[1]))}: "
+            f"{site_place(start, site.frame)} and {site_place(end, site.frame)}: "
             f"{dropped.why}."
         ),
     )

@@ -48,6 +48,11 @@ def front(guide: LineString, distance: float, *, radius: float, bed: Polygon) ->
     BaseGeometry
         Closed lines round the guide; the caller cuts out those that lie in the bed.
     """
+    return shapely.boundary(grown(guide, distance, radius=radius, bed=bed))
+
+
+def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> BaseGeometry:
+    """All ground within a distance of a guide, eased to a bend radius; parameters as for :func:`front`."""
     band = _band(guide, distance)
     if radius > 0:
         eased = shapely.buffer(
@@ -57,7 +62,7 @@ def front(guide: LineString, distance: float, *, radius: float, bed: Polygon) ->
         deep = shapely.buffer(corners, -CORNER_DEPTH * radius / 2, quad_segs=2)
         if shapely.intersects(deep, bed):
             band = eased
-    return shapely.boundary(band)
+    return band
 
 
 def _band(guide: LineString, distance: float) -> BaseGeometry:

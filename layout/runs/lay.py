@@ -12,11 +12,9 @@ from shapely import LineString, Polygon
 from layout.model import Bed, Dropped, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
 from layout.plane import coordinates
 from layout.runs import fronts, guides
+from layout.runs.even import even_rows
 from layout.runs.field import Spread
-from layout.runs.trim import Ground, Region, Row, clip, enforce
-
-SWING_SLACK = 3e-4
-"""Bends that deviate less than this from an arc of the bend radius are left alone, in spacings."""
+from layout.runs.trim import SWING_SLACK, Ground, Region, Row, clip, enforce
 
 
 def lay_runs(
@@ -163,17 +161,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     plain = spread.constant(cut.outline)
     if plain is not None:
         return list(_plain_spread(cut, left, *plain))
-    region = cut.region(sides.left, sides.right)
-    rows = []
-    for level, lines in spread.levels(cut.outline):
-        pieces = [
-            piece
-            for line in lines
-            for piece in clip(guides.rounded(line, radius=cut.radius), region, sides.centre)
-        ]
-        if pieces:
-            rows.append(Row(place=float(level), pieces=pieces))
-    return rows
+    return even_rows(cut, spread)
 
 
 def _plain_spread(cut: Ground, left: LineString, gap: float, count: int) -> Iterator[Row]:

@@ -26,6 +26,8 @@ LEAVES = 0.004
 is cut back to the edge; one that wavers less about the edge is only being drawn in chords."""
 GAP_SHARE = 0.985
 """Least distance between runs side by side, in least gaps; the law allows 0.98."""
+SWING_SLACK = 3e-4
+"""Bends that deviate less than this from an arc of the bend radius are left alone, in spacings."""
 BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
 
