@@ -82,6 +82,6 @@ def _print(site: Site, ground: UsableGround) -> None:
     rows.append(("usable ground", figures.area_of(ground.area.area), whole))
     say.line(f"{site.title}: the site file is sound.")
     say.table(("", "takes", ""), rows)
-    if site.features:
+    if sum(area > 0 for area in takes.values()) > 1:
         say.line("Ground that two features take is counted for each.")
     say.notes(site.notes)

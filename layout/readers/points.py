@@ -341,9 +341,9 @@ def _without_comments(text: str) -> list[str]:
 def _delimiter(line: str) -> str:
     """Find what parts the columns: the mark that leaves most cells that mean something."""
 
-    def meaning(mark: str) -> int:
+    def meaning(mark: str) -> tuple[int, int]:
         cells = [cell.strip().strip('"').lower() for cell in line.split(mark)]
         numbers = sum(_number(cell, decimal_comma=mark == ";") is not None for cell in cells)
-        return numbers + sum(cell in _COLUMN_OF for cell in cells)
+        return numbers + sum(cell in _COLUMN_OF for cell in cells), len(cells)
 
     return max("\t;,", key=meaning)

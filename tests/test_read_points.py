@@ -1,0 +1,176 @@
+"""Point files as they come: order, delimiter, coding, header or none; and what is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from layout.errors import ReadError
+from layout.readers.points import MOST_POINTS, PointTable, read_points
+
+SQUARE = ((10.0, 20.0), (30.0, 20.0), (30.0, 40.0))
+
+
+def read(folder: Path, content: str | bytes, name: str = "bed.csv") -> PointTable:
+    path = folder / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    return read_points(path, shown=name)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "x,y\n10,20\n30,20\n30,40\n",
+        "y,x\n20,10\n20,30\n40,30\n",
+        "Easting,Northing\n10,20\n30,20\n30,40\n",
+        "NORTHING,EASTING\n20,10\n20,30\n40,30\n",
+        "n,e\n20,10\n20,30\n40,30\n",
+        "point,x,y,description\n1,10,20,a\n2,30,20,b\n3,30,40,\n",
+        'Point,Description,Elevation,Y,X\n1,"a, b",5,20,10\n2,,,20,30\n3,c,6,40,30\n',
+        "x;y\n10;20\n30;20\n30;40\n",
+        "x;y\n10,0;20,0\n30,0;20,0\n30,0;40,0\n",
+        "x\ty\n10\t20\n30\t20\n30\t40\n",
+        " x , y \n 10 , 20 \n30, 20\n30,40\n",
+        '"x","y"\n"10","20"\n"30","20"\n"30","40"\n',
+        "# bed of lot 12\n\nx,y\n10,20\n\n# hub\n30,20\n30,40\n\n",
+        "# x,y\n10,20\n30,20\n30,40\n",
+        "#,x,y\n1,10,20\n2,30,20\n3,30,40\n",
+        "x,y,\n10,20,\n30,20,\n30,40,\n",
+        "x,y\r\n10,20\r\n30,20\r\n30,40\r\n",
+        "x,y\r10,20\r30,20\r30,40",
+        "x,y\n+1.0e1,20.\n30,2e+1\n30,40.000\n",
+        "1,20,10\n2,20,30\n3,40,30\n",
+        "1,20,10,5.5,corner\n2,20,30,5.6,fence; post\n3,40,30,5.7,a, b, c\n",
+        "A1,20,10\nA2,20,30\nA3,40,30\n",
+        "10,20\n30,20\n30,40\n",
+    ],
+)
+def test_forms(tmp_path: Path, text: str) -> None:
+    assert read(tmp_path, text).xy == SQUARE
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
+def test_codings(tmp_path: Path, coding: str) -> None:
+    text = "x,y,description\n10,20,Weiße Brücke\n30,20,\n30,40,\n"
+    assert read(tmp_path, text.encode(coding)).xy == SQUARE
+
+
+def test_levels_and_places(tmp_path: Path) -> None:
+    table = read(tmp_path, "x,y,elevation\n10,20,97.5\n\n30,20,\n30,40,-1\n")
+    assert table.z == (97.5, None, -1.0)
+    assert table.places == ("line 2", "line 4", "line 5")
+    assert table.file == "bed.csv"
+
+
+def test_surveyors_order_has_levels(tmp_path: Path) -> None:
+    assert read(tmp_path, "1,20,10,5.5,corner\n2,20,30,,\n3,40,30,5.7\n").z == (5.5, None, 5.7)
+
+
+def test_a_line_break_in_quotes_keeps_the_line_numbers(tmp_path: Path) -> None:
+    table = read(tmp_path, 'x,y,description\n10,20,"two\nlines"\n30,20,\n')
+    assert table.places == ("line 2", "line 4")
+
+
+def test_two_columns_without_a_header_are_noted(tmp_path: Path) -> None:
+    assert read(tmp_path, "10,20\n30,20\n").notes == (
+        "bed.csv has no header; its two columns are read as x, y",
+    )
+    assert read(tmp_path, "x,y\n10,20\n").notes == ()
+    assert read(tmp_path, "1,20,10\n").notes == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (
+            "x,y\n0,0\n100,zero\n",
+            'bed.csv: line 3: the northing (column 2) cannot be read: "zero" is no number',
+        ),
+        ("x,y\n0,0\n,5\n", "bed.csv: line 3: the easting (column 1) cannot be read: it is missing"),
+        ("x,y\n0,0\n7\n", "bed.csv: line 3: the northing (column 2) cannot be read: it is missing"),
+        ("x,y\n0,inf\n", '"inf" is no number'),
+        ("x,y\n0,nan\n", '"nan" is no number'),
+        ("x,y\n0,1_000\n", '"1_000" is no number'),
+        ("x,y\n0,12 ft\n", '"12 ft" is no number'),
+        ("x\ty\n0\t1,5\n", '"1,5" is no number'),
+        ("x,y\n0,1e12\n", "is 1e+12, beyond 1,000,000,000"),
+        ("x,y\n0,1e999\n", "is inf, beyond 1,000,000,000"),
+        ("x,y,z\n0,0,high\n", 'the elevation (column 3) cannot be read: "high" is no number'),
+        ("lat,lon\n42,-71\n", "line 1: latitude and longitude cannot be read yet"),
+        ("name,Longitude,Latitude\na,-71,42\n", "latitude and longitude cannot be read yet"),
+        ("x,z\n0,0\n", "the header names no pair of coordinates; it holds: x, z"),
+        ("east side,north side\n0,0\n", "it holds: east side, north side"),
+        ("x,y,X\n0,0,0\n", "two columns hold x: x and X"),
+        ("x,y,easting,northing\n0,0,0,0\n", "the header names both x and y and easting and northing"),
+        ("x,northing\n0,0\n", "the header names both x and northing"),
+        ("x,y\n", "the file holds a header but no points"),
+        ("", "the file holds no points"),
+        ("\n# remark\n\n", "the file holds no points"),
+        ("0\n100\n", "line 1: there is only one column"),
+        ("0.00,0.00,98.1\n", '"0.00" in the first column is no point number'),
+        (",20,10\n", '"" in the first column is no point number'),
+        ("1,0,0\n1,0,5\n", "line 2: point 1 stands on line 1 already, with other coordinates"),
+        ('x,y,description\n0,0,"open\n1,1,\n', "line 2: the line cannot be split into columns"),
+    ],
+)
+def test_faults(tmp_path: Path, text: str, expected: str) -> None:
+    with pytest.raises(ReadError) as caught:
+        read(tmp_path, text)
+    assert expected in str(caught.value)
+    assert all(fault.file == "bed.csv" and fault.remedy for fault in caught.value.faults)
+
+
+def test_a_closing_point_may_repeat_the_first_number(tmp_path: Path) -> None:
+    assert read(tmp_path, "1,20,10\n2,20,30\n3,40,30\n1,20,10\n").xy == (*SQUARE, SQUARE[0])
+
+
+def test_all_faults_at_once_and_the_rest_counted(tmp_path: Path) -> None:
+    with pytest.raises(ReadError) as caught:
+        read(tmp_path, "x,y\n" + "a,b\n" * 20)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 9
+    assert "32 more faults" in lines[-1]
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("bed.dxf", ".dxf files cannot be read yet"),
+        ("bed.dxf#EDGE", ".dxf files cannot be read yet"),
+        ("bed.geojson", ".geojson files cannot be read yet"),
+        ("bed.txt", ".txt files cannot be read yet"),
+        ("bed", "the file has no ending"),
+    ],
+)
+def test_other_kinds_name_what_can_be_read(tmp_path: Path, name: str, expected: str) -> None:
+    with pytest.raises(ReadError, match=r"\.csv for now") as caught:
+        read(tmp_path, "x,y\n", name)
+    assert expected in str(caught.value)
+
+
+def test_files_that_are_none(tmp_path: Path) -> None:
+    (tmp_path / "fence.csv").mkdir()
+    (tmp_path / "bed.csv").write_text("x,y\n0,0\n")
+    with pytest.raises(ReadError, match="this is a folder"):
+        read_points(tmp_path / "fence.csv")
+    with pytest.raises(ReadError, match=r"no such file. Is it bed\.csv\?"):
+        read_points(tmp_path / "bde.csv")
+    with pytest.raises(ReadError, match="Check the path"):
+        read_points(tmp_path / "nowhere" / "x.csv")
+    with pytest.raises(ReadError, match=r"cannot be opened|no such file"):
+        read_points(tmp_path / ("long" * 100 + ".csv"))
+    with pytest.raises(ReadError, match="this is no text file"):
+        read(tmp_path, b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0")
+    with pytest.raises(ReadError, match="this is no text file"):
+        read(tmp_path, b"\xff\xfe\x00")
+
+
+def test_too_many_points(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match=f"holds {MOST_POINTS + 1} points"):
+        read(tmp_path, "x,y\n" + "0,0\n" * (MOST_POINTS + 1))
+
+
+def test_many_points_are_read_soon(tmp_path: Path) -> None:
+    rows = "".join(f"{i},{i % 7}.25\n" for i in range(20_000))
+    assert len(read(tmp_path, "x,y\n" + rows).xy) == 20_000
