@@ -230,12 +230,14 @@ class View:
     def to_paper(self, points: ArrayLike) -> Array:
         """Turn points of the plan [m] into paper [in], shape (n, 2)."""
         local = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-        return (local - np.asarray(self.centre)) / self.metres_per_inch + np.asarray(self.middle)
+        paper = (local - np.asarray(self.centre)) / self.metres_per_inch + np.asarray(self.middle)
+        return np.asarray(paper, dtype=np.float64)
 
     def to_plan(self, points: ArrayLike) -> Array:
         """Turn points on paper [in] into the plan [m], shape (n, 2)."""
         paper = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-        return (paper - np.asarray(self.middle)) * self.metres_per_inch + np.asarray(self.centre)
+        local = (paper - np.asarray(self.middle)) * self.metres_per_inch + np.asarray(self.centre)
+        return np.asarray(local, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,212 @@
+"""The marks of the field itself, without lettering: bed, setbacks, features, tubing, pipes, emitters, pump."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiLineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.model import XY, Design, Feature, FeatureKind, xy
+from layout.plane import coordinates, lines_of, points_at, polygons_of, stations
+from layout.sheets import layers
+from layout.sheets.marks import Area, Colour, Dots, Line, Mark, Pen, Symbol, View
+
+SYMBOL = 0.16
+"""Width of a feature's symbol [in]."""
+PUMP = 0.2
+"""Width of the pump's symbol [in]."""
+ARROW = 0.1
+"""Length of a flow arrow [in]."""
+_THIN = Pen(weight=0.13)
+_HATCH = 0.16
+_EMITTER_APART = 0.12
+_MOST_EMITTERS = 4000
+
+
+def field_marks(design: Design, view: View) -> list[Mark]:
+    """All marks of the field in the local plane [m], areas first."""
+    return [
+        *_ground(design),
+        *(mark for item in design.site.features for mark in _feature(item, view)),
+        *_setbacks(design),
+        *_tubing(design),
+        *_emitters(design, view),
+        *_pipes(design),
+    ]
+
+
+def visible(mark: Mark, view: View) -> bool:
+    """Whether a mark of the plan shows in the view's window."""
+    left, bottom, right, top = view.window
+    corners = view.to_plan([(left, bottom), (right, top)])
+    window = shapely.box(*corners[0], *corners[1])
+    if isinstance(mark, Line):
+        return bool(mark.line.intersects(window))
+    if isinstance(mark, Area):
+        return bool(mark.shape.intersects(window))
+    if isinstance(mark, Dots):
+        return bool(np.any(shapely.contains_xy(window, np.asarray(mark.points))))
+    return bool(shapely.contains_xy(window, *mark.at))
+
+
+def seen_features(design: Design, view: View) -> frozenset[str]:
+    """Names of the features that show in the view's window."""
+    left, bottom, right, top = view.window
+    corners = view.to_plan([(left, bottom), (right, top)])
+    window = shapely.box(*corners[0], *corners[1])
+    return frozenset(item.name for item in design.site.features if item.shape.intersects(window))
+
+
+def bounds(design: Design) -> tuple[float, float, float, float]:
+    """What the plan must show [m]: bed, tubing, pipes and pump, and of the features what lies near."""
+    plumbing = design.plumbing
+    core: list[BaseGeometry] = [design.site.bed.outline]
+    core += [run.line for run in design.laying.runs] + [join.line for join in design.joins]
+    core += [pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)]
+    core += [riser.line for riser in plumbing.risers]
+    if design.site.pump is not None:
+        core.append(Point(design.site.pump.at))
+    left, bottom, right, top = shapely.total_bounds(np.asarray(core, dtype=object))
+    near = 0.12 * max(right - left, top - bottom)
+    shapes = [shapely.box(left, bottom, right, top)]
+    for item in design.site.features:
+        frame = shapely.box(left - near, bottom - near, right + near, top + near)
+        part = item.shape.intersection(frame)
+        if not part.is_empty:
+            shapes.append(shapely.box(*part.bounds))
+    left, bottom, right, top = shapely.total_bounds(np.asarray(shapes, dtype=object))
+    return float(left), float(bottom), float(right), float(top)
+
+
+def flow_lines(design: Design) -> Iterator[tuple[str, LineString]]:
+    """Every run, by name, as the water goes through it."""
+    named = {run.name: run.line for run in design.laying.runs}
+    for lateral in design.laterals:
+        at: XY = lateral.supply
+        for name in lateral.runs:
+            line = named[name]
+            if math.dist(at, line.coords[0]) > math.dist(at, line.coords[-1]):
+                line = LineString(line.coords[::-1])
+            yield name, line
+            x, y = line.coords[-1]
+            at = (x, y)
+
+
+def linework(marks: list[Mark], view: View) -> list[LineString]:
+    """All lines of the plan on paper [in], clipped to the window."""
+    window = shapely.box(*view.window)
+    found: list[LineString] = []
+    for mark in marks:
+        shape: BaseGeometry
+        if isinstance(mark, Line):
+            shape = mark.line
+        elif isinstance(mark, Area):
+            if mark.layer is layers.USABLE:
+                continue
+            shape = mark.shape.boundary
+        else:
+            continue
+        on_paper = shapely.transform(shape, view.to_paper)
+        found.extend(lines_of(on_paper.intersection(window)))
+    return found
+
+
+# --- parts ----------------------------------------------------------------------------------------------
+
+
+def _ground(design: Design) -> list[Mark]:
+    return [
+        Area(layer=layers.USABLE, shape=design.ground.area, fill=Colour.SKY),
+        Area(layer=layers.BED, shape=design.site.bed.outline),
+    ]
+
+
+def _feature(item: Feature, view: View) -> list[Mark]:
+    """A feature's shape, with the texture of its kind, and its symbol where it is a point."""
+    layer = layers.FEATURES[item.kind]
+    shape = item.shape
+    if isinstance(shape, Point):
+        return [Symbol(layer=layer, name=item.kind.value, at=xy(shape), size=SYMBOL)]
+    if not isinstance(shape, Polygon):
+        return [Line(layer=layer, line=line) for line in lines_of(shape)]
+    marks: list[Mark] = [
+        Area(
+            layer=layer,
+            shape=shape,
+            fill=Colour.SKY if item.kind is FeatureKind.WATER_BODY else Colour.WHITE,
+        )
+    ]
+    if item.kind is FeatureKind.BUILDING:
+        marks.extend(
+            Line(layer=layer, line=line, pen=_THIN) for line in _hatch(shape, _HATCH * view.metres_per_inch)
+        )
+    elif item.kind is FeatureKind.TREE:
+        middle = xy(shape.representative_point())
+        marks.append(Symbol(layer=layer, name=item.kind.value, at=middle, size=SYMBOL))
+    return marks
+
+
+def _hatch(shape: Polygon, apart: float) -> list[LineString]:
+    """Lines at 45 degrees across an area, on a grid fixed to the plane, at most a few hundred."""
+    left, bottom, right, top = shape.bounds
+    apart = max(apart, (right - left + top - bottom) / 300)
+    first, last = math.ceil((bottom - right) / apart), math.floor((top - left) / apart)
+    rises = np.arange(first, last + 1) * apart
+    lines = [LineString([(left, left + rise), (right, right + rise)]) for rise in rises]
+    return lines_of(MultiLineString(lines).intersection(shape)) if lines else []
+
+
+def _setbacks(design: Design) -> list[Mark]:
+    return [
+        Line(layer=layers.SETBACK, line=LineString(ring.coords))
+        for item in design.site.features
+        if item.setback > 0
+        for zone in polygons_of(item.shape.buffer(item.setback, quad_segs=32))
+        for ring in (zone.exterior, *zone.interiors)
+    ]
+
+
+def _tubing(design: Design) -> list[Mark]:
+    marks: list[Mark] = [Line(layer=layers.RUN, line=run.line) for run in design.laying.runs]
+    for join in design.joins:
+        layer = layers.LOOP if join.kind == "loop" else layers.BLANK
+        marks.append(Line(layer=layer, line=join.line))
+    return marks
+
+
+def _emitters(design: Design, view: View) -> list[Mark]:
+    """A dot at every emitter, where the scale leaves room between them."""
+    apart = design.site.tubing.emitter_spacing / view.metres_per_inch
+    if apart < _EMITTER_APART or design.totals.emitters > _MOST_EMITTERS:
+        return []
+    return [
+        Dots(layer=layers.EMITTER, points=row.points, size=0.035) for row in design.emitters if row.points
+    ]
+
+
+def _pipes(design: Design) -> list[Mark]:
+    plumbing = design.plumbing
+    lines = {"supply": layers.SUPPLY, "return": layers.RETURN}
+    manifolds = {"supply": layers.MANIFOLD, "return": layers.RETURN_MANIFOLD}
+    marks: list[Mark] = [Line(layer=layers.RISER, line=riser.line) for riser in plumbing.risers]
+    marks += [Line(layer=lines[pipe.kind], line=pipe.line) for pipe in plumbing.lines]
+    marks += [Line(layer=manifolds[pipe.kind], line=pipe.line) for pipe in plumbing.manifolds]
+    if design.site.pump is not None:
+        marks.append(Symbol(layer=layers.PUMP, name="pump", at=design.site.pump.at, size=PUMP))
+    return marks
+
+
+def arrow(line: LineString, share: float, view: View, *, size: float = ARROW) -> Symbol:
+    """A flow arrow on a line of the plan [m], at a share of its length."""
+    points = coordinates(line)
+    length = float(stations(points)[-1])
+    half = 0.5 * size * view.metres_per_inch
+    middle = share * length
+    low, high = max(middle - half, 0.0), min(middle + half, length)
+    tail, at, tip = points_at(points, np.asarray([low, middle, high]))
+    angle = math.degrees(math.atan2(tip[1] - tail[1], tip[0] - tail[0]))
+    return Symbol(layer=layers.FLOW, name="arrow", at=(float(at[0]), float(at[1])), size=size, angle=angle)

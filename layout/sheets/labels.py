@@ -1,0 +1,306 @@
+"""The lettering of the plan: what is named, in which words, and where it finds room.
+
+What finds none gets shorter words, then a leader, then none at all; it is then listed on the sheet, and its
+figures stand in the schedules.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from layout.model import XY, Design, Feature, Run
+from layout.plane import Array, coordinates, lines_of, polygons_of
+from layout.sheets import fieldmarks, layers
+from layout.sheets.arrange import LEGIBLE
+from layout.sheets.figures import Figures
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Line, Mark, Symbol, Text, View
+from layout.sheets.placing import REACHES, Board, Spot, along, around, inside
+
+LETTER = 0.08
+"""Height of a capital in labels [in]."""
+_LONGEST_NAME = 1.9
+_EVERY = 5
+_PREFERRED = (0.5, 0.38, 0.62)
+_LEADER_DOT = 0.035
+
+
+@dataclass(kw_only=True)
+class _Pen:
+    """What the label writers share: the board, the marks made so far, and what found no room."""
+
+    view: View
+    board: Board
+    lettering: Lettering
+    marks: list[Mark] = field(default_factory=list)
+    unplaced: list[str] = field(default_factory=list)
+
+    def write(
+        self, text: str, spots: Sequence[Spot], *, height: float = LETTER, strong: bool = False
+    ) -> bool:
+        """Letter a text at its best free spot; False where there is none."""
+        spot = self.board.place(spots, self.lettering.width(text, height, strong=strong), height)
+        if spot is None:
+            return False
+        turn = math.radians(spot.angle)
+        base = (spot.at[0] + math.sin(turn) * height / 2, spot.at[1] - math.cos(turn) * height / 2)
+        self.marks.append(
+            Text(
+                layer=layers.LABEL,
+                text=text,
+                at=self._plan(base),
+                height=height,
+                angle=spot.angle,
+                align="centre",
+                strong=strong,
+                mask=spot.mask,
+            )
+        )
+        if spot.leader is not None:
+            ends = self.view.to_plan(spot.leader)
+            self.marks.append(Line(layer=layers.LEADER, line=LineString(ends)))
+            tip = (float(ends[1][0]), float(ends[1][1]))
+            self.marks.append(Symbol(layer=layers.LEADER, name="dot", at=tip, size=_LEADER_DOT))
+        return True
+
+    def width(self, text: str, height: float = LETTER, *, strong: bool = False) -> float:
+        """Width of a text [in]."""
+        return self.lettering.width(text, height, strong=strong)
+
+    def paper(self, line: LineString) -> list[Array]:
+        """A line of the plan on paper, in the pieces that show in the window [in]."""
+        on_paper = shapely.transform(line, self.view.to_paper)
+        return [coordinates(piece) for piece in lines_of(on_paper.intersection(self.board.window))]
+
+    def _plan(self, point: XY) -> XY:
+        x, y = self.view.to_plan([point])[0]
+        return (float(x), float(y))
+
+
+def label_marks(
+    design: Design, view: View, marks: list[Mark], figures: Figures, lettering: Lettering
+) -> tuple[list[Mark], tuple[str, ...]]:
+    """Letter the plan and set the flow arrows.
+
+    Returns
+    -------
+    marks : list of Mark
+        In the local plane [m].
+    unplaced : tuple of str
+        Names of what found no room.
+    """
+    left, bottom, right, top = view.window
+    room = (left + 0.06, bottom + 0.06, right - 0.06, top - 0.06)
+    pen = _Pen(view=view, board=Board(room, fieldmarks.linework(marks, view)), lettering=lettering)
+    _claim_symbols(pen, marks)
+    _runs(pen, design, figures)
+    _pump(pen, design)
+    _laterals(pen, design)
+    _pipes(pen, design, figures)
+    _features(pen, design)
+    _setbacks(pen, design, figures)
+    _bed(pen, design, figures)
+    _arrows(pen, design)
+    return pen.marks, tuple(pen.unplaced)
+
+
+def _claim_symbols(pen: _Pen, marks: list[Mark]) -> None:
+    for mark in marks:
+        if isinstance(mark, Symbol):
+            at = pen.view.to_paper([mark.at])[0]
+            pen.board.claim(Point(at).buffer(mark.size / 2))
+
+
+def _runs(pen: _Pen, design: Design, figures: Figures) -> None:
+    """Name and length along each run; only every fifth where runs lie closer than lettering is high."""
+    runs = design.laying.runs
+    apart = design.site.runs.spacing / pen.view.metres_per_inch
+    crowded = apart < LEGIBLE - 1e-6
+    step = max(_EVERY, math.ceil(LEGIBLE / apart / _EVERY) * _EVERY) if crowded else 1
+    chosen = [
+        run
+        for index, run in enumerate(runs)
+        if not crowded or index in {0, len(runs) - 1} or (index + 1) % step == 0
+    ]
+    for index, run in enumerate(chosen):
+        if not _label_run(pen, run, figures, prefer=_PREFERRED[index % 3], apart=apart):
+            pen.unplaced.append(run.name)
+    if crowded:
+        pen.unplaced.append(f"runs between those lettered (every {step}th)")
+
+
+def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: float) -> bool:
+    """Name and length above the run or below it, else in it, else the name alone, else with a leader."""
+    pieces = sorted(pen.paper(run.line), key=_reach, reverse=True)
+    if not pieces:
+        return False
+    beside = 0.5 * LETTER + 0.035
+    for text in (f"{run.name}  {figures.length_of(run.length)}", run.name):
+        width = pen.width(text)
+        ways = [(0.0, True, 0.3)]
+        if apart >= 1.75 * LETTER:
+            ways += [(beside, False, 0.0), (-beside, False, 0.08)]
+        spots = [
+            replace(spot, cost=spot.cost + extra)
+            for above, mask, extra in ways
+            for spot in along(pieces[0], width, LETTER, prefer=prefer, above=above, mask=mask)
+        ]
+        if pen.write(text, spots):
+            return True
+    return pen.write(run.name, _about(pieces[0], pen.width(run.name)))
+
+
+def _pump(pen: _Pen, design: Design) -> None:
+    if design.site.pump is None:
+        return
+    at = pen.view.to_paper([design.site.pump.at])[0]
+    spots = around((at[0], at[1]), pen.width("pump tank"), size=fieldmarks.PUMP / 2)
+    if not pen.write("pump tank", spots):
+        pen.unplaced.append("pump tank")
+
+
+def _laterals(pen: _Pen, design: Design) -> None:
+    """A balloon with the lateral's name near the end that is fed."""
+    height = LETTER
+    for lateral in design.laterals:
+        width = pen.width(lateral.name, height, strong=True)
+        at = pen.view.to_paper([lateral.supply])[0]
+        spots = around((at[0], at[1]), width)
+        if not pen.write(lateral.name, spots, height=height, strong=True):
+            pen.unplaced.append(lateral.name)
+
+
+def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
+    """Kind, size and length along each manifold and line, or beside it with a leader."""
+    for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
+        for pipe in found:
+            size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
+            text = f"{size} {pipe.kind} {what}, {length}"
+            width = pen.width(text)
+            pieces = sorted(pen.paper(pipe.line), key=_reach, reverse=True)
+            if not pieces:
+                continue
+            beside = 0.5 * LETTER + 0.05
+            placed = any(
+                pen.write(text, along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False))
+                for side in (beside, -beside)
+            )
+            if not placed and not pen.write(text, _about(pieces[0], width)):
+                pen.unplaced.append(f"{pipe.kind} {what}")
+
+
+def _reach(piece: Array) -> float:
+    return float(np.hypot(*np.diff(piece, axis=0).T).sum())
+
+
+def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75)) -> list[Spot]:
+    """Spots with a leader to one of several points of a line on paper."""
+    line = LineString(piece)
+    spots: list[Spot] = []
+    for share in shares:
+        at = line.interpolate(share, normalized=True)
+        spots.extend(around((at.x, at.y), width, reaches=REACHES[:5]))
+    return spots
+
+
+def _features(pen: _Pen, design: Design) -> None:
+    """The name of each feature: in it, along it, or beside it."""
+    for item in design.site.features:
+        if not item.shape.intersects(_ground_window(pen)):
+            continue
+        name = pen.lettering.fitted(pen.lettering.clean(item.name), LETTER, _LONGEST_NAME)
+        if not any(pen.write(name, spots) for spots in _feature_spots(pen, item, pen.width(name))):
+            pen.unplaced.append(name)
+
+
+def _ground_window(pen: _Pen) -> shapely.Polygon:
+    return shapely.transform(pen.board.window, pen.view.to_plan)
+
+
+def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[list[Spot]]:
+    """Sets of spots, each tried when the one before gave no room."""
+    shape = shapely.transform(item.shape, pen.view.to_paper).intersection(pen.board.window)
+    if isinstance(shape, Point):
+        return [around((shape.x, shape.y), width, size=fieldmarks.SYMBOL / 2)]
+    areas = sorted(polygons_of(shape), key=lambda area: -area.area)
+    if areas:
+        middle = areas[0].representative_point()
+        edge = areas[0].exterior
+        ring = [edge.interpolate(share / 8, normalized=True) for share in range(8)]
+        beside = [spot for at in ring for spot in around((at.x, at.y), width, reaches=REACHES[:5])]
+        return [inside(areas[0], width, LETTER), beside, around((middle.x, middle.y), width)]
+    lines = sorted(lines_of(shape), key=lambda line: -line.length)
+    if not lines:
+        return []
+    piece = coordinates(lines[0])
+    side = 0.5 * LETTER + 0.05
+    return [
+        along(piece, width, LETTER, prefer=0.35, above=side, mask=False),
+        along(piece, width, LETTER, prefer=0.35, above=-side, mask=False),
+        _about(piece, width),
+    ]
+
+
+def _setbacks(pen: _Pen, design: Design, figures: Figures) -> None:
+    """The distance, lettered along the limit of each setback."""
+    for item in design.site.features:
+        if item.setback <= 0:
+            continue
+        zone = item.shape.buffer(item.setback, quad_segs=32)
+        text = f"{figures.length_of(item.setback)} setback"
+        width = pen.width(text)
+        pieces = [
+            piece for area in polygons_of(zone) for piece in pen.paper(LineString(area.exterior.coords))
+        ]
+        pieces = sorted(pieces, key=_reach, reverse=True)
+        spots = [
+            spot
+            for piece in pieces[:3]
+            for spot in along(piece, width, LETTER, prefer=0.5, above=0.0, mask=True)
+        ]
+        if spots and not pen.write(text, spots):
+            short = figures.length_of(item.setback)
+            narrow = pen.width(short)
+            tight = [
+                spot
+                for piece in pieces[:3]
+                for spot in along(piece, narrow, LETTER, prefer=0.5, above=0.0, mask=True)
+            ]
+            if not pen.write(short, tight) and not pen.write(text, _about(pieces[0], width)):
+                pen.unplaced.append(f"setback of {pen.lettering.clean(item.name)}")
+
+
+def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
+    text = f"edge of bed, {figures.area_of(design.site.bed.outline.area)}"
+    width = pen.width(text)
+    shares = tuple(i / 12 for i in range(12))
+    pieces = pen.paper(LineString(design.site.bed.outline.exterior.coords))
+    spots = [spot for piece in pieces[:1] for spot in _about(piece, width, shares=shares)]
+    if not pen.write(text, spots):
+        pen.unplaced.append("edge of bed")
+
+
+def _arrows(pen: _Pen, design: Design) -> None:
+    """An arrow near both ends of each run and on each pipe, where nothing is lettered."""
+    apart = design.site.runs.spacing / pen.view.metres_per_inch
+    size = min(fieldmarks.ARROW, 0.8 * apart)
+    lines = [line for _, line in fieldmarks.flow_lines(design)] if size >= 0.06 else []
+    wanted: list[tuple[LineString, Sequence[float]]] = [(line, (0.12, 0.16, 0.2, 0.25)) for line in lines]
+    wanted += [(line, (0.88, 0.84, 0.8, 0.75)) for line in lines]
+    wanted += [(pipe.line, (0.5, 0.6, 0.4, 0.7, 0.3)) for pipe in design.plumbing.lines]
+    for line, shares in wanted:
+        if line.length / pen.view.metres_per_inch < 4 * size:
+            continue
+        for share in shares:
+            mark = fieldmarks.arrow(line, share, pen.view, size=size)
+            spot = Point(pen.view.to_paper([mark.at])[0]).buffer(size / 2)
+            if pen.board.free(spot):
+                pen.board.claim(spot)
+                pen.marks.append(mark)
+                break

@@ -1,0 +1,221 @@
+"""The whole design as one document for programs: lengths and coordinates in site units, full precision.
+
+What is not known is null; there is never a NaN or an infinity. Rings of areas are closed: their last point is
+the first.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from layout.frame import to_site
+from layout.model import Candidate, Check, Design, Frame, Join, Lateral, Pipe, Run
+from layout.plane import coordinates, polygons_of
+from layout.sheets.figures import of_check
+from layout.sheets.takeoff import takeoff
+
+FORMAT = "sinuate/1"
+
+Json = Any
+
+
+def document(design: Design) -> dict[str, Json]:
+    """Everything that is known of a design, ready to be written as JSON.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    dict
+        Blocks ``format``, ``title``, ``units``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
+        ``joins``, ``manifolds``, ``risers``, ``lines``, ``crossings``, ``totals``, ``checks``, ``takeoff``,
+        ``dropped``, ``findings``, ``notes``.
+    """
+    frame = design.site.frame
+    made: dict[str, Json] = {
+        "format": FORMAT,
+        "title": design.site.title,
+        "units": frame.units.word,
+        "crs": frame.crs,
+        "bed": _bed(design),
+        "pattern": design.laying.pattern.value,
+        "candidates": [_candidate(item, frame) for item in design.candidates],
+        "runs": _runs(design),
+        "laterals": [_lateral(item, design) for item in design.laterals],
+        "joins": [_join(item, frame) for item in design.joins],
+        "manifolds": [_pipe(item, frame) for item in design.plumbing.manifolds],
+        "risers": [
+            {"kind": riser.kind, "lateral": riser.lateral, **_line(riser.line, frame)}
+            for riser in design.plumbing.risers
+        ],
+        "lines": [_pipe(item, frame) for item in design.plumbing.lines],
+        "crossings": [
+            {"feature": name, "at": _points(frame, [at])[0]} for name, at in design.plumbing.crossings
+        ],
+        "totals": _totals(design),
+        "checks": [_check(item, design) for item in design.checks],
+        "takeoff": [asdict(line) for line in takeoff(design)],
+        "dropped": [{"why": piece.why, **_line(piece.line, frame)} for piece in design.laying.dropped],
+        "findings": [asdict(finding) for finding in design.findings],
+        "notes": list(design.site.notes),
+    }
+    clean: dict[str, Json] = _finite(made)
+    return clean
+
+
+def write_layout(design: Design, path: Path) -> None:
+    """Write the document, UTF-8, one block below the other."""
+    text = json.dumps(document(design), ensure_ascii=False, allow_nan=False, indent=1)
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+# --- blocks ---------------------------------------------------------------------------------------------
+
+
+def _bed(design: Design) -> Json:
+    frame, units = design.site.frame, design.site.frame.units
+    outline, ground = design.site.bed.outline, design.ground
+    return {
+        "outline": _points(frame, coordinates(outline.exterior)),
+        "area": outline.area / units.area,
+        "usable": [
+            {
+                "shell": _points(frame, coordinates(part.exterior)),
+                "holes": [_points(frame, coordinates(ring)) for ring in part.interiors],
+            }
+            for part in polygons_of(ground.area)
+        ],
+        "usable_area": ground.area.area / units.area,
+        "takes": [{"feature": take.feature, "area": take.area / units.area} for take in ground.takes],
+    }
+
+
+def _candidate(item: Candidate, frame: Frame) -> Json:
+    unit = frame.units.length
+    return {
+        "pattern": item.pattern.value,
+        "tubing": item.tubing / unit,
+        "runs": item.runs,
+        "coverage": item.coverage.covered,
+        "spacing_min": _over(item.coverage.gap_least, unit),
+        "spacing_max": _over(item.coverage.gap_greatest, unit),
+        "score": item.score,
+        "dry_max": item.coverage.dry / unit,
+        "dropped": item.dropped,
+        "fed": item.fed,
+    }
+
+
+def _runs(design: Design) -> Json:
+    lateral_of = {name: lateral.name for lateral in design.laterals for name in lateral.runs}
+    emitters = {row.run: row.count for row in design.emitters}
+    return [_run(run, design.site.frame, emitters.get(run.name), lateral_of) for run in design.laying.runs]
+
+
+def _run(run: Run, frame: Frame, emitters: int | None, lateral_of: dict[str, str]) -> Json:
+    line = _line(run.line, frame)
+    return {
+        "name": run.name,
+        **line,
+        "emitters": emitters,
+        "lateral": lateral_of.get(run.name),
+        "row": run.row,
+        "fed": run.fed,
+    }
+
+
+def _lateral(item: Lateral, design: Design) -> Json:
+    units = design.site.frame.units
+    mine = [row for row in design.emitters if row.run in item.runs]
+    return {
+        "name": item.name,
+        "runs": list(item.runs),
+        "length": item.length / units.length,
+        "blank": item.blank / units.length,
+        "emitters": sum(row.count for row in mine),
+        "flow": sum(row.flow for row in mine) / units.flow,
+        "supply": _points(design.site.frame, [item.supply])[0],
+        "drain": _points(design.site.frame, [item.drain])[0],
+        "returns_near": item.returns_near,
+    }
+
+
+def _join(item: Join, frame: Frame) -> Json:
+    return {"kind": item.kind, "from": item.start, "to": item.end, **_line(item.line, frame)}
+
+
+def _pipe(item: Pipe, frame: Frame) -> Json:
+    return {"kind": item.kind, **_line(item.line, frame), "diameter": item.diameter / frame.units.diameter}
+
+
+def _totals(design: Design) -> Json:
+    units, whole, cover = design.site.frame.units, design.totals, design.coverage
+    return {
+        "tubing": whole.tubing / units.length,
+        "emitters": whole.emitters,
+        "flow_per_hour": whole.flow / units.emitter_flow,
+        "flow": whole.flow / units.flow,
+        "seconds_per_unit_volume": units.volume / whole.flow if whole.flow > 0 else None,
+        "coverage": cover.covered,
+        "dry_max": cover.dry / units.length,
+        "spacing_min": _over(cover.gap_least, units.length),
+        "spacing_max": _over(cover.gap_greatest, units.length),
+        "bend_radius_min": _over(cover.bend_least, units.length),
+        "spacing_p5": _over(cover.gap_p5, units.length),
+        "spacing_p95": _over(cover.gap_p95, units.length),
+        "clearance_min": cover.clearance_least / units.length,
+        "blank": whole.blank / units.length,
+        "runs": len(design.laying.runs),
+        "laterals": len(design.laterals),
+    }
+
+
+def _check(item: Check, design: Design) -> Json:
+    units = design.site.frame.units
+    return {
+        "name": item.name,
+        "value": of_check(item, item.value, units),
+        "limit": of_check(item, item.limit, units),
+        "ok": item.ok,
+        "source": item.source,
+        "sense": item.sense,
+        "place": item.place,
+    }
+
+
+# --- values ---------------------------------------------------------------------------------------------
+
+
+def _points(frame: Frame, points: Any) -> list[list[float]]:
+    listed: list[list[float]] = to_site(frame, points).tolist()
+    return listed
+
+
+def _line(line: BaseGeometry, frame: Frame) -> dict[str, Json]:
+    return {"points": _points(frame, coordinates(line)), "length": line.length / frame.units.length}
+
+
+def _over(value: float | None, factor: float) -> float | None:
+    return None if value is None else value / factor
+
+
+def _finite(value: Json) -> Json:
+    """Plain numbers for the library's own, and null for what is not a number."""
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

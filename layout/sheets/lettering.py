@@ -1,0 +1,113 @@
+"""How wide lettering is: one measured typeface, so that labels can be placed before anything is drawn.
+
+Heights are those of a capital letter, as plotted [in]. The typeface comes with the plotting library, so every
+machine measures and draws the same. A CAD program may draw the text of a DXF in a narrower one.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+from shapely import Polygon
+
+from layout.model import XY
+from layout.sheets.marks import Text
+
+CAPITAL = 1493 / 2048
+"""Height of a capital of the typeface over its nominal size."""
+BELOW, ABOVE = 0.32, 1.10
+"""How far a line of text reaches below and above its base line, in heights of a capital."""
+_HANGING = frozenset("gjpqyQ,;()[]|/@_")
+_SAMPLE = 100.0
+
+
+def font_file(*, strong: bool) -> Path:
+    """The file of the typeface, or of its heavier cut."""
+    import matplotlib
+
+    name = "DejaVuSans-Bold.ttf" if strong else "DejaVuSans.ttf"
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name
+
+
+class Lettering:
+    """Measures text in the sheets' typeface; keeps what it has measured while it lives."""
+
+    def __init__(self) -> None:
+        from matplotlib.ft2font import FT2Font
+
+        self._fonts = {strong: FT2Font(str(font_file(strong=strong))) for strong in (False, True)}
+        for font in self._fonts.values():
+            font.set_size(_SAMPLE, 72)
+        self._known = {strong: font.get_charmap() for strong, font in self._fonts.items()}
+        self._advance: dict[tuple[bool, str], float] = {}
+
+    def clean(self, text: str) -> str:
+        """One line that the typeface can draw: white space run together, unknown characters as a box."""
+        line = " ".join(text.split())
+        return "".join(
+            sign if ord(sign) in self._known[False] and sign.isprintable() else "\u25a1" for sign in line
+        )
+
+    def width(self, text: str, height: float, *, strong: bool = False) -> float:
+        """Width of a line of text [in]."""
+        return sum(self._of(sign, strong) for sign in text) * height / CAPITAL
+
+    def fitted(self, text: str, height: float, room: float, *, strong: bool = False) -> str:
+        """The text, or as much of its start as fits into the room [in], with an ellipsis."""
+        if self.width(text, height, strong=strong) <= room:
+            return text
+        while text and self.width(text + "\u2026", height, strong=strong) > room:
+            text = text[:-1]
+        return text.rstrip() + "\u2026"
+
+    def wrapped(self, text: str, height: float, room: float, *, strong: bool = False) -> list[str]:
+        """The text in lines that fit into the room [in]; a word too long for it is broken."""
+        lines: list[str] = []
+        line = ""
+        for word in text.split():
+            wanted = f"{line} {word}" if line else word
+            if self.width(wanted, height, strong=strong) <= room:
+                line = wanted
+                continue
+            if line:
+                lines.append(line)
+            rest = word
+            while self.width(rest, height, strong=strong) > room and len(rest) > 1:
+                cut = next(
+                    n
+                    for n in range(len(rest) - 1, 0, -1)
+                    if n == 1 or self.width(rest[:n], height, strong=strong) <= room
+                )
+                lines.append(rest[:cut])
+                rest = rest[cut:]
+            line = rest
+        return [*lines, line] if line or not lines else lines
+
+    def box(self, mark: Text, *, at: XY | None = None) -> Polygon:
+        """Find the box that a text covers, if need be at another base point [in]."""
+        return self._box(mark, at or mark.at, low=-BELOW, high=ABOVE, beside=0.0)
+
+    def mask(self, mark: Text, *, at: XY) -> Polygon:
+        """Find the least box that breaks the lines under a text at a base point [in]."""
+        low = -BELOW if _HANGING & set(mark.text) else -0.12
+        return self._box(mark, at, low=low, high=1.08, beside=0.02)
+
+    def _box(self, mark: Text, at: XY, *, low: float, high: float, beside: float) -> Polygon:
+        width = self.width(mark.text, mark.height, strong=mark.strong)
+        start = {"left": 0.0, "centre": -width / 2, "right": -width}[mark.align]
+        along, across = (start - beside, start + width + beside), (low * mark.height, high * mark.height)
+        turn = math.radians(mark.angle)
+        forward = np.array([math.cos(turn), math.sin(turn)])
+        up = np.array([-math.sin(turn), math.cos(turn)])
+        corners = [(along[0], across[0]), (along[1], across[0]), (along[1], across[1]), (along[0], across[1])]
+        return Polygon([np.asarray(at) + x * forward + y * up for x, y in corners])
+
+    def _of(self, sign: str, strong: bool) -> float:
+        """Advance of one character for a size of 1."""
+        key = (strong, sign)
+        if key not in self._advance:
+            glyph = self._fonts[strong].load_char(ord(sign))
+            self._advance[key] = glyph.linearHoriAdvance / 65536 / _SAMPLE
+        return self._advance[key]

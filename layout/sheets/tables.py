@@ -1,0 +1,269 @@
+"""What the plan sheet says in words and figures: legend, schedules, totals, checks, notes with cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import shapely
+
+from layout.model import Check, Design, Lateral
+from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
+from layout.sheets.figures import Figures, plain
+from layout.sheets.lettering import Lettering
+
+NOT_A_PERMIT = "This plan is not a permit. Defer to local code and licensed practice."
+CAUTIONS: tuple[str, ...] = (
+    "Before digging, have buried utilities located and marked through the one-call service, and wait for the "
+    "marks (US: 49 CFR 196.103, 29 CFR 1926.651(b)).",
+    "Never enter a tank or pump chamber without confined-space training, air testing, ventilation, a retrieval "
+    "line and an attendant (US: 29 CFR 1926 Subpart AA for construction, 29 CFR 1910.146 for later service).",
+    "Effluent carries pathogens: wear gloves and eye protection, and wash before eating. Not for drinking.",
+    "Electrical work by a licensed electrician, to the electrical code in force. Lock out the pump first.",
+    "No cross-connection with potable water. Keep potable lines clear of the bed and of its pipes.",
+    "No vehicles, animals or stored material on the bed, before or after laying.",
+    "Do not pull or stretch the tubing. Do not cover it before the inspection that local code asks for.",
+)
+"""Said on every plan; sources of the law of one country are named as such, the rest is common practice."""
+LEGEND = "Legend"
+_FINDINGS_SHOWN = 12
+
+
+def legend(entries: Sequence[tuple[Sample, str]]) -> Block:
+    """Samples and what they mean, of just what is on the sheet."""
+    rows = tuple(
+        Row(cells=(Cell(text=description, x=0.8),), sample=sample, space=0.02)
+        for sample, description in entries
+    )
+    return Block(heading=LEGEND, rows=rows)
+
+
+def blocks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> list[Block]:
+    """All blocks but the legend, the ones that must stay on the first sheet first.
+
+    Parameters
+    ----------
+    design : Design
+    figures : Figures
+    lettering : Lettering
+    seen : frozenset of str
+        Names of the features that the plan shows.
+    """
+    made = [
+        cautions(lettering),
+        totals(design, figures, lettering),
+        checks(design, figures, lettering),
+        pipes(design, figures, lettering),
+        setbacks(design, figures, lettering, seen=seen),
+        laterals(design, figures, lettering),
+        basis(design, figures, lettering),
+        remarks(design, figures, lettering),
+        runs(design, figures, lettering),
+    ]
+    return [block for block in made if block.rows]
+
+
+def cautions(lettering: Lettering) -> Block:
+    """Cautions for the people on the site."""
+    return paragraphs("Cautions", (*CAUTIONS, NOT_A_PERMIT), lettering, numbered=True)
+
+
+def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """The field in a few figures: areas, tubing, flow, coverage."""
+    whole, cover = design.totals, design.coverage
+    pattern = design.laying.pattern.value
+    items = [
+        ("Bed, inside its edge", figures.area_of(design.site.bed.outline.area)),
+        ("Usable ground", figures.area_of(design.ground.area.area)),
+        *(
+            (f"   taken by {lettering.clean(take.feature)}", figures.area_of(take.area))
+            for take in design.ground.takes
+            if take.area > 0
+        ),
+        ("Pattern", pattern),
+        (f"Emitting tubing, {len(design.laying.runs)} runs", figures.length_of(whole.tubing)),
+        ("End loops and blank tubing", figures.length_of(whole.blank)),
+        ("Laterals", plain(len(design.laterals), 0)),
+        ("Emitters", plain(whole.emitters, 0)),
+        ("Flow of all emitters", f"{figures.hourly_of(whole.flow)} = {figures.flow_of(whole.flow)}"),
+    ]
+    if whole.flow > 0:
+        seconds = plain(figures.units.volume / whole.flow, 1)
+        items.append((f"Time for one {_volume(figures)}", f"{seconds} s"))
+    items.append(("Ground within half a spacing of tubing", figures.share(cover.covered)))
+    items.append(("Farthest usable point from tubing", figures.length_of(cover.dry)))
+    if cover.gap_least is not None and cover.gap_greatest is not None:
+        gaps = f"{figures.length(cover.gap_least)} to {figures.length_of(cover.gap_greatest)}"
+        items.append(("Gap from run to run", gaps))
+    if cover.bend_least is not None:
+        items.append(("Tightest bend, radius", figures.length_of(cover.bend_least)))
+    return pairs("Field", items, lettering)
+
+
+def _volume(figures: Figures) -> str:
+    return "litre" if figures.units.word == "m" else "gallon"
+
+
+def checks(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """Every design check with its figure, its limit, ok or FAILS, and where the limit comes from."""
+    rows = []
+    for check in design.checks:
+        verdict = "ok" if check.ok else "FAILS"
+        room = COLUMN - 0.6
+        name = lettering.wrapped(lettering.clean(check.name), 0.08, room, strong=not check.ok)
+        cells = [Cell(text=line, line=i, strong=not check.ok) for i, line in enumerate(name)]
+        cells.append(Cell(text=verdict, x=COLUMN, align="right", strong=not check.ok))
+        detail = lettering.wrapped(lettering.clean(_against(check, figures)), 0.08, COLUMN - 0.15)
+        cells.extend(Cell(text=line, x=0.15, line=len(name) + i) for i, line in enumerate(detail))
+        rows.append(Row(cells=tuple(cells), lines=len(name) + len(detail), space=0.02))
+    return Block(heading="Design checks", rows=tuple(rows))
+
+
+def _against(check: Check, figures: Figures) -> str:
+    """``1.99 ft, at least 1.96 ft (runs.spacing)``, and where it fails."""
+    value, limit = figures.of_check(check, check.value), figures.of_check(check, check.limit)
+    if value == limit and not check.ok:
+        value = f"just {'under' if check.value < check.limit else 'over'} {value}"
+    place = f"; {check.place}" if check.place and not check.ok else ""
+    return f"{value}, at {check.sense} {limit} ({check.source}){place}"
+
+
+def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """Manifolds, risers, and lines to the pump: nominal size and length."""
+    plumbing = design.plumbing
+    rows = [
+        [f"{pipe.kind} {what}", figures.diameter_of(pipe.diameter), figures.length(pipe.line.length)]
+        for what, found in (("manifold", plumbing.manifolds), ("line", plumbing.lines))
+        for pipe in found
+    ]
+    if plumbing.risers:
+        length = sum(riser.line.length for riser in plumbing.risers)
+        rows.append([f"{len(plumbing.risers)} risers", "", figures.length(length)])
+    unit = figures.units.length_name
+    titles: Titles = (("Pipe", 0.0, "left"), ("Nominal", 2.5, "right"), (f"Length, {unit}", COLUMN, "right"))
+    return table("Pipes", titles, rows, lettering, wrap={0: 1.9})
+
+
+def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> Block:
+    """Features with the setback asked for and the nearest tubing."""
+    tubing = shapely.union_all(
+        [run.line for run in design.laying.runs] + [join.line for join in design.joins]
+    )
+    rows = []
+    for item in design.site.features:
+        near = figures.length(float(item.shape.distance(tubing))) if not tubing.is_empty else "-"
+        shown = "yes" if item.name in seen else "no"
+        name = lettering.clean(item.name)
+        rows.append([name, item.kind.value, figures.length(item.setback), near, shown])
+    unit = figures.units.length_name
+    titles: Titles = (
+        ("Feature", 0.0, "left"),
+        ("Kind", 1.12, "left"),
+        (f"Setback, {unit}", 2.7, "right"),
+        ("Tubing", 3.27, "right"),
+        ("Shown", COLUMN, "right"),
+    )
+    return table("Setbacks, as stated by the user", titles, rows, lettering, wrap={0: 1.05})
+
+
+def laterals(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """Laterals: their runs in the order the water takes, tubing, emitters, flow."""
+    counts = {row.run: row for row in design.emitters}
+    rows = []
+    for lateral in design.laterals:
+        mine = [counts[name] for name in lateral.runs if name in counts]
+        rows.append(
+            [
+                lateral.name,
+                _chain(lateral),
+                figures.length(lateral.length),
+                figures.length(lateral.blank),
+                plain(sum(row.count for row in mine), 0),
+                figures.flow(sum(row.flow for row in mine)),
+            ]
+        )
+    unit, flow = figures.units.length_name, figures.units.flow_name
+    titles: Titles = (
+        ("Name", 0.0, "left"),
+        ("Runs", 0.45, "left"),
+        (f"Tubing, {unit}", 1.95, "right"),
+        ("Blank", 2.42, "right"),
+        ("Emitters", 3.08, "right"),
+        (flow, COLUMN, "right"),
+    )
+    return table("Laterals", titles, rows, lettering, wrap={1: 0.78})
+
+
+def _chain(lateral: Lateral) -> str:
+    return ", ".join(lateral.runs)
+
+
+def runs(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """Runs: lateral, length, emitters, flow."""
+    lateral_of = {name: lateral.name for lateral in design.laterals for name in lateral.runs}
+    counts = {row.run: row for row in design.emitters}
+    rows = []
+    for run in design.laying.runs:
+        row = counts.get(run.name)
+        rows.append(
+            [
+                run.name,
+                lateral_of.get(run.name, "-"),
+                figures.length(run.length),
+                plain(row.count, 0) if row else "-",
+                figures.hourly(row.flow) if row else "-",
+            ]
+        )
+    unit, flow = figures.units.length_name, figures.units.emitter_flow_name
+    titles: Titles = (
+        ("Name", 0.0, "left"),
+        ("Lateral", 0.7, "left"),
+        (f"Length, {unit}", 2.05, "right"),
+        ("Emitters", 2.9, "right"),
+        (flow, COLUMN, "right"),
+    )
+    return table("Runs, from left to right", titles, rows, lettering, wrap={})
+
+
+def basis(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """What the user stated of tubing, spacing and design."""
+    site = design.site
+    tubing = site.tubing
+    items = [
+        ("Run spacing, centre to centre", figures.length_of(site.runs.spacing)),
+        ("Tubing clear of the bed's edge", figures.length_of(site.bed.clearance)),
+        ("Emitter spacing, the first at half of it", figures.length_of(tubing.emitter_spacing)),
+        ("Flow of one emitter", figures.hourly_of(tubing.emitter_flow)),
+        ("Tightest bend allowed, radius", figures.length_of(tubing.bend_radius)),
+        ("Longest lateral allowed", figures.length_of(site.laterals.longest)),
+    ]
+    if tubing.inside_diameter is not None:
+        items.insert(4, ("Tubing, inside diameter", figures.diameter_of(tubing.inside_diameter)))
+    if site.design.flow is not None:
+        items.append(("Design flow", figures.daily_of(site.design.flow)))
+    if site.design.loading is not None:
+        items.append(("Loading the ground takes", figures.loading_of(site.design.loading)))
+    if site.pump is not None and site.pump.level is not None:
+        items.append(("Liquid level in the pump tank", figures.length_of(site.pump.level)))
+    return pairs("Basis of design, as stated by the user", items, lettering)
+
+
+def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """How to read the plan, and what the planner wants looked at."""
+    said = [
+        f"Lengths are along the centre of the tubing, horizontal, in {_unit_words(figures)}. "
+        "Runs are named from left to right, seen from the manifold end.",
+        "Setbacks, loading and limits are the user's figures; none is built in as law.",
+    ]
+    if len(design.laying.dropped):
+        length = sum(piece.line.length for piece in design.laying.dropped)
+        said.append(f"Pieces not laid: {len(design.laying.dropped)}, together {figures.length_of(length)}.")
+    found = [f"{finding.said.rstrip('.')}. {finding.remedy}".strip() for finding in design.findings]
+    found += list(design.site.notes)
+    said += found[:_FINDINGS_SHOWN]
+    if len(found) > _FINDINGS_SHOWN:
+        said.append(f"{len(found) - _FINDINGS_SHOWN} more remarks are in layout.json.")
+    return paragraphs("Remarks", [lettering.clean(text) for text in said], lettering, numbered=True)
+
+
+def _unit_words(figures: Figures) -> str:
+    return {"ft": "international feet", "us-ft": "US survey feet", "m": "metres"}[figures.units.word]
