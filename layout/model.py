@@ -400,7 +400,8 @@ class Run:
     row : int
         Its place across the bed; pieces of one interrupted run share a row.
     fed : bool
-        Whether it starts at the manifold end of the bed.
+        Whether it is fed from the manifold end of the bed: it starts there, or blank tubing carries on to it from
+        a run that does.
     """
 
     name: str

@@ -9,9 +9,10 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.model import Bed, Dropped, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
+from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
 from layout.plane import coordinates
 from layout.runs import fronts, guides
+from layout.runs.carry import Carried, carry
 from layout.runs.even import even_rows
 from layout.runs.field import Spread
 from layout.runs.trim import SWING_SLACK, Ground, Region, Row, clip, enforce
@@ -67,7 +68,8 @@ def lay_runs(
     rows.sort(key=lambda row: row.place)
     dropped: list[Dropped] = []
     rows = enforce(_capped(rows, rules.most, pattern, dropped), cut, dropped)
-    return Laying(pattern=pattern, runs=_named(rows, sides, cut), dropped=tuple(dropped))
+    runs, carries = _named(carry(rows, cut), cut)
+    return Laying(pattern=pattern, runs=runs, dropped=tuple(dropped), carries=carries)
 
 
 def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[Row]:
@@ -191,25 +193,21 @@ def _capped(rows: list[Row], most: int | None, pattern: Pattern, dropped: list[D
     return keep
 
 
-def _named(rows: Iterable[Row], sides: Sides, cut: Ground) -> tuple[Run, ...]:
-    """Runs in their order: by row from the left, along the row from the manifold end."""
+def _named(rows: Iterable[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
+    """Runs in their order, by row from the left and along the row from the manifold end; and blank tubing."""
     runs: list[Run] = []
+    carries: list[Join] = []
     reach = cut.clearance + 0.1 * cut.spacing
+    end = cut.sides.near if cut.sides.certain else cut.outline.exterior
     for number, row in enumerate(rows):
-        ordered = sorted(row.pieces, key=lambda piece: round(_along(sides.centre, piece), 6))
-        for place, piece in enumerate(ordered):
-            start = shapely.Point(piece.coords[0])
-            end = sides.near if sides.certain else cut.outline.exterior
-            fed = place == 0 and float(shapely.distance(start, end)) <= reach
+        fed = False
+        for k, piece in enumerate(row.pieces):
+            blank = row.blanks[k - 1] if k else None
+            if k == 0:
+                fed = float(shapely.distance(shapely.Point(piece.coords[0]), end)) <= reach
+            elif blank is None:
+                fed = False
             runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, fed=fed))
-    return tuple(runs)
-
-
-def _along(centre: LineString, piece: LineString) -> float:
-    """Where along the bed a piece begins [m]."""
-    return float(shapely.line_locate_point(centre, shapely.Point(piece.coords[0])))
-
-
-def expected_rows(width: float, spacing: float, clearance: float) -> int:
-    """Rows that fit across a width, edge rows at the clearance."""
-    return max(int(math.floor((width - 2 * clearance) / spacing + 1e-9)) + 1, 0)
+            if blank is not None:
+                carries.append(Join(kind="blank", start=runs[-2].name, end=runs[-1].name, line=blank))
+    return tuple(runs), tuple(carries)

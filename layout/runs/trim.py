@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -17,7 +18,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Sides
-from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, stations
+from layout.plane import areal, bend_radii, coordinates, lines_of, points_at
 
 EDGE_SLACK = 0.018
 """What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
@@ -32,7 +33,7 @@ BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Ground:
     """What a front is cut to, and by what rules.
 
@@ -74,6 +75,7 @@ class Ground:
         )
         return Region(loose=loose, strict=strict, leaves=LEAVES * self.spacing)
 
+    @cached_property
     def limits(self) -> BaseGeometry:
         """The ground of the laws: nothing may lie outside it."""
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
@@ -161,7 +163,7 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
     list of Row
         The rows that still have pieces, in the same order.
     """
-    limits = ground.limits()
+    limits = ground.limits
     shapely.prepare(limits)
     kept = [Row(place=row.place) for row in rows]
     for number, row in enumerate(rows):
@@ -174,9 +176,14 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
             parts = [fit for part in parts for fit in _apart_from_itself(part, ground, number, dropped)]
             kept[number].pieces += [part for part in parts if _long_enough(part, ground, number, dropped)]
     _part_rows(kept, ground, dropped)
+    centre = ground.sides.centre
     for row in kept:
-        row.pieces.sort(key=lambda piece: -piece.length)
+        row.pieces.sort(key=lambda piece: round(float(shapely.line_locate_point(centre, _start(piece))), 6))
     return [row for row in kept if row.pieces]
+
+
+def _start(piece: LineString) -> shapely.Point:
+    return shapely.Point(piece.coords[0])
 
 
 def _drop(dropped: list[Dropped], line: LineString, row: int, why: str) -> None:
@@ -263,15 +270,3 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
         row.pieces = []
     for k, (number, _) in enumerate(owner):
         rows[number].pieces += final[k]
-
-
-def starts_at(piece: LineString, end: LineString, reach: float) -> bool:
-    """Whether a piece begins within reach of a bed end."""
-    return bool(shapely.distance(shapely.Point(piece.coords[0]), end) <= reach)
-
-
-def sampled(line: LineString, step: float) -> Array:
-    """Points along a line about a step apart, both ends kept, shape (n, 2) [m]."""
-    points = coordinates(line)
-    length = stations(points)[-1]
-    return points_at(points, np.linspace(0, length, max(int(np.ceil(length / step)), 1) + 1))

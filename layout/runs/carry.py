@@ -1,0 +1,271 @@
+"""Blank tubing that carries a line past an obstacle: a tree or tank in the bed, a setback that bites into it.
+
+Rows that an obstacle interrupts are led round it on rings about its setback zone, the row nearest its middle
+on the innermost ring and each next one further out, so that no two touch. The stretch on the ring has no emitters. A
+row that is not interrupted itself, but would touch the outermost ring, is led round as well. Where a way round would
+leave the ground, come too near another run, or be too long for what lies beyond, the row ends at the obstacle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+import shapely.ops
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.plane import coordinates, lines_of, polygons_of
+from layout.runs.trim import Ground, Row
+
+RING_STEP = 0.25
+"""Distance between rings, and least distance from blank tubing to other tubing, in spacings."""
+JOINT = 0.01
+"""How far blank tubing may lie beside the run it leaves where the two are joined, in spacings."""
+MOST_BLANK = 0.30
+"""Greatest share of blank tubing in a carried line (a judgement, no published source)."""
+
+
+@dataclass(slots=True)
+class Carried:
+    """The pieces of one row, from the manifold end, and the blank tubing between them.
+
+    `blanks[k]` leads from piece k to piece k + 1; None where the row is interrupted there.
+    """
+
+    place: float
+    pieces: list[LineString]
+    blanks: list[LineString | None] = field(default_factory=list)
+
+
+def carry(rows: Sequence[Row], ground: Ground) -> list[Carried]:
+    """Lead interrupted rows past obstacles.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Lawful rows from left to right, pieces from the manifold end on.
+    ground : Ground
+
+    Returns
+    -------
+    list of Carried
+        In the same order; pieces may be shorter than before where blank tubing takes their place.
+    """
+    carried = [Carried(row.place, list(row.pieces), [None] * (len(row.pieces) - 1)) for row in rows]
+    zones = [zone for zone in polygons_of(ground.kept_clear) if zone.intersects(ground.outline)]
+    for zone in zones:
+        for side in (1.0, -1.0):
+            _round(zone, side, carried, ground)
+    return carried
+
+
+def _round(zone: Polygon, side: float, rows: list[Carried], ground: Ground) -> None:
+    """Lead the rows on one side of a zone round it, from its middle outwards: all that must be, or none."""
+    step = RING_STEP * ground.spacing
+    base = max(ground.radius - _blunt(zone), 0.0)
+    led: list[tuple[Carried, Carried]] = []
+    for row in _outward(zone, side, rows):
+        before = Carried(row.place, list(row.pieces), list(row.blanks))
+        cut = _interrupted(row, zone, step)
+        pressed = any(_blank_near(row, other, 0.9 * step) for _, other in led)
+        if cut is None and not pressed:
+            if led:
+                break
+            continue
+        ring = zone.buffer(base + len(led) * step + 1.5 * JOINT * ground.spacing, quad_segs=32)
+        if not _lead(row, cut, ring, side, ground):
+            _undo(led)
+            return
+        led.append((before, row))
+    if not all(_apart(row, rows, 0.9 * step) for _, row in led):
+        _undo(led)
+
+
+def _undo(led: list[tuple[Carried, Carried]]) -> None:
+    for before, row in led:
+        row.pieces, row.blanks = before.pieces, before.blanks
+
+
+def _blank_near(row: Carried, led: Carried, least: float) -> bool:
+    """Whether a row's tubing comes too near the blank tubing of a row that was led round."""
+    blanks = [blank for blank in led.blanks if blank is not None]
+    return any(piece.distance(blank) < least for piece in row.pieces for blank in blanks)
+
+
+def _apart(row: Carried, rows: list[Carried], least: float) -> bool:
+    """Whether a row's blank tubing keeps its distance from all other tubing."""
+    others = [p for other in rows if other is not row for p in other.pieces]
+    others += [b for other in rows if other is not row for b in other.blanks if b is not None]
+    blanks = [blank for blank in row.blanks if blank is not None]
+    every = np.asarray(others, dtype=object)
+    return not others or all(float(shapely.distance(blank, every).min()) >= least for blank in blanks)
+
+
+def _blunt(zone: Polygon) -> float:
+    """A radius that every outward corner of the zone has at least: that of the setback's own rounding."""
+    inner = 0.0
+    for share in (1.0, 0.5, 0.25, 0.1):
+        radius = share * float(np.sqrt(zone.area / np.pi))
+        opened = zone.buffer(-radius, quad_segs=16).buffer(radius, quad_segs=16)
+        if not opened.is_empty and zone.difference(opened.buffer(0.02 * radius)).is_empty:
+            inner = radius
+            break
+    return inner
+
+
+def _outward(zone: Polygon, side: float, rows: list[Carried]) -> list[Carried]:
+    """Rows that pass on one side of a zone's middle, nearest first; left is 1.0."""
+    middle = zone.centroid
+    found = []
+    for row in rows:
+        if not row.pieces:
+            continue
+        whole = LineString(np.vstack([coordinates(piece) for piece in row.pieces]))
+        at = shapely.line_locate_point(whole, middle)
+        around = coordinates(shapely.ops.substring(whole, max(at - 1e-3, 0), min(at + 1e-3, whole.length)))
+        (x0, y0), (x1, y1) = around[0], around[-1]
+        cross = (x1 - x0) * (middle.y - y0) - (y1 - y0) * (middle.x - x0)
+        if (1.0 if cross <= 0 else -1.0) == side:
+            found.append((float(whole.distance(middle)), row))
+    return [row for _, row in sorted(found, key=lambda pair: pair[0])]
+
+
+def _interrupted(row: Carried, zone: Polygon, slack: float) -> int | None:
+    """Index of the piece after which a zone interrupts a row."""
+    for k, blank in enumerate(row.blanks):
+        if blank is None:
+            ends = (shapely.Point(row.pieces[k].coords[-1]), shapely.Point(row.pieces[k + 1].coords[0]))
+            chord = LineString([ends[0], ends[1]])
+            if all(end.distance(zone) < slack + 1e-6 for end in ends) or chord.crosses(zone):
+                return k
+    return None
+
+
+def _lead(row: Carried, cut: int | None, ring: Polygon, side: float, ground: Ground) -> bool:
+    """Put one row round a ring; False, and nothing changed, where that cannot be."""
+    if cut is None:
+        touching = [k for k, piece in enumerate(row.pieces) if piece.crosses(ring)]
+        if len(touching) != 1:
+            return False
+        cut = touching[0]
+        outside = lines_of(row.pieces[cut].difference(ring))
+        outside.sort(key=lambda part: row.pieces[cut].project(shapely.Point(part.coords[0])))
+        if len(outside) != 2:
+            return False
+        before, after = outside
+        replaced = 1
+    else:
+        before, after = (_clear_of(row.pieces[k], ring, last=k == cut) for k in (cut, cut + 1))  # type: ignore[assignment]
+        replaced = 2
+        if before is None or after is None:
+            return False
+    way = _way(before, after, ring, side, ground)
+    if way is None:
+        return False
+    before, blank, after = way
+    if not _worth_it(before, blank, after, ground):
+        return False
+    row.pieces[cut : cut + replaced] = [before, after]
+    if replaced == 1:
+        row.blanks.insert(cut, blank)
+    else:
+        row.blanks[cut] = blank
+    return True
+
+
+def _clear_of(piece: LineString, ring: Polygon, *, last: bool) -> LineString | None:
+    """The part of a piece outside a ring that keeps its other end."""
+    parts = lines_of(piece.difference(ring))
+    if not parts:
+        return None
+    keep = shapely.Point(piece.coords[0 if last else -1])
+    part = min(parts, key=lambda candidate: candidate.distance(keep))
+    return part if part.distance(keep) < 1e-6 else None
+
+
+def _way(
+    before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
+) -> tuple[LineString, LineString, LineString] | None:
+    """Both pieces and the blank tubing between them, eased where they meet the ring."""
+    edge = ring.exterior
+    start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
+    if max(edge.distance(start), edge.distance(end)) > 0.05 * ground.spacing + 1e-6:
+        start_at, end_at = (shapely.ops.nearest_points(edge, point)[0] for point in (start, end))
+    else:
+        start_at, end_at = start, end
+    around = _arc(edge, start_at, end_at, side)
+    if around is None:
+        return None
+    reach = 8 * ground.radius + ground.spacing  # the ends that easing may touch
+    tail = shapely.ops.substring(before, max(before.length - reach, 0.0), before.length)
+    head = shapely.ops.substring(after, 0.0, min(reach, after.length))
+    whole = LineString(np.vstack([coordinates(part) for part in (tail, around, head)]))
+    joint = JOINT * ground.spacing
+    eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
+    if eased is None:
+        return None
+    first = _leaves(eased, tail, joint)
+    last = eased.length - _leaves(eased.reverse(), head.reverse(), joint)
+    if not 0 < first < last < eased.length:
+        return None
+    middle = coordinates(shapely.ops.substring(eased, first, last))
+    start_at, end_at = before.project(shapely.Point(middle[0])), after.project(shapely.Point(middle[-1]))
+    kept = shapely.ops.substring(before, 0, start_at), shapely.ops.substring(after, end_at, after.length)
+    if any(part.geom_type != "LineString" or part.length == 0 for part in kept):
+        return None
+    ends = coordinates(kept[0])[-1:], coordinates(kept[1])[:1]
+    return kept[0], LineString(np.vstack((ends[0], middle[1:-1], ends[1]))), kept[1]
+
+
+def _arc(edge: BaseGeometry, start: BaseGeometry, end: BaseGeometry, side: float) -> LineString | None:
+    """The way along a ring from one point to another that passes it on the given side of the row."""
+    ring = shapely.orient_polygons(Polygon(edge.coords)).exterior  # counter-clockwise
+    a, b = ring.project(start), ring.project(end)
+    forward = _between(ring, a, b)
+    backward = _between(ring, b, a)
+    # a row that passes a zone on the zone's left walks round it clockwise
+    way = backward.reverse() if side > 0 else forward
+    return way if way is not None and way.length > 1e-9 else None
+
+
+def _between(ring: LineString, a: float, b: float) -> LineString:
+    """The stretch of a closed line from one station on to another, through its seam if need be."""
+    if a <= b:
+        return shapely.ops.substring(ring, a, b)
+    parts = [shapely.ops.substring(ring, a, ring.length), shapely.ops.substring(ring, 0, b)]
+    return LineString(np.vstack([coordinates(part) for part in parts]))
+
+
+def _eased(line: LineString, ring: Polygon, side: float, radius: float, *, thin: float) -> LineString | None:
+    """The side of a line round a ring away from the ring's middle, its corners rolled smooth.
+
+    Line and ring are taken as one body, grown by a hair's breadth `thin` and closed with a disc of the radius.
+    """
+    body = shapely.union(line, ring).buffer(radius + thin, quad_segs=64).buffer(-radius, quad_segs=64)
+    if body.geom_type != "Polygon":
+        return None
+    edge = shapely.orient_polygons(body).exterior
+    start, end = (edge.project(shapely.Point(line.coords[k])) for k in (0, -1))
+    return _between(edge, end, start).reverse() if side > 0 else _between(edge, start, end)
+
+
+def _leaves(line: LineString, other: LineString, tolerance: float) -> float:
+    """How far along a line it stays within a tolerance of another that starts with it [m]."""
+    points = coordinates(line)
+    off = shapely.distance(shapely.points(points), other) > tolerance
+    if not off.any():
+        return float(min(line.length, other.length))
+    last = int(np.argmax(off)) - 1
+    return float(line.project(shapely.Point(points[max(last, 0)])))
+
+
+def _worth_it(before: LineString, blank: LineString, after: LineString, ground: Ground) -> bool:
+    """Whether a carried line stays on the ground and is worth its blank tubing."""
+    if min(before.length, after.length) < ground.shortest:
+        return False
+    if blank.length > MOST_BLANK * (before.length + blank.length + after.length):
+        return False
+    return bool(ground.limits.buffer(1e-6).covers(blank)) and blank.is_simple
