@@ -10,6 +10,9 @@ import typer
 
 from cli.options import AsJson
 
+_THERE = "the file is there already"
+_MOVE = "Name a new folder, or move them away."
+
 
 class UnitWord(StrEnum):
     """The words a site file knows for its units."""
@@ -24,7 +27,7 @@ def new(
     units: Annotated[UnitWord, typer.Option("--units", help="The units of the site.")] = UnitWord.FT,
     json: AsJson = False,
 ) -> None:
-    """Write a commented site to start from; nothing that exists is overwritten."""
+    """Write a commented site to start from."""
     from cli import say
     from cli.starter import starter_files
 
@@ -47,29 +50,31 @@ def write_new(folder: Path, texts: dict[str, str]) -> None:
     """
     from layout.errors import Fault, SheetError
 
-    there = [name for name in texts if (folder / name).exists()]
-    if there:
-        remedy = "Name a new folder, or move them away."
-        raise SheetError(
-            *(
-                Fault(file=str(folder / name), said="the file is there already", remedy=remedy)
-                for name in there
-            )
-        )
     written: list[Path] = []
-    made = [part for part in (folder, *folder.parents) if not part.exists()]
+    made: list[Path] = []
     try:
+        there = [name for name in texts if (folder / name).exists()]
+        if there:
+            raise SheetError(*(Fault(file=str(folder / name), said=_THERE, remedy=_MOVE) for name in there))
+        made += [part for part in (folder, *folder.parents) if not part.exists()]
         folder.mkdir(parents=True, exist_ok=True)
         for name, text in texts.items():
             with (folder / name).open("x", encoding="utf-8", newline="\n") as stream:
                 written.append(folder / name)
                 stream.write(text)
+    except SheetError:
+        raise
     except (OSError, ValueError) as error:
-        for path in written:
-            path.unlink(missing_ok=True)
-        for part in made:
-            if part.is_dir() and not any(part.iterdir()):
-                part.rmdir()
+        _take_back(written, made)
         reason = getattr(error, "strerror", None) or str(error)
         said = f"the folder cannot be written to ({reason})"
         raise SheetError(Fault(file=str(folder), said=said, remedy="Name another folder.")) from error
+
+
+def _take_back(written: list[Path], made: list[Path]) -> None:
+    """Remove what was written, and the folders made for it, the deepest first."""
+    for path in written:
+        path.unlink(missing_ok=True)
+    for folder in made:
+        if folder.is_dir() and not any(folder.iterdir()):
+            folder.rmdir()

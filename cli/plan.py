@@ -23,17 +23,18 @@ def plan(
     settings: Settings = None,
 ) -> None:
     """Lay out the bed and write plan, takeoff and layout."""
-    from layout.sheets.layoutjson import document
-    from layout.sheets.write import write_plan
-
     from cli import say
-    from layout.plan import plan_field
     from layout.readers.sitefile import read_site
 
     folder = out if out is not None else site.parent / "plan"
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())
+        # imported only now, so that wrong input is told at once
+        from layout.plan import plan_field
+        from layout.sheets.layoutjson import document
+        from layout.sheets.write import write_plan
+
         design = plan_field(read, progress=stage)
         stage("writing the sheets")
         files = write_plan(design, folder)

@@ -1,0 +1,108 @@
+"""``sinuate check``: areas and takes, as text and as JSON, and nothing written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.command import Command
+
+SITES = Path(__file__).parent / "sites"
+
+
+@pytest.fixture
+def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
+    return Command(monkeypatch, capsys)
+
+
+def test_text(sinuate: Command) -> None:
+    done = sinuate("check", SITES / "corner.toml")
+    assert done.code == 0
+    assert done.err == ""
+    lines = [line.split() for line in done.out.splitlines()]
+    # an L of two arms 60 by 12: 60 x 12 + 48 x 12
+    assert ["bed", "1,296", "ft²"] in lines
+    assert any(line[:1] == ["birch"] and line[3:] == ["tree,", "setback", "2.00", "ft"] for line in lines)
+    assert any(line[:2] == ["usable", "ground"] for line in lines)
+
+
+def test_json(sinuate: Command) -> None:
+    content = sinuate("check", SITES / "corner.toml", "--json").json
+    assert content["format"] == "sinuate-check/1"
+    assert content["units"] == "ft"
+    assert content["crs"] is None
+    bed = content["bed"]
+    assert bed["area"] == pytest.approx(1296.0)
+    assert bed["outline"][0] == bed["outline"][-1]
+    assert {tuple(point) for point in bed["outline"]} >= {(60.0, 12.0), (12.0, 12.0)}
+    well, birch = content["features"]
+    assert (well["shape"], well["setback"], well["takes"]) == ("point", 50.0, 0.0)
+    # a circle of radius 2 about the tree: a regular polygon just over it
+    assert birch["takes"] == pytest.approx(3.14159 * 4, rel=1e-3)
+    assert (birch["kind"], birch["inside"]) == ("tree", True)
+    # an L's clearance strip: its edge is 240 long; less a square at each convex corner, plus a quarter disc
+    assert bed["usable_area"] == pytest.approx(
+        1296 - 240 + 5 - 0.5 * 3.14159 / 2 - birch["takes"] + 0.0, abs=1.0
+    )
+    assert bed["usable_pieces"] == 1
+    assert content["notes"] == []
+
+
+def test_settings_and_notes(sinuate: Command, tmp_path: Path) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text((SITES / "rectangle.toml").read_text().replace("[100, 12],", "[100, 12], [100, 12],"))
+    done = sinuate("check", path, "--set", "bed.clearance=2", "--set", "title=Lot 9")
+    assert done.code == 0
+    assert done.out.startswith("Lot 9: ")
+    assert "768 ft²" in done.out  # 96 x 8
+    assert done.err == (
+        "Note: bed.outline: 1 point that repeats the one before was dropped: point 4 at (100.00, 12.00).\n"
+    )
+    quiet = sinuate("check", path, "--json")
+    assert quiet.err == ""
+    assert len(quiet.json["notes"]) == 1
+
+
+def test_metres_and_coordinates(sinuate: Command) -> None:
+    content = sinuate("check", SITES / "every_key.toml", "--json").json
+    assert content["crs"] == "EPSG:26919"
+    assert content["bed"]["area"] == pytest.approx(120.0)
+    assert content["bed"]["outline"][0] == pytest.approx([300000.0, 4700000.0])
+
+
+@pytest.mark.parametrize("name", ["sliver", "swallowed"])
+def test_no_room_is_one(sinuate: Command, name: str) -> None:
+    done = sinuate("check", SITES / f"{name}.toml")
+    assert (done.code, done.out) == (1, "")
+    assert done.err.count("\n") == 1
+
+
+def test_nothing_is_written(sinuate: Command, tmp_path: Path) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text((SITES / "rectangle.toml").read_text())
+    sinuate("check", path)
+    assert [entry.name for entry in tmp_path.iterdir()] == ["site.toml"]
+
+
+def test_a_terminal_gets_a_ruled_table(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from cli import say
+
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    say.table(("lateral", "tubing"), [("L1", "120.00 ft"), ("L2", "98.00 ft")])
+    out = capsys.readouterr().out
+    assert "─" in out
+    assert "120.00 ft" in out
+
+
+def test_a_plain_table_has_no_rules(capsys: pytest.CaptureFixture[str]) -> None:
+    from cli import say
+
+    say.table(("lateral", "tubing", "note"), [("L1", "120.00 ft", ""), ("L2", "98.00 ft", "short")])
+    assert capsys.readouterr().out == (
+        "  lateral     tubing  note\n  L1       120.00 ft\n  L2        98.00 ft  short\n"
+    )
+    say.table(("a",), [])
+    assert capsys.readouterr().out == ""

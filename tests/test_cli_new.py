@@ -1,0 +1,99 @@
+"""``sinuate new``: a site that is sound as it stands, and never at the cost of a file that is there."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from cli.starter import starter_files
+from layout.readers.sitefile import read_site
+from layout.readers.validate import known_keys
+from layout.usable import usable_ground
+from tests.command import Command
+
+
+@pytest.fixture
+def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
+    return Command(monkeypatch, capsys)
+
+
+@pytest.mark.parametrize("units", ["ft", "us-ft", "m"])
+def test_the_new_site_is_sound(sinuate: Command, tmp_path: Path, units: str) -> None:
+    folder = tmp_path / "deep" / "lot 7"
+    done = sinuate("new", folder, "--units", units)
+    assert done.code == 0
+    assert done.err == ""
+    assert str(folder / "site.toml") in done.out
+    site = read_site(folder / "site.toml")
+    assert site.frame.units.word == units
+    assert site.notes == ()
+    ground = usable_ground(site.bed, site.features)
+    assert ground.area.area > 0.7 * site.bed.outline.area
+    assert sum(take.area > 0 for take in ground.takes) >= 3
+
+
+def test_feet_are_the_default(sinuate: Command, tmp_path: Path) -> None:
+    sinuate("new", tmp_path / "a")
+    assert read_site(tmp_path / "a" / "site.toml").frame.units.word == "ft"
+
+
+def test_json(sinuate: Command, tmp_path: Path) -> None:
+    done = sinuate("new", tmp_path / "a", "--json")
+    assert done.json == {"files": [str(tmp_path / "a" / name) for name in starter_files("ft")]}
+    assert all(Path(name).is_file() for name in done.json["files"])
+
+
+@pytest.mark.parametrize("units", ["ft", "us-ft", "m"])
+def test_the_new_site_names_every_key(units: str) -> None:
+    text = starter_files(units)["site.toml"]
+    for table, keys in known_keys().items():
+        for key in keys:
+            assert re.search(rf"^(# )?(\[+)?{key}(\]+)?( =|$)", text, re.MULTILINE), f"{table}.{key}"
+
+
+@pytest.mark.parametrize("units", ["ft", "us-ft", "m"])
+def test_what_is_remarked_out_can_be_taken_in(tmp_path: Path, units: str) -> None:
+    files = starter_files(units)
+    text = re.sub(r"^# (\[?[a-z_]+\]?( = .*)?)$", r"\1", files["site.toml"], flags=re.MULTILINE)
+    text = text.replace('"EPSG', '"EPSG')
+    for name, content in files.items():
+        (tmp_path / name).write_text(content)
+    (tmp_path / "guide.csv").write_text(files["bed.csv"].split("\n", 22)[0] + "\n0,0\n9,0\n")
+    (tmp_path / "site.toml").write_text(text)
+    site = read_site(tmp_path / "site.toml")
+    assert site.frame.crs is not None
+    assert site.runs.most == 8
+    assert site.runs.guide is not None
+    assert site.tubing.emitter_exponent == 0.5
+
+
+def test_nothing_is_overwritten(sinuate: Command, tmp_path: Path) -> None:
+    (tmp_path / "bed.csv").write_text("mine")
+    done = sinuate("new", tmp_path)
+    assert done.code == 2
+    assert (
+        done.err
+        == f"{tmp_path / 'bed.csv'}: the file is there already. Name a new folder, or move them away.\n"
+    )
+    assert [path.name for path in tmp_path.iterdir()] == ["bed.csv"]
+    assert (tmp_path / "bed.csv").read_text() == "mine"
+
+
+def test_a_folder_that_cannot_be(sinuate: Command, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    for folder in (tmp_path / "file", tmp_path / "file" / "lot", tmp_path / ("long" * 100)):
+        done = sinuate("new", folder)
+        assert done.code == 2
+        assert "cannot be written to" in done.err
+        assert "Traceback" not in done.err
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_all_or_nothing(sinuate: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    texts = {"site.toml": "a", "bed.csv": "b", "no/where.csv": "c"}
+    monkeypatch.setattr("cli.starter.starter_files", lambda _units: texts)
+    done = sinuate("new", tmp_path / "new" / "lot")
+    assert done.code == 2
+    assert list(tmp_path.iterdir()) == []
