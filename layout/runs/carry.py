@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 import shapely.ops
-from shapely import LineString, Polygon
+from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.plane import coordinates, lines_of, polygons_of
@@ -55,33 +55,58 @@ def carry(rows: Sequence[Row], ground: Ground) -> list[Carried]:
         In the same order; pieces may be shorter than before where blank tubing takes their place.
     """
     carried = [Carried(row.place, list(row.pieces), [None] * (len(row.pieces) - 1)) for row in rows]
-    zones = [zone for zone in polygons_of(ground.kept_clear) if zone.intersects(ground.outline)]
-    for zone in zones:
+    for zone in _obstacles(ground):
         for side in (1.0, -1.0):
             _round(zone, side, carried, ground)
     return carried
 
 
+def _obstacles(ground: Ground) -> list[Polygon]:
+    """Setback zones that reach into the bed, and the hollows of its outline with the clearance round them."""
+    zones = [zone for zone in polygons_of(ground.kept_clear) if zone.intersects(ground.outline)]
+    hollows = polygons_of(ground.outline.convex_hull.difference(ground.outline))
+    deep = [hollow for hollow in hollows if not hollow.buffer(-ground.spacing / 4).is_empty]
+    return zones + [hollow.buffer(ground.clearance, quad_segs=32) for hollow in deep]
+
+
+def _middle(zone: Polygon, ground: Ground) -> Point:
+    """The point rows pass on one side or the other: a closed obstacle's centre, an open one's mouth."""
+    if ground.outline.contains(zone):
+        return zone.centroid
+    mouth = zone.difference(ground.outline.convex_hull)
+    return (zone.difference(ground.outline) if mouth.is_empty else mouth).centroid
+
+
 def _round(zone: Polygon, side: float, rows: list[Carried], ground: Ground) -> None:
-    """Lead the rows on one side of a zone round it, from its middle outwards: all that must be, or none."""
+    """Lead the rows on one side of a zone round it: all that it interrupts, or as many of the outer ones as can be."""
+    outward = _outward(_middle(zone, ground), side, rows)
+    cut = [k for k, row in enumerate(outward) if _interrupted(row, zone, RING_STEP * ground.spacing) is not None]
+    base = max(ground.radius - _blunt(zone), 0.0) if cut else 0.0
+    for first in cut:
+        if _chain(outward[first:], zone, base, side, rows, ground):
+            return
+
+
+def _chain(
+    outward: list[Carried], zone: Polygon, base: float, side: float, rows: list[Carried], ground: Ground
+) -> bool:
+    """Lead rows round a zone, each further out, until one is neither interrupted nor touched; all or none."""
     step = RING_STEP * ground.spacing
-    base = max(ground.radius - _blunt(zone), 0.0)
     led: list[tuple[Carried, Carried]] = []
-    for row in _outward(zone, side, rows):
+    for row in outward:
         before = Carried(row.place, list(row.pieces), list(row.blanks))
         cut = _interrupted(row, zone, step)
-        pressed = any(_blank_near(row, other, 0.9 * step) for _, other in led)
-        if cut is None and not pressed:
-            if led:
-                break
-            continue
+        if cut is None and not any(_blank_near(row, other, 0.9 * step) for _, other in led):
+            break
         ring = zone.buffer(base + len(led) * step + 1.5 * JOINT * ground.spacing, quad_segs=32)
         if not _lead(row, cut, ring, side, ground):
             _undo(led)
-            return
+            return False
         led.append((before, row))
     if not all(_apart(row, rows, 0.9 * step) for _, row in led):
         _undo(led)
+        return False
+    return True
 
 
 def _undo(led: list[tuple[Carried, Carried]]) -> None:
@@ -116,9 +141,8 @@ def _blunt(zone: Polygon) -> float:
     return inner
 
 
-def _outward(zone: Polygon, side: float, rows: list[Carried]) -> list[Carried]:
-    """Rows that pass on one side of a zone's middle, nearest first; left is 1.0."""
-    middle = zone.centroid
+def _outward(middle: Point, side: float, rows: list[Carried]) -> list[Carried]:
+    """Rows that pass on one side of an obstacle's middle, nearest first; left is 1.0."""
     found = []
     for row in rows:
         if not row.pieces:

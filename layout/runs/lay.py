@@ -86,9 +86,11 @@ def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[
     region = cut.region(side)
     for number, distance in enumerate(np.arange(first, reach, cut.spacing)):
         pieces = clip(fronts.front(guide, float(distance), radius=cut.radius, bed=cut.outline), region, guide)
-        pieces = [piece for piece in pieces if _in_sight(piece, guide, cut)]
-        if pieces:
-            yield Row(place=float(-number if toward_left else number), pieces=pieces)
+        split: dict[float, list[LineString]] = {}
+        for piece in pieces:
+            if _in_sight(piece, guide, cut):
+                split.setdefault((number + 0.5) * _side_of(piece, guide), []).append(piece)
+        yield from (Row(place=place, pieces=found) for place, found in split.items())
 
 
 def _reach(outline: Polygon, line: LineString) -> float:
