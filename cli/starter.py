@@ -57,7 +57,7 @@ _FEET = _Figures(
     loading_unit="gal/ft2/day",
     velocity_unit="ft/s",
     clearance=1.0,
-    setbacks={"dwelling": 10.0, "tank": 10.0, "well": 50.0, "lot": 5.0, "oak": 3.0},
+    setbacks={"dwelling": 10.0, "tank": 10.0, "well": 50.0, "lot": 5.0, "oak": 2.0},
     emitter_spacing=2.0,
     emitter_flow=0.6,
     bend_radius=2.0,
@@ -89,7 +89,7 @@ _METRES = _Figures(
     loading_unit="L/m2/day",
     velocity_unit="m/s",
     clearance=0.3,
-    setbacks={"dwelling": 3.0, "tank": 3.0, "well": 15.0, "lot": 1.5, "oak": 0.9},
+    setbacks={"dwelling": 3.0, "tank": 3.0, "well": 15.0, "lot": 1.5, "oak": 0.6},
     emitter_spacing=0.6,
     emitter_flow=2.3,
     bend_radius=0.6,
@@ -235,18 +235,18 @@ def starter_files(units: str) -> dict[str, str]:
     def row(*points: XY) -> str:
         return "[" + ", ".join(at(x, y) for x, y in points) + "]"
 
-    dwelling = ((44.0, 14.0), (84.0, 14.0), (84.0, 44.0), (44.0, 44.0), (44.0, 14.0))
+    dwelling = ((44.0, 12.0), (84.0, 12.0), (84.0, 42.0), (44.0, 42.0), (44.0, 12.0))
     site = _SITE.format(
         units=units,
         **{key: getattr(figures, key) for key in figures.__slots__ if key not in {"setbacks", "scale"}},
         **figures.setbacks,
-        tank_shape=row((98, 30), (108, 30), (108, 38), (98, 38), (98, 30)),
+        tank_shape=row((98, 26), (108, 26), (108, 34), (98, 34), (98, 26)),
         well_shape=row((196, 20)),
         lot_shape=row((0, 92), (200, 92)),
-        oak_shape=row((56, 64)),
-        pump=at(118, 34),
+        oak_shape=row((56, 77.5)),
+        pump=at(118, 30),
         pump_level=round(94.0 * figures.scale, 1),
-        ties=row((44, 44), (84, 44)),
+        ties=row((44, 42), (84, 42)),
     )
     return {
         "site.toml": _aligned(site),

@@ -138,6 +138,22 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
     assert "[[feature]]" in faults_of(site_file(tmp_path, BASE + "\n[features]\na = 1\n"))
 
 
+def test_lists_nested_without_end(tmp_path: Path) -> None:
+    for depth in (10, 100, 200, 300, 320, 325, 330, 400, 2000):
+        for key in ("outline", "clearance"):
+            deep = "[" * depth + "]" * depth
+            text = BASE.replace("[[0, 0], [100, 0], [100, 12], [0, 12]]", deep) if key == "outline" else BASE
+            text = text.replace("[tubing]", f"{key} = {deep}\n[tubing]", 1) if key != "outline" else text
+            for line in faults_of(site_file(tmp_path, text)).splitlines():
+                assert len(line) < 400
+
+
+def test_a_name_must_not_be_that_of_a_nameless_feature(tmp_path: Path) -> None:
+    text = BASE + '\n[[feature]]\nname = "feature 2"\nshape = [[50, 60]]\nsetback = 1\n'
+    text += "\n[[feature]]\nshape = [[50, 60]]\nsetback = 1\n"
+    assert "feature[1] has this name already" in faults_of(site_file(tmp_path, text))
+
+
 # --- sound sites -----------------------------------------------------------------------------------------
 
 

@@ -124,9 +124,14 @@ def _scaled(value: float | None, factor: float) -> float | None:
     return None if value is None else value * factor
 
 
+def feature_name(index: int) -> str:
+    """Name a feature that the user gave no name, by its place in the file."""
+    return f"feature {index + 1}"
+
+
 def _feature(table: FeatureTable, index: int, shape: BaseGeometry, units: UnitSet) -> Feature:
     return Feature(
-        name=table.name or f"feature {index + 1}",
+        name=table.name or feature_name(index),
         kind=FeatureKind(table.kind),
         shape=shape,
         setback=table.setback * units.length,

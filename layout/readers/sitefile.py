@@ -14,7 +14,7 @@ from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, origin_near, place_in_crs
 from layout.model import FeatureKind, Frame, Site, xy
 from layout.readers.document import Document, Loc, load, override
-from layout.readers.nouns import Shapes, site_of
+from layout.readers.nouns import Shapes, feature_name, site_of
 from layout.readers.points import PointTable
 from layout.readers.references import point_tables
 from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, outline_of
@@ -135,8 +135,7 @@ def _cross_faults(document: Document) -> list[Fault]:
     first_at: dict[str, int] = {}
     for index in range(len(features) if isinstance(features, list) else 0):
         name = document.get("feature", index, "name")
-        if not isinstance(name, str):
-            continue
+        name = name if isinstance(name, str) else feature_name(index)
         first = first_at.setdefault(name.strip(), index)
         if first != index:
             said = f"feature[{first + 1}] has this name already"

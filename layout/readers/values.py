@@ -36,9 +36,14 @@ def quoted(value: Any) -> str:
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list):
-        inner = ", ".join(quoted(item) for item in value[:3])
+        # what is nested deeper than a point in a list is not shown: it may be nested without end
+        inner = ", ".join("[...]" if _is_nested(item) else quoted(item) for item in value[:3])
         return f"[{inner}, ...]" if len(value) > 3 else f"[{inner}]"
     return shortened(_digits(value), 40)
+
+
+def _is_nested(value: Any) -> bool:
+    return isinstance(value, list) and any(isinstance(item, list) for item in value)
 
 
 def _digits(value: Any) -> str:
