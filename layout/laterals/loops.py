@@ -1,0 +1,131 @@
+"""Loops: straight blank tubing between neighbouring ends, or along the limits that a straight would break."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
+
+from layout.model import XY, Bed
+from layout.plane import coordinates
+
+REACH_SPACINGS = 4.0
+"""A loop may always reach this far, in row spacings."""
+REACH_SHARE = 0.3
+"""... and from a line to the one beside it this share of both their lengths: where a bed tapers, the ends of
+neighbours lie far apart along them."""
+DETOUR = 2.0
+"""A loop that follows a limit may be this × its straight reach."""
+EDGE_SLACK = 0.02
+"""What a loop may lie nearer to the bed's edge than the clearance, in row spacings."""
+ROUNDING = 1e-9
+"""What the coordinates of a run end may be out by [m]."""
+
+
+class Loops:
+    """Where loops may lie: clear of all runs, of the bed's edge and of setback zones.
+
+    Parameters
+    ----------
+    runs : sequence of LineString
+        [m].
+    spacing : float
+        Row spacing [m].
+    bed : Bed or None
+        None: no edge to keep clear of.
+    kept_clear : MultiPolygon or None
+        Setback zones [m].
+    """
+
+    def __init__(
+        self, runs: Sequence[LineString], *, spacing: float, bed: Bed | None, kept_clear: MultiPolygon | None
+    ) -> None:
+        self._runs = shapely.STRtree(list(runs))
+        self._spacing = spacing
+        self._bed = bed
+        self._kept_clear = kept_clear or MultiPolygon()
+        self._rings = [] if bed is None else _rings(bed, self._kept_clear)
+        shapely.prepare(self._kept_clear)
+        if bed is not None:
+            self._keep = max(bed.clearance - EDGE_SLACK * spacing, 0.0) - ROUNDING
+            self._edge = LineString(bed.outline.exterior.coords)
+            shapely.prepare(self._edge)
+            shapely.prepare(bed.outline)
+
+    def between(self, start: XY, end: XY, *, leaves: LineString, enters: LineString) -> LineString | None:
+        """Lay a loop from one run's end to another's.
+
+        Parameters
+        ----------
+        start, end : (x, y)
+            [m].
+        leaves, enters : LineString
+            The runs that end there [m].
+
+        Returns
+        -------
+        LineString or None
+            None where the ends lie too far apart, or no loop keeps clear.
+        """
+        reach = REACH_SPACINGS * self._spacing
+        if min(leaves.distance(Point(end)), enters.distance(Point(start))) <= reach:
+            reach = max(reach, REACH_SHARE * (leaves.length + enters.length))
+        if not 0 < math.dist(start, end) <= reach:
+            return None
+        loop = LineString([start, end])
+        if not self._clear(loop):
+            along = self._along_limit(start, end)
+            if along is None or along.length > DETOUR * reach or not self._inside(along):
+                return None
+            loop = along
+        inner = substring(loop, 1e-3, 1 - 1e-3, normalized=True)
+        return None if len(self._runs.query(inner, predicate="intersects")) else loop
+
+    def _clear(self, loop: LineString) -> bool:
+        """Whether a straight loop keeps every setback and the clearance to the edge."""
+        if not self._inside(loop):
+            return False
+        if not self._kept_clear.intersects(loop):
+            return True
+        return float(loop.intersection(self._kept_clear).length) <= 1e3 * ROUNDING
+
+    def _inside(self, loop: LineString) -> bool:
+        """Whether a loop keeps its clearance to the edge."""
+        if self._bed is None:
+            return True
+        return (
+            bool(self._bed.outline.covers(loop)) and float(shapely.distance(self._edge, loop)) >= self._keep
+        )
+
+    def _along_limit(self, start: XY, end: XY) -> LineString | None:
+        """The shorter way from one point to the other along the ring of usable ground next to both."""
+        near = [
+            (ring.distance(Point(start)) + ring.distance(Point(end)), number)
+            for number, ring in enumerate(self._rings)
+        ]
+        if not near or min(near)[0] > self._spacing:
+            return None
+        ring = self._rings[min(near)[1]]
+        first, last = ring.project(Point(start)), ring.project(Point(end))
+        low, high = min(first, last), max(first, last)
+        inner = coordinates(substring(ring, low, high))
+        outer = [*coordinates(substring(ring, high, ring.length)), *coordinates(substring(ring, 0, low))]
+        ways = []
+        for way in (inner if first < last else inner[::-1], outer[::-1] if first < last else outer):
+            points = [start]
+            points += [(x, y) for x, y in way if math.dist((x, y), points[-1]) > 1e-6]
+            if math.dist(points[-1], end) <= 1e-6 and len(points) > 1:
+                points.pop()
+            ways.append(LineString([*points, end]))
+        return min(ways, key=lambda line: float(line.length))
+
+
+def _rings(bed: Bed, kept_clear: BaseGeometry) -> list[LineString]:
+    """The edges of the usable ground, each as a closed line."""
+    ground = bed.outline.buffer(-bed.clearance, quad_segs=64).difference(kept_clear)
+    parts = [part for part in shapely.get_parts(ground) if isinstance(part, Polygon)]
+    return [LineString(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]

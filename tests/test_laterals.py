@@ -1,0 +1,355 @@
+"""Laterals: which runs are joined, where loops lie, and that the grouping is the best by its measure."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import time
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import LineString, MultiPolygon, Point, Polygon, box
+
+from layout.laterals import best_groups, join_runs
+from layout.model import Bed, Join, Lateral, LateralRules, Laying, Pattern, Run
+
+BEST = LateralRules(runs=None, longest=90.0)
+
+
+def row(
+    number: int, *spans: tuple[float, float], fed: bool = True, spacing: float = 0.6
+) -> list[tuple[int, LineString, bool]]:
+    """Pieces of one straight row; the first is fed if so said, the others never."""
+    y = -number * spacing
+    return [(number, LineString([(a, y), (b, y)]), fed and k == 0) for k, (a, b) in enumerate(spans)]
+
+
+def laid(*rows: list[tuple[int, LineString, bool]], carries: Sequence[tuple[str, str]] = ()) -> Laying:
+    runs = tuple(
+        Run(name=f"R{n}", line=line, row=number, fed=fed)
+        for n, (number, line, fed) in enumerate(itertools.chain(*rows), start=1)
+    )
+    named = {run.name: run for run in runs}
+    joins = tuple(
+        Join(
+            kind="blank",
+            start=a,
+            end=b,
+            line=LineString([named[a].line.coords[-1], named[b].line.coords[0]]),
+        )
+        for a, b in carries
+    )
+    return Laying(pattern=Pattern.LEFT, runs=runs, carries=joins)
+
+
+def runs_of(laterals: tuple[Lateral, ...]) -> list[tuple[str, ...]]:
+    return [lateral.runs for lateral in laterals]
+
+
+def check_laws(laying: Laying, laterals: tuple[Lateral, ...], joins: tuple[Join, ...]) -> None:
+    """Every run in one lateral; joins lead from run to run without a jump; lengths add up."""
+    named = {run.name: run for run in laying.runs}
+    assert sorted(itertools.chain(*runs_of(laterals))) == sorted(named)
+    assert [lateral.name for lateral in laterals] == [f"L{n}" for n in range(1, len(laterals) + 1)]
+    left = list(joins)
+    for lateral in laterals:
+        mine = [left.pop(0) for _ in lateral.runs[1:]]
+        assert [(join.start, join.end) for join in mine] == list(itertools.pairwise(lateral.runs))
+        assert lateral.length == pytest.approx(sum(named[name].length for name in lateral.runs))
+        assert lateral.blank == pytest.approx(sum(join.line.length for join in mine))
+        at: tuple[float, ...] = lateral.supply
+        for name, join in itertools.zip_longest(lateral.runs, mine):
+            ends = [named[name].line.coords[0], named[name].line.coords[-1]]
+            assert at in ends
+            at = ends[1 - ends.index(at)]
+            if join is not None:
+                assert join.line.coords[0] == at
+                at = join.line.coords[-1]
+        assert lateral.drain == at
+        first, last = named[lateral.runs[0]], named[lateral.runs[-1]]
+        gates = (first.fed and lateral.supply == first.line.coords[0], last.fed and at == last.line.coords[0])
+        assert lateral.returns_near == (all(gates) and lateral.supply != at)
+    assert left == []
+
+
+def test_six_equal_runs_make_three_pairs() -> None:
+    laying = laid(*(row(n, (0, 30)) for n in range(6)))
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert runs_of(laterals) == [("R1", "R2"), ("R3", "R4"), ("R5", "R6")]
+    assert all(lateral.returns_near for lateral in laterals)
+    assert laterals[0].supply == (0, 0)
+    assert laterals[0].drain == (0, -0.6)
+    assert laterals[0].blank == pytest.approx(0.6)
+    assert joins[0].line.equals(LineString([(30, 0), (30, -0.6)]))
+    assert {join.kind for join in joins} == {"loop"}
+
+
+def test_an_odd_number_prefers_three_to_one() -> None:
+    laying = laid(*(row(n, (0, 29)) for n in range(5)))
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert sorted(len(lateral.runs) for lateral in laterals) == [2, 3]
+    assert [lateral.returns_near for lateral in laterals].count(False) == 1
+
+
+def test_an_odd_number_leaves_one_alone_where_three_are_too_long() -> None:
+    laying = laid(*(row(n, (0, 32)) for n in range(5)))
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert sorted(len(lateral.runs) for lateral in laterals) == [1, 2, 2]
+
+
+@pytest.mark.parametrize("wanted", [1, 2, 3, 4, 9])
+def test_a_stated_number_is_kept_from_left_to_right(wanted: int) -> None:
+    laying = laid(*(row(n, (0, 60)) for n in range(8)))
+    laterals, joins = join_runs(laying, LateralRules(runs=wanted, longest=90.0), spacing=0.6)
+    check_laws(laying, laterals, joins)
+    sizes = [len(lateral.runs) for lateral in laterals]
+    assert sizes == [wanted] * (8 // wanted) + ([8 % wanted] if 8 % wanted else [])
+    assert all(lateral.returns_near == (len(lateral.runs) % 2 == 0) for lateral in laterals)
+
+
+def test_a_run_longer_than_the_longest_stays_alone() -> None:
+    laying = laid(*(row(n, (0, 120)) for n in range(4)))
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert [len(lateral.runs) for lateral in laterals] == [1, 1, 1, 1]
+    assert joins == ()
+
+
+def test_one_run_is_one_lateral() -> None:
+    laterals, joins = join_runs(laid(row(0, (0, 30))), BEST, spacing=0.6)
+    assert runs_of(laterals) == [("R1",)]
+    assert not laterals[0].returns_near
+    assert laterals[0].drain == (30, 0)
+    assert joins == ()
+
+
+def test_no_runs_make_no_laterals() -> None:
+    assert join_runs(laid(), BEST, spacing=0.6) == ((), ())
+
+
+def test_ends_that_lie_far_apart_are_not_joined() -> None:
+    laying = laid(row(0, (0, 30)), row(1, (0, 30)), row(30, (0, 30)), row(31, (0, 30)))
+    laterals, joins = join_runs(laying, LateralRules(runs=4, longest=900.0), spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert runs_of(laterals) == [("R1", "R2"), ("R3", "R4")]
+
+
+def test_a_tapering_bed_still_pairs_runs_of_unlike_length() -> None:
+    laying = laid(*(row(n, (0, 30 - 4.0 * n)) for n in range(4)))
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert runs_of(laterals) == [("R1", "R2"), ("R3", "R4")]
+    assert joins[0].line.length == pytest.approx(math.hypot(4.0, 0.6))
+
+
+def test_no_loop_crosses_a_run() -> None:
+    # The middle row reaches farther out than both its neighbours, which would else be joined past it.
+    laying = laid(row(0, (0, 20)), row(1, (21, 40), fed=False), row(2, (0, 30)))
+    _, joins = join_runs(laying, BEST, spacing=0.6)
+    lines = {run.name: run.line for run in laying.runs}
+    for join in joins:
+        for name, line in lines.items():
+            assert not join.line.crosses(line)
+            if name not in {join.start, join.end}:
+                assert join.line.disjoint(line)
+
+
+def test_carried_runs_count_as_one_line_and_are_turned_with_it() -> None:
+    laying = laid(
+        row(0, (0, 30)),
+        row(1, (0, 10), (14, 30)),
+        row(2, (0, 10), (14, 30)),
+        row(3, (0, 30)),
+        carries=[("R2", "R3"), ("R4", "R5")],
+    )
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert runs_of(laterals) == [("R1", "R3", "R2"), ("R4", "R5", "R6")]
+    assert [(join.kind, join.start, join.end) for join in joins] == [
+        ("loop", "R1", "R3"),
+        ("blank", "R3", "R2"),
+        ("blank", "R4", "R5"),
+        ("loop", "R5", "R6"),
+    ]
+    assert joins[1].line.coords[:] == [(14, -0.6), (10, -0.6)]
+
+
+def test_pieces_beyond_an_obstacle_are_fed_by_their_neighbours() -> None:
+    laying = laid(row(0, (0, 30)), row(1, (0, 10), (14, 30)), row(2, (0, 10), (14, 30)), row(3, (0, 30)))
+    laterals, joins = join_runs(laying, LateralRules(runs=None, longest=100.0), spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert runs_of(laterals) == [("R1", "R3", "R5", "R6"), ("R2", "R4")]
+    assert all(lateral.returns_near for lateral in laterals)
+
+
+def test_a_tie_that_would_be_too_long_is_left_open() -> None:
+    laying = laid(row(0, (0, 30)), row(1, (0, 10), (14, 30)), row(2, (0, 10), (14, 30)), row(3, (0, 30)))
+    laterals, joins = join_runs(laying, LateralRules(runs=None, longest=80.0), spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert all(lateral.length + lateral.blank <= 80 for lateral in laterals)
+    named = {run.name: run for run in laying.runs}
+    assert all(named[lateral.runs[0]].fed for lateral in laterals)
+
+
+def test_what_would_stay_dry_is_tied_even_beyond_the_longest() -> None:
+    laying = laid(row(0, (0, 60)), row(1, (20, 60), fed=False))
+    laterals, _ = join_runs(laying, BEST, spacing=0.6)
+    assert runs_of(laterals) == [("R1", "R2")]
+
+
+def test_what_no_loop_reaches_is_a_lateral_of_its_own() -> None:
+    laying = laid(row(0, (0, 20)), row(1, (0, 20)), row(2, (60, 90), fed=False))
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    check_laws(laying, laterals, joins)
+    assert runs_of(laterals) == [("R1", "R2"), ("R3",)]
+    assert not laterals[1].returns_near
+
+
+def test_a_loop_at_a_setback_goes_round_it() -> None:
+    well, setback = Point(20, -0.9), 5.0
+    zone = well.buffer(setback / math.cos(math.pi / 256), quad_segs=64)
+    bed = Bed(outline=box(-0.3, -2.1, 40, 0.3), clearance=0.3)
+    lines = [LineString([(0, -0.6 * n), (20, -0.6 * n)]).difference(zone) for n in range(4)]
+    runs = tuple(Run(name=f"R{n + 1}", line=LineString(line.coords), row=n) for n, line in enumerate(lines))
+    laying = Laying(pattern=Pattern.LEFT, runs=runs)
+    laterals, joins = join_runs(laying, BEST, spacing=0.6, bed=bed, kept_clear=MultiPolygon([zone]))
+    check_laws(laying, laterals, joins)
+    assert len(joins) == 2
+    for join in joins:
+        assert len(join.line.coords) > 2
+        assert join.line.distance(well) >= setback - 1e-9
+        assert join.line.length < 0.8
+
+
+def test_a_loop_at_a_dent_of_the_edge_keeps_its_clearance() -> None:
+    # The far end of the bed is dented between two rows.
+    outline = Polygon([(-1, -4), (31, -4), (28, -0.3), (31, 4), (-1, 4)])
+    bed = Bed(outline=outline, clearance=0.5)
+    ground = outline.buffer(-0.5)
+    runs = tuple(
+        Run(
+            name=f"R{n + 1}",
+            line=LineString(LineString([(0, y), (40, y)]).intersection(ground).coords),
+            row=n,
+        )
+        for n, y in enumerate((0.7, -1.0))
+    )
+    laying = Laying(pattern=Pattern.LEFT, runs=runs)
+    laterals, joins = join_runs(laying, BEST, spacing=1.5, bed=bed)
+    check_laws(laying, laterals, joins)
+    assert len(joins[0].line.coords) > 2
+    assert joins[0].line.distance(outline.exterior) >= 0.5 - 0.02 * 1.5
+
+
+# --- the measure ----------------------------------------------------------------------------------------
+
+
+def divisions(count: int) -> Iterator[tuple[int, ...]]:
+    """All ways to write a number as ordered groups."""
+    for cuts in itertools.product((False, True), repeat=max(count - 1, 0)):
+        sizes = [1]
+        for cut in cuts:
+            if cut:
+                sizes.append(1)
+            else:
+                sizes[-1] += 1
+        yield tuple(sizes)
+
+
+def totals(
+    sizes: tuple[int, ...], lengths: list[float], near: list[float | None], far: list[float | None]
+) -> list[float] | None:
+    """Length of each lateral; None where one needs a loop that cannot be laid."""
+    made, first = [], 0
+    for size in sizes:
+        loops = [(far if k % 2 == 0 else near)[first + k] for k in range(size - 1)]
+        if None in loops:
+            return None
+        made.append(sum(lengths[first : first + size]) + sum(loop for loop in loops if loop is not None))
+        first += size
+    return made
+
+
+def brute_force(
+    lengths: list[float], near: list[float | None], far: list[float | None], longest: float
+) -> tuple[int, int, float]:
+    """Laterals that do not return, number of laterals, and sum of squares of the best division of all."""
+    by_number: dict[int, tuple[int, int, float]] = {}
+    for sizes in divisions(len(lengths)):
+        made = totals(sizes, lengths, near, far)
+        if made is None or any(
+            size > 1 and length > longest for size, length in zip(sizes, made, strict=True)
+        ):
+            continue
+        rounded = [round(length / 1e-3) for length in made]
+        entry = (sum(size % 2 for size in sizes), sum(x * x for x in rounded), max(rounded) / min(rounded))
+        by_number[len(sizes)] = min(entry, by_number.get(len(sizes), (10**6, 0, 0.0)))
+    least = min(entry[0] for entry in by_number.values())
+    return min(
+        (max(ratio, 1.6), number == 1, number, least, squares)
+        for number, (astray, squares, ratio) in by_number.items()
+        if astray == least
+    )[2:]
+
+
+metres = st.floats(3.0, 60.0).map(lambda length: round(length, 3))
+loops = st.one_of(st.none(), st.floats(0.3, 5.0), st.just(0.6), st.just(0.6))
+
+
+@given(data=st.data(), count=st.integers(1, 10), longest=st.floats(20.0, 200.0))
+@settings(max_examples=80, deadline=None)
+def test_the_division_found_is_the_best_of_all(data: st.DataObject, count: int, longest: float) -> None:
+    lengths = data.draw(st.lists(metres, min_size=count, max_size=count))
+    if data.draw(st.booleans()):
+        lengths = [lengths[0]] * count
+    near = data.draw(st.lists(loops, min_size=count - 1, max_size=count - 1))
+    far = data.draw(st.lists(loops, min_size=count - 1, max_size=count - 1))
+    sizes = best_groups(lengths, near, far, longest=longest)
+    assert sum(sizes) == count
+    made = totals(sizes, lengths, near, far)
+    assert made is not None
+    assert all(length <= longest for size, length in zip(sizes, made, strict=True) if size > 1)
+    number, astray, squares = brute_force(lengths, near, far, longest)
+    assert len(sizes) == number
+    assert sum(size % 2 for size in sizes) == astray
+    assert sum(round(length / 1e-3) ** 2 for length in made) == squares
+
+
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    count=st.integers(1, 12),
+    wanted=st.sampled_from([None, 1, 2, 3, 4]),
+    longest=st.floats(10.0, 300.0),
+)
+@settings(max_examples=60, deadline=None)
+def test_every_run_lies_in_one_lateral(seed: int, count: int, wanted: int | None, longest: float) -> None:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for number in range(count):
+        cuts = np.sort(rng.uniform(0, 60, 2 * rng.integers(1, 4)))
+        spans = [(a, b) for a, b in cuts.reshape(-1, 2).tolist() if b - a > 0.5]
+        fed = bool(rng.random() < 0.8)
+        if fed and spans:
+            spans[0] = (0.0, spans[0][1])
+        rows.append(row(number, *spans, fed=fed))
+    laying = laid(*rows)
+    laterals, joins = join_runs(laying, LateralRules(runs=wanted, longest=longest), spacing=0.6)
+    check_laws(laying, laterals, joins)
+    again = join_runs(laying, LateralRules(runs=wanted, longest=longest), spacing=0.6)
+    assert again == (laterals, joins)
+
+
+def test_five_hundred_rows_are_quick() -> None:
+    laying = laid(*(row(n, (0, 20 + n % 7)) for n in range(500)))
+    start = time.perf_counter()
+    laterals, joins = join_runs(laying, BEST, spacing=0.6)
+    assert time.perf_counter() - start < 5
+    check_laws(laying, laterals, joins)
+    assert shapely.total_bounds([join.line for join in joins]).tolist()[2] <= 26
