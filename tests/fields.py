@@ -382,11 +382,13 @@ def _sides(runs: tuple[Run, ...]) -> Sides:
 
 
 def _coverage(ground: UsableGround, runs: tuple[Run, ...], bed: Polygon) -> Coverage:
-    gaps = []
-    for one, other in itertools.pairwise(runs):
-        if one.row + 1 == other.row:
-            points = shapely.line_interpolate_point(one.line, np.linspace(0.05, 0.95, 19), normalized=True)
-            gaps.extend(shapely.distance(points, other.line).tolist())
+    gaps: list[float] = []
+    rows = sorted({run.row for run in runs})
+    lying = {row: shapely.union_all([run.line for run in runs if run.row == row]) for row in rows}
+    for run in runs:
+        if run.row + 1 in lying:
+            points = shapely.line_interpolate_point(run.line, np.linspace(0.05, 0.95, 19), normalized=True)
+            gaps.extend(np.asarray(shapely.distance(points, lying[run.row + 1])).tolist())
     tubes = shapely.union_all([run.line for run in runs])
     half = min(gaps) / 2 if gaps else 0.3
     left, low, right, high = ground.area.bounds

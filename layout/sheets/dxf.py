@@ -7,7 +7,7 @@ The version is AutoCAD 2010's, the oldest with plain UTF-8 text. Runs are polyli
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ import numpy as np
 from layout.frame import to_site
 from layout.plane import Array, coordinates, polygons_of
 from layout.sheets import layers
+from layout.sheets.lettering import Lettering
 from layout.sheets.marks import (
     DASHES,
     Area,
@@ -35,7 +36,7 @@ from layout.sheets.marks import (
 from layout.sheets.symbols import SYMBOLS, Disc
 
 VERSION = "R2010"
-STYLE = "LETTERING"
+STYLE, STRONG_STYLE = "LETTERING", "LETTERING-STRONG"
 INSUNITS = {"ft": 2, "us-ft": 21, "m": 6}
 """The DXF reference's codes for drawing units."""
 _LOCKED = 0x4000
@@ -66,9 +67,7 @@ def write_dxf(drawing: Drawing, path: Path) -> None:
         _head(document, drawing)
         _tables(document, drawing)
         model = document.modelspace()
-        writer = _Writer(model, drawing, drawing.view)
-        for mark in drawing.plan:
-            writer.write(mark)
+        _Writer(model, drawing, drawing.view).write_all(drawing.plan)
         _extents(document, model, drawing)
         for sheet in drawing.sheets:
             _sheet(document, drawing, sheet)
@@ -123,6 +122,8 @@ def _head(document: Any, drawing: Drawing) -> None:
 def _tables(document: Any, drawing: Drawing) -> None:
     """Line types, text style, layers and symbols that the drawing uses."""
     document.styles.add(STYLE, font="arial.ttf")
+    document.styles.add(STRONG_STYLE, font="arialbd.ttf")
+    document.set_wipeout_variables(frame=0)
     for dash, pattern in DASHES.items():
         if pattern:
             signed = [part if index % 2 == 0 else -part for index, part in enumerate(pattern)]
@@ -142,7 +143,7 @@ def _tables(document: Any, drawing: Drawing) -> None:
 def _used_layers(drawing: Drawing) -> list[Any]:
     used = {mark.layer.name for mark in drawing.plan}
     used |= {mark.layer.name for sheet in drawing.sheets for mark in sheet.marks}
-    used.add(layers.VIEWPORT.name)
+    used |= {layers.VIEWPORT.name, layers.MASK.name}
     return [layer for layer in layers.ALL if layer.name in used]
 
 
@@ -226,9 +227,7 @@ def _sheet(document: Any, drawing: Drawing, sheet: Sheet) -> None:
         units="mm" if drawing.paper.metric else "inch",
         scale=(1, 1),
     )
-    writer = _Writer(layout, drawing, None)
-    for mark in sheet.marks:
-        writer.write(mark)
+    _Writer(layout, drawing, None).write_all(sheet.marks)
     if sheet.view is None:
         return
     left, bottom, right, top = (value * unit for value in sheet.view.window)
@@ -251,12 +250,24 @@ class _Writer:
 
     def __init__(self, space: Any, drawing: Drawing, view: View | None) -> None:
         self.space, self.frame, self.view = space, drawing.frame, view
+        self.lettering = Lettering()
         self.inch = _per_inch(drawing) if view is not None else _paper_unit(drawing)
         # In paper space the drawing's scale of dashes is undone.
         self.dashes = 1.0 if view is not None else _paper_unit(drawing) / _per_inch(drawing)
 
-    def write(self, mark: Mark) -> None:
-        """Write one mark."""
+    def write_all(self, marks: Sequence[Mark]) -> None:
+        """Write marks in the given order, lettering last and its masks before it."""
+        texts = [mark for mark in marks if isinstance(mark, Text)]
+        for mark in marks:
+            if not isinstance(mark, Text):
+                self._write(mark)
+        for mark in texts:
+            if mark.mask:
+                self._mask(mark)
+        for mark in texts:
+            self._text(mark)
+
+    def _write(self, mark: Line | Area | Symbol | Dots) -> None:
         if isinstance(mark, Line):
             self._polyline(coordinates(mark.line), mark, closed=False)
         elif isinstance(mark, Area):
@@ -266,11 +277,9 @@ class _Writer:
             self._fill(mark)
         elif isinstance(mark, Symbol):
             self._symbol(mark)
-        elif isinstance(mark, Dots):
+        else:
             for point in self._points(mark.points).tolist():
                 self.space.add_point(point, dxfattribs={"layer": mark.layer.name})
-        else:
-            self._text(mark)
 
     def _points(self, points: Any) -> Array:
         if self.view is None:
@@ -318,6 +327,15 @@ class _Writer:
             },
         )
 
+    def _mask(self, mark: Text) -> None:
+        """Hide the lines under a text; on a layer of its own, which can be frozen."""
+        at = self.view.to_paper([mark.at])[0] if self.view is not None else np.asarray(mark.at)
+        corners = coordinates(self.lettering.mask(mark, at=(float(at[0]), float(at[1]))))[:-1]
+        if self.view is not None:
+            corners = self.view.to_plan(corners)
+        points = [(float(x), float(y)) for x, y in self._points(corners)]
+        self.space.add_wipeout(points, dxfattribs={"layer": layers.MASK.name})
+
     def _text(self, mark: Text) -> None:
         from ezdxf.enums import TextEntityAlignment
 
@@ -331,7 +349,7 @@ class _Writer:
             _ascii(mark.text),
             height=mark.height * self.inch,
             rotation=mark.angle,
-            dxfattribs={"layer": mark.layer.name, "style": STYLE},
+            dxfattribs={"layer": mark.layer.name, "style": STRONG_STYLE if mark.strong else STYLE},
         )
         text.set_placement((float(at[0]), float(at[1])), align=align)
 

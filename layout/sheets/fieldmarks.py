@@ -71,7 +71,7 @@ def bounds(design: Design) -> tuple[float, float, float, float]:
     if design.site.pump is not None:
         core.append(Point(design.site.pump.at))
     left, bottom, right, top = shapely.total_bounds(np.asarray(core, dtype=object))
-    near = 0.12 * max(right - left, top - bottom)
+    near = 0.08 * max(right - left, top - bottom)
     shapes = [shapely.box(left, bottom, right, top)]
     for item in design.site.features:
         frame = shapely.box(left - near, bottom - near, right + near, top + near)

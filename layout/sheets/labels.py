@@ -29,6 +29,11 @@ _LONGEST_NAME = 1.9
 _EVERY = 5
 _PREFERRED = (0.5, 0.38, 0.62)
 _LEADER_DOT = 0.035
+_LONG = 8.0
+"""Runs longer than this on paper are named at their ends too [in]."""
+_NEAR_END = 0.08
+_LEADERS_APART = 0.35
+"""Laterals closer than this are named on their first run, not by leaders [in]."""
 
 
 @dataclass(kw_only=True)
@@ -97,12 +102,14 @@ def label_marks(
     """
     left, bottom, right, top = view.window
     room = (left + 0.06, bottom + 0.06, right - 0.06, top - 0.06)
-    pen = _Pen(view=view, board=Board(room, fieldmarks.linework(marks, view)), lettering=lettering)
+    bed = shapely.transform(design.site.bed.outline, view.to_paper)
+    board = Board(room, fieldmarks.linework(marks, view), avoid=bed)
+    pen = _Pen(view=view, board=board, lettering=lettering)
     _claim_symbols(pen, marks)
     _runs(pen, design, figures)
     _pump(pen, design)
-    _laterals(pen, design)
     _pipes(pen, design, figures)
+    _laterals(pen, design)
     _features(pen, design)
     _setbacks(pen, design, figures)
     _bed(pen, design, figures)
@@ -140,7 +147,7 @@ def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: f
     pieces = sorted(pen.paper(run.line), key=_reach, reverse=True)
     if not pieces:
         return False
-    beside = 0.5 * LETTER + 0.035
+    beside = 0.5 * LETTER + 0.04
     for text in (f"{run.name}  {figures.length_of(run.length)}", run.name):
         width = pen.width(text)
         ways = [(0.0, True, 0.3)]
@@ -152,8 +159,18 @@ def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: f
             for spot in along(pieces[0], width, LETTER, prefer=prefer, above=above, mask=mask)
         ]
         if pen.write(text, spots):
+            _label_ends(pen, run.name, pieces[0])
             return True
     return pen.write(run.name, _about(pieces[0], pen.width(run.name)))
+
+
+def _label_ends(pen: _Pen, name: str, piece: Array) -> None:
+    """The name again near both ends of a run so long that one would have to look for it."""
+    if _reach(piece) < _LONG:
+        return
+    for share in (0.06, 0.94):
+        spots = along(piece, pen.width(name), LETTER, prefer=share, above=0.0, mask=True)
+        pen.write(name, [spot for spot in spots if spot.cost < 0.8 * _NEAR_END])
 
 
 def _pump(pen: _Pen, design: Design) -> None:
@@ -166,14 +183,27 @@ def _pump(pen: _Pen, design: Design) -> None:
 
 
 def _laterals(pen: _Pen, design: Design) -> None:
-    """A balloon with the lateral's name near the end that is fed."""
-    height = LETTER
-    for lateral in design.laterals:
-        width = pen.width(lateral.name, height, strong=True)
+    """Each lateral's name at the end that is fed; only every fifth where they lie close."""
+    named = {run.name: run.line for run in design.laying.runs}
+    laterals = design.laterals
+    wide = np.mean([len(lateral.runs) for lateral in laterals]) if laterals else 1.0
+    apart = wide * design.site.runs.spacing / pen.view.metres_per_inch
+    crowded, in_line = apart < 1.2 * LETTER, apart < _LEADERS_APART
+    for index, lateral in enumerate(laterals):
+        if crowded and index not in {0, len(laterals) - 1} and (index + 1) % _EVERY:
+            continue
+        width = pen.width(lateral.name, strong=True)
         at = pen.view.to_paper([lateral.supply])[0]
-        spots = around((at[0], at[1]), width)
-        if not pen.write(lateral.name, spots, height=height, strong=True):
+        led, lying = (2.0, 0.0) if in_line else (0.0, 0.4)
+        spots = [replace(spot, cost=spot.cost + led) for spot in around((at[0], at[1]), width)]
+        pieces = pen.paper(named[lateral.runs[0]])
+        if pieces:
+            near = along(pieces[0], width, LETTER, prefer=0.0, above=0.0, mask=True)
+            spots += [replace(spot, cost=spot.cost + lying) for spot in near[:6]]
+        if not pen.write(lateral.name, spots, strong=True):
             pen.unplaced.append(lateral.name)
+    if crowded:
+        pen.unplaced.append(f"laterals between those lettered (every {_EVERY}th)")
 
 
 def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
@@ -187,11 +217,13 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
             if not pieces:
                 continue
             beside = 0.5 * LETTER + 0.05
-            placed = any(
-                pen.write(text, along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False))
+            spots = [
+                spot
                 for side in (beside, -beside)
-            )
-            if not placed and not pen.write(text, _about(pieces[0], width)):
+                for spot in along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False)
+            ]
+            spots += [replace(spot, cost=spot.cost + 0.3) for spot in _about(pieces[0], width)]
+            if not pen.write(text, spots):
                 pen.unplaced.append(f"{pipe.kind} {what}")
 
 
@@ -199,13 +231,15 @@ def _reach(piece: Array) -> float:
     return float(np.hypot(*np.diff(piece, axis=0).T).sum())
 
 
-def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75)) -> list[Spot]:
+def _about(
+    piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)
+) -> list[Spot]:
     """Spots with a leader to one of several points of a line on paper."""
     line = LineString(piece)
     spots: list[Spot] = []
     for share in shares:
         at = line.interpolate(share, normalized=True)
-        spots.extend(around((at.x, at.y), width, reaches=REACHES[:5]))
+        spots.extend(around((at.x, at.y), width, reaches=REACHES[:6]))
     return spots
 
 
@@ -233,7 +267,7 @@ def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[list[Spot]]:
         middle = areas[0].representative_point()
         edge = areas[0].exterior
         ring = [edge.interpolate(share / 8, normalized=True) for share in range(8)]
-        beside = [spot for at in ring for spot in around((at.x, at.y), width, reaches=REACHES[:5])]
+        beside = [spot for at in ring for spot in around((at.x, at.y), width, reaches=REACHES[:6])]
         return [inside(areas[0], width, LETTER), beside, around((middle.x, middle.y), width)]
     lines = sorted(lines_of(shape), key=lambda line: -line.length)
     if not lines:

@@ -33,6 +33,7 @@ RETURN = _layer("C-SSWR-RETN-N", "return line", 0.50, Dash.LONG)
 PUMP = _layer("C-SSWR-PUMP-N", "pump tank", 0.35)
 FLOW = _layer("C-SSWR-FLOW-N", "way the water goes", 0.18)
 LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
+MASK = _layer("C-ANNO-MASK-N", "masks under lettering", 0.13)
 LEADER = _layer("C-ANNO-LEAD-N", "leaders of labels", 0.13)
 DIMENSION = _layer("C-ANNO-DIMS-N", "dimensions", 0.13)
 LEGEND = _layer("C-ANNO-LEGN-N", "legend", 0.18)
@@ -74,6 +75,6 @@ ALL: tuple[Layer, ...] = (
         FLOW,
     ),
     *FEATURES.values(),
-    *(LABEL, LEADER, DIMENSION, LEGEND, TABLE, TITLE, VIEWPORT),
+    *(LABEL, MASK, LEADER, DIMENSION, LEGEND, TABLE, TITLE, VIEWPORT),
 )
 """Every layer, in the order of the legend."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -25,8 +25,10 @@ Objects = NDArray[np.object_]
 
 CLEAR = 0.02
 """Kept free around a label [in]."""
-_LINE_COST = 3.0
+_LINE_COST = 6.0
 """Cost of an inch of linework under a label."""
+_INSIDE_COST = 0.5
+"""Cost of a label with a leader that stands where none is wanted."""
 _LEADER_COST = 0.15
 """Cost of a line that a leader crosses."""
 _TURNS = 16
@@ -60,8 +62,14 @@ class Spot:
 class Board:
     """What is taken on the window of a plan, and the linework that labels had better not cover."""
 
-    def __init__(self, window: tuple[float, float, float, float], linework: Sequence[LineString]) -> None:
-        self.window = shapely.box(*window)
+    def __init__(
+        self,
+        window: tuple[float, float, float, float],
+        linework: Sequence[LineString],
+        *,
+        avoid: BaseGeometry,
+    ) -> None:
+        self.window, self.avoid = shapely.box(*window), avoid
         self._taken: list[BaseGeometry] = []
         pieces = _segments(linework)
         self._pieces = np.asarray(pieces, dtype=object)
@@ -93,14 +101,17 @@ class Board:
         if not len(allowed):
             return None
         cost = np.asarray([spot.cost for spot in spots])[allowed]
-        cost = cost + _LINE_COST * self._covered(boxes[allowed])
-        cost = cost + _LEADER_COST * self._crossed(leaders[allowed])
-        best = int(allowed[int(np.argmin(cost))])
+        covered = self._covered(boxes[allowed])
+        cost = cost + _LINE_COST * covered + _LEADER_COST * self._crossed(leaders[allowed])
+        led = np.asarray([leader is not None for leader in leaders[allowed]])
+        cost = cost + _INSIDE_COST * (led & shapely.intersects(self.avoid, boxes[allowed]))
+        least = int(np.argmin(cost))
+        best = int(allowed[least])
         spot = spots[best]
         self.claim(boxes[best])
         if spot.leader is not None:
             self.claim(_shortened(spot.leader).buffer(CLEAR))
-        return spot
+        return replace(spot, mask=True) if covered[least] > 0 else spot
 
     def _covered(self, boxes: Objects) -> Array:
         """Length of linework under each box [in]."""
@@ -151,7 +162,9 @@ def along(line: Array, width: float, height: float, *, prefer: float, above: flo
     for i, centre in enumerate(centres):
         if spans[i] < 0.9 * width:
             continue
-        way = chords[i] / spans[i] * (1.0 if (chords[i, 0], chords[i, 1]) > (0.0, 0.0) else -1.0)
+        way = chords[i] / spans[i]
+        # To be read from below or from the right.
+        way = way if way[0] > 0.01 or (way[0] > -0.01 and way[1] > 0) else -way
         up = np.array([-way[1], way[0]])
         middle = samples[i].mean(axis=0)
         bulges = (samples[i] - middle) @ up

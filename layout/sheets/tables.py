@@ -75,7 +75,7 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         ("Bed, inside its edge", figures.area_of(design.site.bed.outline.area)),
         ("Usable ground", figures.area_of(design.ground.area.area)),
         *(
-            (f"   taken by {lettering.clean(take.feature)}", figures.area_of(take.area))
+            (f"taken by {lettering.clean(take.feature)}", figures.area_of(take.area))
             for take in design.ground.takes
             if take.area > 0
         ),
@@ -144,7 +144,7 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
 
 
 def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> Block:
-    """Features with the setback asked for and the nearest tubing."""
+    """Features with the setback asked for and the distance to the nearest tubing."""
     tubing = shapely.union_all(
         [run.line for run in design.laying.runs] + [join.line for join in design.joins]
     )
@@ -159,7 +159,7 @@ def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: fr
         ("Feature", 0.0, "left"),
         ("Kind", 1.12, "left"),
         (f"Setback, {unit}", 2.7, "right"),
-        ("Tubing", 3.27, "right"),
+        ("Actual", 3.27, "right"),
         ("Shown", COLUMN, "right"),
     )
     return table("Setbacks, as stated by the user", titles, rows, lettering, wrap={0: 1.05})

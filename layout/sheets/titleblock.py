@@ -90,15 +90,20 @@ def _names(design: Design, lettering: Lettering, left: float, top: float) -> lis
     """Title and subject."""
     title = lettering.clean(design.site.title) or "Untitled"
     room = COLUMN + GUTTER - 0.2
-    lines = lettering.wrapped(title, 0.13, room, strong=True)
-    if len(lines) > 2:
-        lines = [lines[0], lettering.fitted(" ".join(lines[1:]), 0.13, room, strong=True)]
+    height, most = 0.13, 2
+    lines = lettering.wrapped(title, height, room, strong=True)
+    if len(lines) > most:
+        height, most = 0.09, 3
+        lines = lettering.wrapped(title, height, room, strong=True)
+    if len(lines) > most:
+        rest = " ".join(lines[most - 1 :])
+        lines = [*lines[: most - 1], lettering.fitted(rest, height, room, strong=True)]
     marks: list[Mark] = [
         Text(
             layer=layers.TITLE,
             text=line,
-            at=(left + 0.1, top - 0.22 - 0.2 * index),
-            height=0.13,
+            at=(left + 0.1, top - 0.06 - 1.25 * height - 1.5 * height * index),
+            height=height,
             strong=True,
         )
         for index, line in enumerate(lines)
@@ -107,7 +112,7 @@ def _names(design: Design, lettering: Lettering, left: float, top: float) -> lis
         Text(
             layer=layers.TITLE,
             text=f"Drip dispersal bed: layout of runs, pattern {design.laying.pattern.value}",
-            at=(left + 0.1, top - 0.6),
+            at=(left + 0.1, top - 0.63),
             height=0.08,
         )
     )
