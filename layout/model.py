@@ -552,7 +552,7 @@ class Plumbing:
     lines : tuple of Pipe
         Empty where the pump's place is not known.
     crossings : tuple of (str, (x, y))
-        Features that a manifold or line comes nearer to than their setback, and where.
+        Features whose own shape a manifold, riser or line crosses, and where [m].
     """
 
     manifolds: tuple[Pipe, ...]

@@ -1,0 +1,294 @@
+"""Manifolds beyond the run ends, a riser to each end of a lateral, and the lines to the pump.
+
+A *foot* is where a riser stands on its manifold.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+from shapely.ops import substring
+
+from layout.model import (
+    XY,
+    Feature,
+    Lateral,
+    ManifoldRules,
+    Pipe,
+    PipeKind,
+    Plumbing,
+    Pump,
+    Riser,
+    Run,
+    Sides,
+    xy,
+)
+from layout.plane import TOLERANCE, Array, coordinates, lines_of
+
+BEYOND: dict[PipeKind, float] = {"supply": 0.3, "return": 0.6}
+"""How far beyond the run ends the trench of each manifold lies [m]: a spade apart, the supply first."""
+STUB = 0.3
+"""Length of a manifold that serves one lateral [m]."""
+SIDE_REACH = 1.5
+"""How much farther than a usual run end one may lie from an edge and still be served from along it [m]."""
+RAGGED = 0.5
+"""Run ends that differ by less than this in their distance to the bed's end stand in one front [m]."""
+HEADING = 0.5
+"""Length of the end of a line that its direction is taken from [m]."""
+EXTENSION = 5.0
+"""How far a trench may be carried on straight past the corners of the bed to reach outer run ends [m]."""
+
+Place = Literal["near", "far", "left", "right", "inside"]
+OUTWARD: dict[Place, float] = {"near": -1.0, "far": 1.0, "left": 1.0, "right": -1.0}
+"""On which hand of each line of :class:`Sides` the bed's outside lies: 1 left, -1 right."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tip:
+    """One end of a lateral that wants a riser."""
+
+    kind: PipeKind
+    lateral: str
+    at: XY
+    place: Place
+
+
+def lay_plumbing(
+    laterals: Sequence[Lateral],
+    runs: Sequence[Run],
+    sides: Sides,
+    rules: ManifoldRules,
+    *,
+    pump: Pump | None,
+    features: Sequence[Feature] = (),
+) -> Plumbing:
+    """Lay manifolds, risers, and the lines to the pump.
+
+    Supply and return manifold follow the bed's end outside the run ends, 0.3 m and 0.6 m beyond them, from
+    the first to the last lateral that uses them; one that serves a single lateral is a stub. Laterals that
+    drain at the far end, or on a side, have a return manifold there. Ends that lie at no edge, beside an
+    obstacle in the bed, have a stub each.
+
+    Lines run straight from the pump to the nearer end of each manifold at the manifold end of the bed; those
+    to another edge follow the sides of the bed there, outside it. They are not yet led round features.
+
+    Parameters
+    ----------
+    laterals : sequence of Lateral
+        From left to right.
+    runs : sequence of Run
+    sides : Sides
+    rules : ManifoldRules
+        For the sizes of pipe.
+    pump : Pump or None
+        None: no lines.
+    features : sequence of Feature, optional
+        Setbacks are those of tubing, so pipe may lie within them; but where a manifold, riser or line crosses
+        the shape of a feature itself, that is listed. The feature in which the pump stands is not.
+
+    Returns
+    -------
+    Plumbing
+        Supply before return, the manifold end before others; each riser starts on a manifold of its kind.
+    """
+    tips = tuple(_tips(laterals, runs, sides))
+    manifolds: list[Pipe] = []
+    risers: list[Riser] = []
+    lines: list[Pipe] = []
+    sizes: dict[PipeKind, float] = {"supply": rules.supply_diameter, "return": rules.return_diameter}
+    for kind, group in _groups(tips):
+        trench = _trench(group, tips, sides, pump)
+        feet = [trench.project(Point(tip.at)) for tip in group]
+        manifold = _span(trench, min(feet), max(feet), pump)
+        line = _line_back(manifold, group[0].place, kind, sides, pump) if pump else None
+        if line is not None and line.length > TOLERANCE:
+            # Both are made as a return, on the way to the pump.
+            manifold = _facing(manifold, Point(line.coords[0]))
+            lines.append(Pipe(kind=kind, line=_flowing(line, kind), diameter=sizes[kind]))
+        elif pump is not None:
+            manifold = _facing(manifold, Point(pump.at))
+        else:
+            manifold = manifold.reverse()
+        manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind]))
+        for tip, foot in zip(group, feet, strict=True):
+            riser = LineString([xy(trench.interpolate(foot)), tip.at])
+            risers.append(Riser(kind=kind, lateral=tip.lateral, line=riser))
+    pipes = [pipe.line for pipe in (*manifolds, *lines)] + [riser.line for riser in risers]
+    return Plumbing(
+        manifolds=tuple(manifolds),
+        risers=tuple(risers),
+        lines=tuple(lines),
+        crossings=tuple(_crossings(pipes, features, pump)),
+    )
+
+
+def _tips(laterals: Sequence[Lateral], runs: Sequence[Run], sides: Sides) -> Iterator[_Tip]:
+    """Both ends of every lateral, each with the edge of the bed from which it is served."""
+    named = {run.name: run for run in runs}
+    gates = [lateral.supply for lateral in laterals if _is_gate(lateral, named)]
+    usual = float(np.median([sides.near.distance(Point(gate)) for gate in gates])) if gates else 0.0
+    for lateral in laterals:
+        supply: Place = "near"
+        if not _is_gate(lateral, named):
+            supply = _edge_at(lateral.supply, named[lateral.runs[0]], sides, usual)
+        drain: Place = "near"
+        if not lateral.returns_near:
+            drain = _edge_at(lateral.drain, named[lateral.runs[-1]], sides, usual)
+        yield _Tip(kind="supply", lateral=lateral.name, at=lateral.supply, place=supply)
+        yield _Tip(kind="return", lateral=lateral.name, at=lateral.drain, place=drain)
+
+
+def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:
+    """Whether a lateral is fed at the manifold end of the bed."""
+    first = named[lateral.runs[0]]
+    return first.fed and first.line.coords[0][:2] == lateral.supply
+
+
+def _edge_at(at: XY, run: Run, sides: Sides, usual: float) -> Place:
+    """The edge of the bed that a run comes to an end at: of those near by, the one it heads for."""
+    edges: dict[Place, LineString] = {"far": sides.far, "left": sides.left, "right": sides.right}
+    here = Point(at)
+    near = {place: edge for place, edge in edges.items() if edge.distance(here) <= usual + SIDE_REACH}
+    line = run.line if run.line.coords[-1][:2] == at else run.line.reverse()
+    back = coordinates(line.interpolate(max(line.length - HEADING, 0.0)))[0]
+    ray = LineString([at, np.asarray(at) + (np.asarray(at) - back) * (EXTENSION / TOLERANCE)])
+    ahead = {
+        place: round(here.distance(hit), 3) for place, edge in near.items() if (hit := ray.intersection(edge))
+    }
+    found = ahead or {place: round(here.distance(edge), 3) for place, edge in near.items()}
+    return min(found, key=lambda place: found[place], default="inside")
+
+
+def _groups(tips: Iterable[_Tip]) -> Iterator[tuple[PipeKind, list[_Tip]]]:
+    """Ends that share a manifold: of one kind, at one edge; those at none stand alone."""
+    order: list[tuple[PipeKind, Place]] = list(
+        itertools.product(("supply", "return"), ("near", "far", "left", "right", "inside"))
+    )
+    for kind, place in order:
+        group = [tip for tip in tips if tip.kind == kind and tip.place == place]
+        if place == "inside":
+            yield from ((kind, [tip]) for tip in group)
+        elif group:
+            yield kind, group
+
+
+def _trench(group: Sequence[_Tip], tips: Sequence[_Tip], sides: Sides, pump: Pump | None) -> LineString:
+    """The line that the manifold of a group is a part of, carried on past both its ends."""
+    kind, place = group[0].kind, group[0].place
+    if place == "inside":
+        toward = np.asarray(pump.at if pump else coordinates(sides.near).mean(axis=0))
+        start = np.asarray(group[0].at)
+        way = (toward - start) / max(float(np.hypot(*(toward - start))), TOLERANCE)
+        return LineString([start + way * BEYOND[kind], start + way * (BEYOND[kind] + STUB)])
+    if place in {"left", "right"}:
+        return _beside(sides.left if place == "left" else sides.right, place, BEYOND[kind])
+    front = [tip.at for tip in tips if tip.place == place]
+    edge = sides.near if place == "near" else sides.far
+    gaps = shapely.distance(shapely.points(front), edge)
+    usual = float(np.median(gaps))
+    if edge.length < TOLERANCE or np.mean(np.abs(gaps - usual) <= RAGGED) < 0.6:
+        edge, usual = _through(front, sides), 0.0
+    return _beside(edge, place, BEYOND[kind] - usual)
+
+
+def _through(front: Sequence[XY], sides: Sides) -> LineString:
+    """A line through run ends from left to right, for where they do not follow the bed's end."""
+    points = np.array(list(dict.fromkeys(front)))
+    if len(points) > 1:
+        return LineString(points)
+    x, y = coordinates(sides.centre)[-1] - coordinates(sides.centre)[0]
+    to_right = np.array([y, -x]) / np.hypot(x, y)
+    return LineString([points[0] - STUB * to_right, points[0] + STUB * to_right])
+
+
+def _beside(edge: LineString, place: Place, distance: float) -> LineString:
+    """A parallel to an edge of the bed, `distance` outside it, carried on straight at both ends."""
+    points = coordinates(edge)
+    points = _carried_on(points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > 0))])
+    if abs(distance) < TOLERANCE:
+        return LineString(points)
+    moved = lines_of(shapely.offset_curve(LineString(points), OUTWARD[place] * distance, quad_segs=16))
+    longest = max(moved, key=lambda line: float(line.length), default=LineString(points))
+    ahead = longest.project(Point(points[0])) <= longest.project(Point(points[-1]))
+    return longest if ahead else longest.reverse()
+
+
+def _carried_on(points: Array) -> Array:
+    """A polyline with a straight extension at either end."""
+    line = LineString(points)
+    reach = min(HEADING, float(line.length))
+    first, last = points[0], points[-1]
+    into = first - coordinates(line.interpolate(reach))[0]
+    out_of = last - coordinates(line.interpolate(line.length - reach))[0]
+    ends = [
+        tip + way / max(float(np.hypot(*way)), 1e-12) * EXTENSION
+        for tip, way in ((first, into), (last, out_of))
+    ]
+    return np.vstack((ends[0], points, ends[1]))
+
+
+def _span(trench: LineString, first: float, last: float, pump: Pump | None) -> LineString:
+    """The part of a trench between two feet; a stub on the pump's side of a single one."""
+    if last - first >= TOLERANCE:
+        return LineString(coordinates(substring(trench, first, last)))
+    ways = [
+        LineString(coordinates(substring(trench, min(first, end), max(first, end))))
+        for end in (first - STUB, first + STUB)
+        if 0 <= end <= trench.length
+    ]
+    if pump is None:
+        return ways[0]
+    return min(ways, key=lambda way: round(float(way.distance(Point(pump.at))), 3))
+
+
+def _line_back(manifold: LineString, place: Place, kind: PipeKind, sides: Sides, pump: Pump) -> LineString:
+    """The line from a manifold to the pump."""
+    end = Point(pump.at)
+    tips = [manifold.coords[0][:2], manifold.coords[-1][:2]]
+    if place in {"near", "inside"}:
+        tip = min(tips, key=lambda tip: round(Point(tip).distance(end), 3))
+        return LineString([tip, pump.at])
+    ways = []
+    for side in ("left", "right") if place == "far" else (place,):
+        along = _beside(sides.left if side == "left" else sides.right, side, BEYOND[kind])
+        at_near = along.project(Point((sides.left if side == "left" else sides.right).coords[0]))
+        for tip in tips:
+            at_tip = along.project(Point(tip))
+            if at_tip > at_near:
+                walk = coordinates(substring(along, at_near, at_tip))[::-1]
+                ways.append(LineString([tip, *walk, pump.at]))
+            else:
+                ways.append(LineString([tip, pump.at]))
+    return min(ways, key=lambda way: round(float(way.length), 3))
+
+
+def _facing(manifold: LineString, end: Point) -> LineString:
+    """A manifold turned so that it ends where it is nearer to a point."""
+    first, last = (Point(manifold.coords[tip]).distance(end) for tip in (0, -1))
+    return manifold if last <= first else manifold.reverse()
+
+
+def _flowing(line: LineString, kind: PipeKind) -> LineString:
+    """A line that leads to the pump, in the direction of flow."""
+    return line if kind == "return" else line.reverse()
+
+
+def _crossings(
+    pipes: Sequence[LineString], features: Sequence[Feature], pump: Pump | None
+) -> Iterator[tuple[str, XY]]:
+    """Features whose own shape a pipe crosses, and where it first does so."""
+    for feature in features:
+        if pump is not None and feature.shape.distance(Point(pump.at)) < TOLERANCE:
+            continue
+        for pipe in pipes:
+            if pipe.distance(feature.shape) < TOLERANCE:
+                place = pipe.interpolate(
+                    pipe.project(shapely.shortest_line(pipe, feature.shape).interpolate(0))
+                )
+                yield feature.name, xy(place)

@@ -1,0 +1,305 @@
+"""Manifolds, risers and lines: where they lie, what they reach, and what they cross."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import LineString, Point, box
+from shapely.geometry.base import BaseGeometry
+
+from layout.laterals import join_runs
+from layout.manifolds import BEYOND, STUB, lay_plumbing
+from layout.model import (
+    XY,
+    Feature,
+    FeatureKind,
+    LateralRules,
+    Laying,
+    ManifoldRules,
+    Pattern,
+    Plumbing,
+    Pump,
+    Run,
+    Sides,
+)
+
+RULES = ManifoldRules(end="pump", supply_diameter=0.025, return_diameter=0.02)
+
+
+def straight_sides(length: float, width: float) -> Sides:
+    """Of a bed along +x, seen from x = 0: left is up."""
+    return Sides(
+        left=LineString([(0, width), (length, width)]),
+        right=LineString([(0, 0), (length, 0)]),
+        near=LineString([(0, width), (0, 0)]),
+        far=LineString([(length, width), (length, 0)]),
+        centre=LineString([(0, width / 2), (length, width / 2)]),
+    )
+
+
+def straight_runs(
+    count: int, length: float, *, clearance: float = 0.3, spacing: float = 0.6
+) -> tuple[Run, ...]:
+    top = 2 * clearance + (count - 1) * spacing
+    return tuple(
+        Run(
+            name=f"R{n + 1}",
+            line=LineString([(clearance, y), (length - clearance, y)]),
+            row=n,
+        )
+        for n, y in enumerate(top - clearance - spacing * np.arange(count))
+    )
+
+
+def plumbed(
+    runs: tuple[Run, ...],
+    sides: Sides,
+    *,
+    per_lateral: int | None = 2,
+    pump: XY | None = (-5.0, 0.0),
+    features: Sequence[Feature] = (),
+) -> tuple[Plumbing, dict[str, tuple[XY, XY]]]:
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=per_lateral, longest=90.0), spacing=0.6
+    )
+    plumbing = lay_plumbing(
+        laterals, runs, sides, RULES, pump=Pump(at=pump) if pump else None, features=features
+    )
+    ends = {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}
+    check_laws(plumbing, ends, pump)
+    return plumbing, ends
+
+
+def check_laws(plumbing: Plumbing, ends: dict[str, tuple[XY, XY]], pump: XY | None) -> None:
+    """A riser to each end of each lateral, from a manifold of its kind; lines from pump to every manifold."""
+    assert sorted((riser.lateral, riser.kind) for riser in plumbing.risers) == sorted(
+        (name, kind) for name in ends for kind in ("supply", "return")
+    )
+    for riser in plumbing.risers:
+        assert riser.line.coords[-1] == ends[riser.lateral][0 if riser.kind == "supply" else 1]
+        own = [
+            pipe.line.distance(Point(riser.line.coords[0]))
+            for pipe in plumbing.manifolds
+            if pipe.kind == riser.kind
+        ]
+        assert min(own) < 1e-9
+    for pipe in (*plumbing.manifolds, *plumbing.lines):
+        assert pipe.diameter == (0.025 if pipe.kind == "supply" else 0.02)
+        assert pipe.line.length > 0
+    if pump is None:
+        assert plumbing.lines == ()
+        return
+    for pipe in plumbing.lines:
+        assert pipe.line.coords[0 if pipe.kind == "supply" else -1] == pump
+    for pipe in plumbing.manifolds:
+        tip = pipe.line.coords[0 if pipe.kind == "supply" else -1]
+        joined = [
+            line.line.coords[-1 if line.kind == "supply" else 0]
+            for line in plumbing.lines
+            if line.kind == pipe.kind
+        ]
+        assert tip == pump or min(math.dist(tip, at) for at in joined) < 1e-9
+
+
+def test_three_pairs_stand_on_two_straight_manifolds() -> None:
+    plumbing, _ = plumbed(straight_runs(6, 30.0), straight_sides(30.0, 3.6))
+    supply, back = plumbing.manifolds
+    assert (supply.kind, back.kind) == ("supply", "return")
+    # From the pump below on: runs lie at y = 3.3, 2.7 ... 0.3; supplies are the upper of each pair.
+    assert np.allclose(supply.line.coords, [(0.0, 0.9), (0.0, 3.3)])
+    assert np.allclose(back.line.coords, [(-0.3, 2.7), (-0.3, 0.3)])
+    assert [riser.line.length for riser in plumbing.risers] == pytest.approx([0.3] * 3 + [0.6] * 3)
+    assert np.allclose(plumbing.lines[0].line.coords, [(-5, 0), (0.0, 0.9)])
+    assert np.allclose(plumbing.lines[1].line.coords, [(-0.3, 0.3), (-5, 0)])
+
+
+def test_without_a_pump_there_are_no_lines() -> None:
+    plumbing, _ = plumbed(straight_runs(6, 30.0), straight_sides(30.0, 3.6), pump=None)
+    assert len(plumbing.manifolds) == 2
+
+
+def test_one_lateral_stands_on_stubs() -> None:
+    plumbing, _ = plumbed(straight_runs(2, 30.0), straight_sides(30.0, 1.2))
+    assert [pipe.line.length for pipe in plumbing.manifolds] == pytest.approx([STUB, STUB])
+
+
+def test_single_runs_drain_into_a_manifold_at_the_far_end_and_back_along_a_side() -> None:
+    plumbing, _ = plumbed(straight_runs(4, 30.0), straight_sides(30.0, 2.4), per_lateral=1)
+    supply, back = plumbing.manifolds
+    assert np.allclose(np.asarray(supply.line.coords)[:, 0], 0.0)
+    assert np.allclose(back.line.coords, [(30.3, 2.1), (30.3, 0.3)])
+    home = plumbing.lines[1].line
+    assert home.coords[0] == back.line.coords[-1]
+    assert home.distance(box(0.01, 0.01, 29.99, 2.39)) > 0.29
+    assert home.length < 30.3 + 5.5
+
+
+def test_an_odd_lateral_alone_has_a_stub_at_the_far_end() -> None:
+    plumbing, _ = plumbed(straight_runs(5, 29.0), straight_sides(29.0, 3.0), per_lateral=None)
+    assert [pipe.kind for pipe in plumbing.manifolds] == ["supply", "return", "return"]
+    assert plumbing.manifolds[2].line.length == pytest.approx(STUB)
+
+
+def test_ends_along_a_side_are_collected_there() -> None:
+    lines = [LineString([(0.3, 2.1 - 0.6 * n), (25.3 - 5 * n, 2.1 - 0.6 * n)]) for n in range(4)]
+    runs = tuple(Run(name=f"R{n + 1}", line=line, row=n) for n, line in enumerate(lines))
+    sides = Sides(
+        left=LineString([(0, 2.4), (30, 2.4)]),
+        right=LineString([(0, 0), (12, 0), (30, 2.2)]),
+        near=LineString([(0, 2.4), (0, 0)]),
+        far=LineString([(30, 2.4), (30, 2.2)]),
+        centre=LineString([(0, 1.2), (30, 2.3)]),
+    )
+    plumbing, _ = plumbed(runs, sides, per_lateral=1)
+    _, back = plumbing.manifolds
+    home = plumbing.lines[1].line
+    for pipe in (back.line, home):
+        assert pipe.distance(sides.right) == pytest.approx(BEYOND["return"], abs=2e-3)
+    assert back.line.coords[0][0] > back.line.coords[-1][0]
+    assert home.coords[0] == back.line.coords[-1]
+
+
+def test_an_end_beside_an_obstacle_has_a_stub_of_its_own() -> None:
+    runs = (
+        Run(name="R1", line=LineString([(0.3, 6), (14, 6)]), row=0),
+        Run(name="R2", line=LineString([(0.3, 5.4), (29.7, 5.4)]), row=1),
+    )
+    plumbing, _ = plumbed(runs, straight_sides(30.0, 12.0), per_lateral=1)
+    assert len(plumbing.manifolds) == 3
+    inside = next(riser for riser in plumbing.risers if riser.kind == "return" and riser.lateral == "L1")
+    assert inside.line.length == pytest.approx(BEYOND["return"])
+
+
+def ring_bed(radius: float, width: float, *, sweep: float = 120.0) -> tuple[tuple[Run, ...], Sides]:
+    """A bed round a bend with square ends, walked clockwise from angle 180: left is the outside."""
+
+    def arc(r: float, inset: float = 0.0) -> LineString:
+        skip = inset / r
+        turn = np.linspace(math.pi - skip, math.pi - math.radians(sweep) + skip, 200)
+        return LineString(np.column_stack((r * np.cos(turn), r * np.sin(turn))))
+
+    inner, outer = arc(radius), arc(radius + width)
+    sides = Sides(
+        left=outer,
+        right=inner,
+        near=LineString([outer.coords[0], inner.coords[0]]),
+        far=LineString([outer.coords[-1], inner.coords[-1]]),
+        centre=arc(radius + width / 2),
+    )
+    runs = tuple(
+        Run(name=f"R{n + 1}", line=arc(r, 0.3), row=n)
+        for n, r in enumerate(np.arange(radius + width - 0.3, radius + 0.2, -0.6))
+    )
+    return runs, sides
+
+
+def test_manifolds_of_a_curved_bed_lie_outside_it() -> None:
+    runs, sides = ring_bed(10.0, 3.6)
+    plumbing, _ = plumbed(runs, sides, pump=(-12.0, -4.0))
+    bed = shapely.Polygon([*sides.left.coords, *reversed(sides.right.coords)])
+    for pipe in plumbing.manifolds:
+        assert pipe.line.distance(bed) == pytest.approx(BEYOND[pipe.kind] - 0.3, abs=0.01)
+
+
+def test_manifolds_follow_a_rounded_end() -> None:
+    turn = np.linspace(math.pi / 2, 3 * math.pi / 2, 90)
+    cap = np.column_stack((2.4 * np.cos(turn), 2.4 + 2.4 * np.sin(turn)))
+    sides = Sides(
+        left=LineString([(0, 4.8), (30, 4.8)]),
+        right=LineString([(0, 0), (30, 0)]),
+        near=LineString(cap),
+        far=LineString([(30, 4.8), (30, 0)]),
+        centre=LineString([(-2.4, 2.4), (30, 2.4)]),
+    )
+    runs = []
+    for n, y in enumerate(np.arange(4.5, 0.2, -0.6)):
+        start = -math.sqrt(2.1**2 - (y - 2.4) ** 2) if abs(y - 2.4) < 2.1 else 0.0
+        runs.append(Run(name=f"R{n + 1}", line=LineString([(start, y), (29.7, y)]), row=n))
+    plumbing, _ = plumbed(tuple(runs), sides)
+    supply = plumbing.manifolds[0].line
+    assert len(supply.coords) > 10
+    radii = np.hypot(*(np.asarray(supply.coords) - (0, 2.4)).T)
+    assert np.all(radii[np.asarray(supply.coords)[:, 0] < 0] == pytest.approx(2.4, abs=0.01))
+
+
+def test_a_pointed_end_is_served_along_the_run_ends() -> None:
+    point = LineString([(0, 0), (0, 0)])
+    sides = Sides(
+        left=LineString([(0, 0), (30, 5)]),
+        right=LineString([(0, 0), (30, -5)]),
+        near=point,
+        far=LineString([(30, 5), (30, -5)]),
+        centre=LineString([(0, 0), (30, 0)]),
+    )
+    runs = tuple(
+        Run(name=f"R{n + 1}", line=LineString([(2 + 6 * abs(y), y), (29.7, y)]), row=n)
+        for n, y in enumerate((1.5, 0.9, 0.3, -0.3, -0.9, -1.5))
+    )
+    plumbing, _ = plumbed(runs, sides)
+    for pipe in plumbing.manifolds:
+        assert min(run.line.distance(pipe.line) for run in runs) > 0.2
+    assert max(riser.line.length for riser in plumbing.risers) < 1.5
+
+
+def feature(shape: BaseGeometry, name: str) -> Feature:
+    return Feature(name=name, kind=FeatureKind.OTHER, shape=shape, setback=3.0)
+
+
+def test_what_pipes_cross_is_listed_with_its_place() -> None:
+    things = [
+        feature(LineString([(-2, -9), (-2, 9)]), "drive"),
+        feature(box(-6, -1, -4, 1), "pump tank"),
+        feature(Point(-1, 8), "well within whose setback nothing is crossed"),
+        feature(box(-0.2, 3.2, 0.2, 3.4), "shed"),
+    ]
+    plumbing, _ = plumbed(straight_runs(6, 30.0), straight_sides(30.0, 3.6), features=things)
+    names = [name for name, _ in plumbing.crossings]
+    assert names.count("drive") == 2
+    assert set(names) == {"drive", "shed"}
+    for name, at in plumbing.crossings:
+        assert {"drive": things[0], "shed": things[3]}[name].shape.distance(Point(at)) < 1e-6
+
+
+@given(
+    shift=st.tuples(st.floats(-1e4, 1e4), st.floats(-1e4, 1e4)),
+    turn=st.floats(0, 360),
+    count=st.integers(1, 9),
+    per_lateral=st.sampled_from([None, 1, 2, 3]),
+)
+@settings(max_examples=25, deadline=None)
+def test_plumbing_moves_and_turns_with_the_site(
+    shift: tuple[float, float], turn: float, count: int, per_lateral: int | None
+) -> None:
+    def moved(line: LineString) -> LineString:
+        turned = shapely.affinity.rotate(line, turn, origin=(0, 0))
+        return LineString(shapely.affinity.translate(turned, *shift).coords)
+
+    runs, sides = straight_runs(count, 30.0), straight_sides(30.0, 0.6 * count)
+    pump = Point(-5.0, -1.0)
+    there = Point(shapely.affinity.translate(shapely.affinity.rotate(pump, turn, origin=(0, 0)), *shift))
+    first, _ = plumbed(runs, sides, per_lateral=per_lateral, pump=(pump.x, pump.y))
+    second, _ = plumbed(
+        tuple(Run(name=run.name, line=moved(run.line), row=run.row) for run in runs),
+        Sides(
+            left=moved(sides.left),
+            right=moved(sides.right),
+            near=moved(sides.near),
+            far=moved(sides.far),
+            centre=moved(sides.centre),
+        ),
+        per_lateral=per_lateral,
+        pump=(there.x, there.y),
+    )
+    for one, other in zip(every_line(first), every_line(second), strict=True):
+        assert moved(one).hausdorff_distance(other) < 1e-6
+
+
+def every_line(plumbing: Plumbing) -> list[LineString]:
+    pipes = [pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)]
+    return pipes + [riser.line for riser in plumbing.risers]
