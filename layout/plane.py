@@ -109,8 +109,9 @@ def circumradii(before: Array, middle: Array, after: Array) -> Array:
 
 
 def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
-    """The union of geometries; an empty collection for none."""
-    return shapely.union_all(list(geometries))
+    """The union of geometries; an empty collection for none (the engine itself gives None)."""
+    found = list(geometries)
+    return shapely.union_all(found) if found else MultiPolygon()
 
 
 class SegmentIndex:

@@ -11,10 +11,13 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import lines_of, polygons_of
+from layout.plane import lines_of, polygons_of, union
 from layout.runs import fronts, guides
 from layout.runs.field import Spread
 from layout.runs.trim import GAP_SHARE, SWING_SLACK, Ground, Row, clip
+
+PUSH = 0.993
+"""Where a row must be pushed away from the one before it, it is laid this far from it, in least gaps."""
 
 
 def even_rows(cut: Ground, spread: Spread) -> list[Row]:
@@ -35,18 +38,18 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     first = _edge_band(cut, spread.left, side=-1.0)
     centre, region = cut.sides.centre, cut.region()
     rows = [Row(place=0.0, pieces=clip(shapely.boundary(first), cut.region(cut.sides.left), centre))]
-    taken: list[BaseGeometry] = []
+    along_edge: BaseGeometry = Polygon()  # stretches of the edge that rows already follow
     for level, lines in spread.levels(cut.outline):
         if level == 0:
             continue
-        laid = [piece for piece in rows[-1].pieces if piece.length >= cut.shortest]
-        taken += [piece.buffer(GAP_SHARE * cut.closest) for piece in laid]
-        near = shapely.union_all([piece.buffer(cut.closest) for piece in laid])
+        laid = [piece for piece in rows[-1].pieces if piece.length >= cut.least]
+        near = union(piece.buffer(PUSH * cut.closest) for piece in laid)
+        taken = union(piece.buffer(GAP_SHARE * cut.closest) for piece in laid)
+        along_edge = along_edge.union(taken.intersection(edge))
         pieces = []
         for line in _led(lines, level, near, edge, cut, spread):
             smooth = guides.rounded(_longer(line, cut), radius=cut.radius)
-            free = shapely.difference(smooth, shapely.union_all(taken[-3 * len(rows) :] or [Polygon()]))
-            pieces += clip(free, region, centre)
+            pieces += clip(smooth.difference(taken).difference(along_edge), region, centre)
         if pieces:
             rows.append(Row(place=float(level), pieces=pieces))
     return rows
@@ -54,7 +57,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
 
 def _edge_band(cut: Ground, side_line: LineString, *, side: float) -> BaseGeometry:
     """Ground within the clearance of one side, its inner edge bent no tighter than tubing may be."""
-    first = max(cut.clearance, 1e-6)
+    first = cut.first
     guide = guides.swung_wide(
         side_line, side=side, radius=cut.radius - first, slack=SWING_SLACK * cut.spacing
     )
@@ -65,11 +68,10 @@ def _led(
     lines: list[LineString], level: int, near: BaseGeometry, edge: BaseGeometry, cut: Ground, spread: Spread
 ) -> list[LineString]:
     """Level lines pushed away from the row before and led along the edge band."""
-    clear = all(shapely.distance(line, near) > 0 and shapely.distance(line, edge) > 0 for line in lines)
-    if clear:
+    if not any(shapely.intersects(line, near) or shapely.intersects(line, edge) for line in lines):
         return lines
     border = cut.outline.boundary
-    noded = shapely.union_all([border, *lines])
+    noded = union([border, *lines])
     faces = polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist()))
     beyond = []
     for face in faces:
@@ -77,7 +79,7 @@ def _led(
         value = spread.measure(shapely.get_coordinates(inner))[0][0]
         if value > level and cut.outline.contains(inner):
             beyond.append(face)
-    ground = shapely.union_all([*beyond]).difference(near).union(shapely.intersection(edge, cut.outline))
+    ground = union(beyond).difference(near).union(edge.intersection(cut.outline))
     return lines_of(shapely.boundary(ground).difference(border.buffer(1e-6)))
 
 

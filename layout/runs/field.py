@@ -85,13 +85,16 @@ class Spread:
 
     def constant(self, outline: Polygon) -> tuple[float, int] | None:
         """Gap and number of gaps where the bed is so even that plain offsets give them; else None."""
-        width = self.measure(_inner_points(outline, self.clearance))[1]
-        count = self.gaps(width)
-        whole = round(float(np.median(count)))
-        gap = float(np.median(width)) / max(whole, 1)
-        same = np.abs(count - whole) < 1e-3
-        level = np.abs(width - np.median(width)) < 0.01 * gap
-        return (gap, whole) if len(width) and bool(same.all() and level.all()) else None
+        points = _inner_points(outline, self.clearance)
+        if not len(points):
+            return None
+        width = self.measure(points)[1]
+        usual = float(np.median(width))
+        count = max(int(self.gaps(np.array([usual]))[0] + 1e-3), 1)
+        gap = usual / count
+        if gap < self.closest * (1 - 1e-6) or np.abs(width - usual).max() > 0.01 * gap:
+            return None
+        return gap, count
 
     def levels(self, outline: Polygon) -> list[tuple[int, list[LineString]]]:
         """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level.

@@ -76,7 +76,7 @@ def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[
     """Rows at clearance, clearance + spacing, … from one long side."""
     reach = _reach(cut.outline, side)
     guide = guides.extended(side, cut.outline, by=2 * reach + 4 * cut.spacing)
-    first = max(cut.clearance, 1e-6)
+    first = cut.first
     guide = guides.swung_wide(
         guide,
         side=1.0 if toward_left else -1.0,
@@ -157,7 +157,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     spread = Spread(
         left=left,
         right=right,
-        clearance=max(cut.clearance, 1e-6),
+        clearance=cut.first,
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
         most=rules.most,
@@ -170,7 +170,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
 
 def _plain_spread(cut: Ground, left: LineString, gap: float, count: int) -> Iterator[Row]:
     """Where the bed is as wide everywhere, even rows are offsets of its left side."""
-    first = max(cut.clearance, 1e-6)
+    first = cut.first
     guide = guides.swung_wide(left, side=-1.0, radius=cut.radius - first, slack=SWING_SLACK * cut.spacing)
     region = cut.region(cut.sides.left)
     for number in range(count + 1):

@@ -18,7 +18,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Sides
-from layout.plane import areal, bend_radii, coordinates, lines_of, points_at
+from layout.plane import areal, bend_radii, coordinates, lines_of, points_at, union
 
 EDGE_SLACK = 0.018
 """What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
@@ -29,6 +29,11 @@ GAP_SHARE = 0.985
 """Least distance between runs side by side, in least gaps; the law allows 0.98."""
 SWING_SLACK = 3e-4
 """Bends that deviate less than this from an arc of the bend radius are left alone, in spacings."""
+SLIVER, CRUMB = 0.25, 0.05
+"""A piece shorter than the first is never a run; one shorter than the second is not worth listing; in spacings."""
+HAIR = 0.002
+"""Where the clearance is less, rows at the very edge lie this far inside it, in spacings: on it they would fall to
+shreds."""
 BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
 
@@ -57,6 +62,16 @@ class Ground:
     shortest: float
     kept_clear: BaseGeometry
 
+    @property
+    def first(self) -> float:
+        """Distance of the first row from the side it follows [m]."""
+        return max(self.clearance, HAIR * self.spacing)
+
+    @property
+    def least(self) -> float:
+        """Length of the shortest run [m]."""
+        return max(self.shortest, SLIVER * self.spacing)
+
     def region(self, *guides: LineString) -> Region:
         """The ground a front may use: that of the laws, but not cut by the side it follows.
 
@@ -65,12 +80,12 @@ class Ground:
         """
         edge = self.outline.exterior
         soft = [line for line in (self.sides.left, self.sides.right) if self.sides.certain]
-        hard = edge.difference(shapely.union_all([line.buffer(1e-7) for line in (*soft, *guides)]))
+        hard = edge.difference(union([line.buffer(1e-7) for line in (*soft, *guides)]))
         cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
-        far = shapely.union_all([line for line in soft if not any(line is guide for guide in guides)])
+        far = union([line for line in soft if not any(line is guide for guide in guides)])
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
         strict, loose = (
-            areal(self.outline.difference(shapely.union_all([*cut, far.buffer(keep, quad_segs=64)])))
+            areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
             for keep in (self.clearance, slack)
         )
         return Region(loose=loose, strict=strict, leaves=LEAVES * self.spacing)
@@ -168,8 +183,7 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
     kept = [Row(place=row.place) for row in rows]
     for number, row in enumerate(rows):
         for piece in row.pieces:
-            if piece.length < ground.shortest:
-                _drop(dropped, piece, number, "shorter than runs.shortest")
+            if not _long_enough(piece, ground, number, dropped):
                 continue
             parts = [piece] if limits.covers(piece) else lines_of(piece.intersection(limits))
             parts = [slack for part in parts for slack in _bendable(part, ground, number, dropped)]
@@ -186,15 +200,15 @@ def _start(piece: LineString) -> shapely.Point:
     return shapely.Point(piece.coords[0])
 
 
-def _drop(dropped: list[Dropped], line: LineString, row: int, why: str) -> None:
-    if line.length > 1e-3:
+def _drop(dropped: list[Dropped], line: LineString, row: int, why: str, *, ground: Ground) -> None:
+    if line.length > CRUMB * ground.spacing:
         dropped.append(Dropped(line=line, row=row, why=why))
 
 
 def _long_enough(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> bool:
-    if piece.length >= ground.shortest:
+    if piece.length >= ground.least:
         return True
-    _drop(dropped, piece, row, "shorter than runs.shortest")
+    _drop(dropped, piece, row, "shorter than runs.shortest", ground=ground)
     return False
 
 
@@ -208,9 +222,9 @@ def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped
     tight = radius < BEND_SHARE * ground.radius
     if not tight.any():
         return [piece]
-    zone = shapely.union_all(shapely.buffer(shapely.points(at[tight]), arm))
+    zone = union(shapely.buffer(shapely.points(at[tight]), arm))
     for cut in lines_of(piece.intersection(zone)):
-        _drop(dropped, cut, row, "bends tighter than tubing.bend_radius")
+        _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
     return lines_of(piece.difference(zone))
 
 
@@ -232,16 +246,20 @@ def _apart_from_itself(piece: LineString, ground: Ground, row: int, dropped: lis
     later = np.unique(pairs[folded].max(axis=1))
     if not len(later):
         return [piece]
-    zone = shapely.union_all(shapely.buffer(shapely.points(walk[later]), step))
+    zone = union(shapely.buffer(shapely.points(walk[later]), step))
     early = LineString(walk[: int(pairs[folded].min(axis=1).max()) + 1]) if len(walk) > 1 else piece
     zone = zone.difference(early.buffer(step / 10))
     for cut in lines_of(piece.intersection(zone)):
-        _drop(dropped, cut, row, "nearer to itself than the least gap")
+        _drop(dropped, cut, row, "nearer to itself than the least gap", ground=ground)
     return lines_of(piece.difference(zone))
 
 
 def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
-    """Where pieces of two rows are nearer than the least gap, the shorter one gives way."""
+    """Where two pieces are nearer than the least gap, the shorter one gives way.
+
+    Pieces of one row may be nearer end to end, on the two sides of what interrupts it; a buffer with flat ends
+    holds just what is beside a piece.
+    """
     owner = [(number, piece) for number, row in enumerate(rows) for piece in row.pieces]
     if len(owner) < 2:
         return
@@ -252,18 +270,20 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
     left, right = tree.query([piece for _, piece in owner], predicate="dwithin", distance=gap)
     rivals: dict[int, set[int]] = {}
     for a, b in zip(left.tolist(), right.tolist(), strict=True):
-        if owner[a][0] != owner[b][0] and rank[a] > rank[b]:
+        if rank[a] > rank[b]:
             rivals.setdefault(a, set()).add(b)
     final: dict[int, list[LineString]] = {k: [piece] for k, (_, piece) in enumerate(owner)}
     for k in order:
         if k not in rivals:
             continue
         number, piece = owner[k]
-        near = shapely.union_all(
-            [part.buffer(gap, quad_segs=32) for other in rivals[k] for part in final[other]],
+        near = union(
+            part.buffer(gap, quad_segs=32, cap_style="flat" if owner[other][0] == number else "round")
+            for other in sorted(rivals[k])
+            for part in final[other]
         )
         for cut in lines_of(piece.intersection(near)):
-            _drop(dropped, cut, number, "nearer to another run than the least gap")
+            _drop(dropped, cut, number, "nearer to another run than the least gap", ground=ground)
         parts = lines_of(piece.difference(near))
         final[k] = [part for part in parts if _long_enough(part, ground, number, dropped)]
     for row in rows:
