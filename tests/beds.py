@@ -201,3 +201,104 @@ HARD = {
     "parallelogram": parallelogram, "trapezium": trapezium, "tee": tee, "cross": cross, "star": star,
     "circle": circle, "square": lambda: rect(40, 40), "short": lambda: rect(20, 14),
 }
+
+
+# --- random beds ---------------------------------------------------------------------------------------
+
+
+def _whole(outline: Array) -> Array | None:
+    """The outline, or None where it crosses itself."""
+    import shapely
+
+    polygon = shapely.Polygon(outline)
+    return outline if polygon.is_valid and polygon.area > 0 else None
+
+
+def wobbly(seed: int) -> Array:
+    """A serpentine bed along a curve of random curvature, its width wandering, its ends at random angles."""
+    rng = np.random.default_rng(seed)
+    for _ in range(100):
+        length, width = rng.uniform(40, 200), rng.uniform(6, 24)
+        n = int(length / rng.uniform(0.8, 6)) + 4
+        along = np.linspace(0, length, n)
+        waves = [(rng.uniform(30, 160), rng.uniform(0, 2 * np.pi), rng.uniform(0, 1)) for _ in range(3)]
+        bend = rng.uniform(0, 1.2) / (width / 2 + 1) * 0.6
+        curvature = bend * np.sum([a * np.sin(2 * np.pi * along / w + p) for w, p, a in waves], axis=0)
+        heading = np.concatenate(([0.0], np.cumsum((curvature[1:] + curvature[:-1]) / 2 * np.diff(along))))
+        heading += rng.uniform(0, 2 * np.pi)
+        step = np.column_stack((np.cos(heading), np.sin(heading)))
+        centre = np.vstack(([0, 0], np.cumsum((step[1:] + step[:-1]) / 2 * np.diff(along)[:, None], axis=0)))
+        normal = np.column_stack((-np.sin(heading), np.cos(heading)))
+        swing = rng.uniform(0, 0.35)
+        half = [
+            width / 2 * (1 + swing * np.sin(2 * np.pi * along / rng.uniform(30, 150) + rng.uniform(0, 6)))
+            for _ in range(2)
+        ]
+        skew = rng.uniform(-0.4, 0.4, 2) * width
+        fade = np.clip(1 - along / (width + 1), 0, 1) * skew[0] + np.clip(1 - (length - along) / (width + 1), 0, 1) * skew[1]
+        left = centre + normal * half[0][:, None] + step * fade[:, None]
+        right = centre - normal * half[1][:, None] - step * fade[:, None]
+        outline = ring(left, right)
+        if rng.uniform() < 0.3:
+            outline = outline + rng.normal(0, 0.03 * min(width, length / n), outline.shape)
+        if (whole := _whole(outline)) is not None:
+            return whole
+    raise AssertionError("no whole outline in a hundred tries")
+
+
+def starry(seed: int) -> Array:
+    """A star-shaped polygon with random arms, often very rough."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(4, 24))
+    angle = np.sort(rng.uniform(0, 2 * np.pi, n))
+    angle = (angle + 4 * np.linspace(0, 2 * np.pi, n, endpoint=False)) / 5
+    radius = rng.uniform(15, 60) * rng.uniform(rng.uniform(0.25, 0.9), 1.0, n)
+    return np.column_stack((radius * np.cos(angle) * rng.uniform(1, 2.5), radius * np.sin(angle)))
+
+
+def convex(seed: int) -> Array:
+    """The hull of random points, stretched."""
+    import shapely
+
+    rng = np.random.default_rng(seed)
+    points = rng.normal(0, 1, (int(rng.integers(3, 30)), 2)) * np.array([rng.uniform(15, 50), rng.uniform(8, 25)])
+    hull = shapely.convex_hull(shapely.MultiPoint(points))
+    return np.asarray(shapely.get_coordinates(hull.buffer(6, join_style="mitre"))[:-1])
+
+
+def crooked(seed: int) -> Array:
+    """A strip of even width along a crooked line, with sharp corners."""
+    import shapely
+
+    rng = np.random.default_rng(seed)
+    for _ in range(100):
+        n = int(rng.integers(2, 6))
+        turn = np.concatenate(([0.0], rng.uniform(-1.6, 1.6, n - 1)))
+        heading = rng.uniform(0, 6) + np.cumsum(turn)
+        leg = rng.uniform(20, 70, n)
+        line = np.vstack(([0, 0], np.cumsum(np.column_stack((np.cos(heading), np.sin(heading))) * leg[:, None], axis=0)))
+        strip = shapely.LineString(line).buffer(rng.uniform(4, 10), cap_style="flat", join_style="mitre", mitre_limit=3)
+        if strip.geom_type == "Polygon" and strip.is_valid and not strip.interiors:
+            return np.asarray(shapely.get_coordinates(strip)[:-1])
+    raise AssertionError("no whole strip in a hundred tries")
+
+
+def boxy(seed: int) -> Array:
+    """A union of a few boxes: corners and inlets at right angles."""
+    import shapely
+
+    rng = np.random.default_rng(seed)
+    for _ in range(100):
+        boxes = []
+        x, y = 0.0, 0.0
+        for _ in range(int(rng.integers(2, 5))):
+            w, h = rng.uniform(8, 50), rng.uniform(8, 30)
+            boxes.append(shapely.box(x, y, x + w, y + h))
+            x, y = x + rng.uniform(-0.5, 0.9) * w, y + rng.uniform(-0.5, 0.9) * h
+        whole = shapely.union_all(boxes)
+        if whole.geom_type == "Polygon" and not whole.interiors:
+            return np.asarray(shapely.get_coordinates(whole.exterior)[:-1])
+    raise AssertionError("no whole union in a hundred tries")
+
+
+RANDOM = {"wobbly": wobbly, "starry": starry, "convex": convex, "crooked": crooked, "boxy": boxy}
