@@ -34,7 +34,8 @@ ROUNDING = 1e-9
 class Laid:
     """A layout as plain lines, and what it has to keep to.
 
-    `zones` are shapes with the distance to keep from each; `gap` is the least distance between runs.
+    `zones` are shapes with the distance to keep from each; `gap` is the least distance between runs; `carries` is
+    blank tubing from the end of one run to the start of another, with their numbers.
     """
 
     outline: Polygon
@@ -48,6 +49,7 @@ class Laid:
     dropped: Sequence[LineString] = ()
     lengths: Sequence[float] = ()
     names: Sequence[str] = ()
+    carries: Sequence[tuple[int, int, LineString]] = ()
 
     @property
     def small(self) -> float:
@@ -63,6 +65,7 @@ def broken_laws(
     laying: Laying, bed: Bed, rules: RunRules, tubing: Tubing, features: Sequence[Feature] = ()
 ) -> list[str]:
     """Every law that a laying breaks, as a sentence each; empty for a lawful one."""
+    number = {run.name: place for place, run in enumerate(laying.runs)}
     return broken(
         Laid(
             outline=bed.outline,
@@ -76,6 +79,7 @@ def broken_laws(
             dropped=[piece.line for piece in laying.dropped],
             lengths=[run.length for run in laying.runs],
             names=[run.name for run in laying.runs],
+            carries=[(number[join.start], number[join.end], join.line) for join in laying.carries],
         )
     )
 
@@ -89,7 +93,7 @@ def broken(laid: Laid) -> list[str]:
         true = float(np.hypot(*np.diff(shapely.get_coordinates(laid.lines[number]), axis=0).T).sum())
         if abs(length - true) > 1e-6 * true:
             found.append(f"{laid.name(number)} states a length of {length} where its points make {true}")
-    return [*found, *_pairs(laid)]
+    return [*found, *_pairs(laid), *_carried(laid)]
 
 
 def _one(laid: Laid, line: LineString) -> Iterator[str]:
@@ -99,6 +103,15 @@ def _one(laid: Laid, line: LineString) -> Iterator[str]:
         return
     if line.length < laid.shortest - laid.small:
         yield f"is {line.length:.4f} long, under the shortest of {laid.shortest:g}"
+    yield from _ground(laid, line)
+    if not line.is_simple:
+        yield "crosses itself"
+    if laid.bend_radius > 0:
+        yield from _bends(laid, line)
+
+
+def _ground(laid: Laid, line: LineString) -> Iterator[str]:
+    """Clearance and setbacks."""
     least = laid.clearance - EDGE_SLACK * laid.spacing - laid.small
     if not laid.outline.buffer(laid.small).covers(line):
         outside = line.difference(laid.outline).length
@@ -112,10 +125,6 @@ def _one(laid: Laid, line: LineString) -> Iterator[str]:
         if away < setback - laid.small or (shape.geom_type == "Polygon" and line.intersection(shape).length > laid.small):
             at = shapely.shortest_line(line, shape).coords[0]
             yield f"lies {away:.6f} from a feature at {_place(at)}, setback {setback:g}"
-    if not line.is_simple:
-        yield "crosses itself"
-    if laid.bend_radius > 0:
-        yield from _bends(laid, line)
 
 
 def _place(at: Sequence[float]) -> str:
@@ -204,6 +213,27 @@ def _pairs(laid: Laid) -> Iterator[str]:
         elif not end_to_end(one, other, least):
             near = shapely.shortest_line(one, other)
             yield f"{names} are {near.length:.4f} apart at {_place(near.coords[0])}, least gap {laid.gap:g}"
+
+
+def _carried(laid: Laid) -> Iterator[str]:
+    """Blank tubing: joined to its runs, on the ground, bending no tighter, and clear of all other tubing."""
+    for place, (start, end, blank) in enumerate(laid.carries):
+        name = f"the blank from {laid.name(start)} to {laid.name(end)}"
+        leaves = math.dist(blank.coords[0], laid.lines[start].coords[-1])
+        arrives = math.dist(blank.coords[-1], laid.lines[end].coords[0])
+        if max(leaves, arrives) > 1e3 * laid.small:
+            yield f"{name} misses the ends of its runs by {max(leaves, arrives):.4f}"
+        yield from (f"{name} {said}" for said in _ground(laid, blank))
+        whole = LineString([*laid.lines[start].coords, *blank.coords[1:-1], *laid.lines[end].coords])
+        if not whole.is_simple:
+            yield f"{name} crosses its own line"
+        if laid.bend_radius > 0:
+            yield from (f"{name} {said}" for said in _bends(laid, whole))
+        others = [line for number, line in enumerate(laid.lines) if number not in {start, end}]
+        others += [line for number, (_, _, line) in enumerate(laid.carries) if number != place]
+        for other in others:
+            if blank.intersects(other):
+                yield f"{name} crosses or touches tubing at {_place(shapely.get_coordinates(blank.intersection(other))[0])}"
 
 
 def end_to_end(one: LineString, other: LineString, gap: float) -> bool:

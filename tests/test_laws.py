@@ -143,3 +143,32 @@ def test_laying_is_checked_with_its_own_gap() -> None:
 def test_pieces_inside_a_hole_of_the_bed_are_outside_it() -> None:
     outline = Polygon(box(0, 0, 40, 10).exterior, [box(18, 4, 22, 6).exterior])
     assert any("leaves the bed" in said for said in broken(replace(LAWFUL, outline=outline)))
+
+
+HALVES = replace(
+    LAWFUL,
+    lines=[*LAWFUL.lines[:2], LineString([(1, 5), (15, 5)]), LineString([(25, 5), (39, 5)]), LAWFUL.lines[4]],
+)
+
+
+def carried(*points: tuple[float, float]) -> Laid:
+    """The fourth row left out, the third carried from one half to the other."""
+    return replace(HALVES, carries=[(2, 3, LineString(points))])
+
+
+def test_blank_tubing_may_carry_a_line_on() -> None:
+    assert broken(carried((15, 5), (25, 5))) == []
+
+
+@pytest.mark.parametrize(
+    ("laid", "said"),
+    [
+        (carried((15, 5), (24, 5)), "misses the ends"),
+        (carried((15, 5), (18, 5), (20, 6), (22, 5), (25, 5)), "bends at a radius"),
+        (carried((15, 5), (20, 2.5), (25, 5)), "crosses or touches"),
+        (carried((15, 5), (14, 6), (14, 4), (25, 5)), "crosses its own line"),
+        (replace(carried((15, 5), (25, 5)), zones=[(Point(20, 5.5), 1.0)]), "a feature"),
+    ],
+)
+def test_blank_tubing_keeps_the_laws(laid: Laid, said: str) -> None:
+    assert any(said in sentence for sentence in broken(laid)), broken(laid)
