@@ -39,6 +39,8 @@ SIDE_REACH = 1.5
 """How much farther than a usual run end one may lie from an edge and still be served from along it [m]."""
 RAGGED = 0.5
 """Run ends that differ by less than this in their distance to the bed's end stand in one front [m]."""
+ROUNDING = 1e-6
+"""Points of a line nearer to each other than this are one [m]."""
 HEADING = 0.5
 """Length of the end of a line that its direction is taken from [m]."""
 EXTENSION = 5.0
@@ -103,10 +105,14 @@ def lay_plumbing(
     lines: list[Pipe] = []
     sizes: dict[PipeKind, float] = {"supply": rules.supply_diameter, "return": rules.return_diameter}
     for kind, group in _groups(tips):
-        trench = _trench(group, tips, sides, pump)
+        place = group[0].place
+        front = [tip.at for tip in tips if tip.place == place]
+        if place == "near":
+            front = _starts(runs) or front
+        trench = _trench(group[0], front, sides, pump)
         feet = [trench.project(Point(tip.at)) for tip in group]
         manifold = _span(trench, min(feet), max(feet), pump)
-        line = _line_back(manifold, group[0].place, kind, sides, pump) if pump else None
+        line = _line_back(manifold, trench, group[0], sides, pump) if pump else None
         if line is not None and line.length > TOLERANCE:
             # Both are made as a return, on the way to the pump.
             manifold = _facing(manifold, Point(line.coords[0]))
@@ -178,17 +184,22 @@ def _groups(tips: Iterable[_Tip]) -> Iterator[tuple[PipeKind, list[_Tip]]]:
             yield kind, group
 
 
-def _trench(group: Sequence[_Tip], tips: Sequence[_Tip], sides: Sides, pump: Pump | None) -> LineString:
-    """The line that the manifold of a group is a part of, carried on past both its ends."""
-    kind, place = group[0].kind, group[0].place
+def _starts(runs: Sequence[Run]) -> list[XY]:
+    """Where rows begin at the manifold end, from left to right: other laterals' loops lie there, too."""
+    first = {run.row: run for run in reversed(runs)}
+    return [xy(Point(run.line.coords[0])) for _, run in sorted(first.items()) if run.fed]
+
+
+def _trench(tip: _Tip, front: Sequence[XY], sides: Sides, pump: Pump | None) -> LineString:
+    """The line that the manifold of one kind behind a front is a part of, carried on past both its ends."""
+    kind, place = tip.kind, tip.place
     if place == "inside":
         toward = np.asarray(pump.at if pump else coordinates(sides.near).mean(axis=0))
-        start = np.asarray(group[0].at)
+        start = np.asarray(tip.at)
         way = (toward - start) / max(float(np.hypot(*(toward - start))), TOLERANCE)
         return LineString([start + way * BEYOND[kind], start + way * (BEYOND[kind] + STUB)])
     if place in {"left", "right"}:
-        return _beside(sides.left if place == "left" else sides.right, place, BEYOND[kind])
-    front = [tip.at for tip in tips if tip.place == place]
+        return _beside(_side(sides, place), place, BEYOND[kind])
     edge = sides.near if place == "near" else sides.far
     gaps = shapely.distance(shapely.points(front), edge)
     usual = float(np.median(gaps))
@@ -237,35 +248,43 @@ def _span(trench: LineString, first: float, last: float, pump: Pump | None) -> L
     """The part of a trench between two feet; a stub on the pump's side of a single one."""
     if last - first >= TOLERANCE:
         return LineString(coordinates(substring(trench, first, last)))
+    spans = ((max(first - STUB, 0.0), first), (first, min(first + STUB, trench.length)))
     ways = [
-        LineString(coordinates(substring(trench, min(first, end), max(first, end))))
-        for end in (first - STUB, first + STUB)
-        if 0 <= end <= trench.length
+        LineString(coordinates(substring(trench, *span))) for span in spans if span[1] - span[0] > STUB / 2
     ]
     if pump is None:
         return ways[0]
     return min(ways, key=lambda way: round(float(way.distance(Point(pump.at))), 3))
 
 
-def _line_back(manifold: LineString, place: Place, kind: PipeKind, sides: Sides, pump: Pump) -> LineString:
-    """The line from a manifold to the pump."""
-    end = Point(pump.at)
-    tips = [manifold.coords[0][:2], manifold.coords[-1][:2]]
-    if place in {"near", "inside"}:
-        tip = min(tips, key=lambda tip: round(Point(tip).distance(end), 3))
-        return LineString([tip, pump.at])
-    ways = []
-    for side in ("left", "right") if place == "far" else (place,):
-        along = _beside(sides.left if side == "left" else sides.right, side, BEYOND[kind])
-        at_near = along.project(Point((sides.left if side == "left" else sides.right).coords[0]))
-        for tip in tips:
-            at_tip = along.project(Point(tip))
-            if at_tip > at_near:
-                walk = coordinates(substring(along, at_near, at_tip))[::-1]
-                ways.append(LineString([tip, *walk, pump.at]))
-            else:
-                ways.append(LineString([tip, pump.at]))
-    return min(ways, key=lambda way: round(float(way.length), 3))
+def _line_back(manifold: LineString, trench: LineString, tip: _Tip, sides: Sides, pump: Pump) -> LineString:
+    """The line from a manifold to the pump: straight, or along the edges of the bed to its manifold end."""
+    first, last = (trench.project(Point(manifold.coords[end])) for end in (0, -1))
+    ways: list[list[XY]] = []
+    if tip.place in {"left", "right"}:
+        ways = [_walk(trench, first, trench.project(Point(_side(sides, tip.place).coords[0])))]
+    elif tip.place == "far":
+        corners: tuple[tuple[Place, float, int], ...] = (("left", first, 0), ("right", last, -1))
+        for place, end, corner in corners:
+            side = _side(sides, place)
+            along = _beside(side, place, BEYOND[tip.kind])
+            round_corner = _walk(trench, end, trench.project(Point(sides.far.coords[corner])))
+            home = _walk(along, along.project(Point(round_corner[-1])), along.project(Point(side.coords[0])))
+            ways.append(round_corner + home)
+    else:
+        ways = [_walk(trench, end, end) for end in (first, last)]
+    lines = [shapely.remove_repeated_points(LineString([*way, pump.at]), ROUNDING) for way in ways]
+    return min(lines, key=lambda line: round(float(line.length), 3))
+
+
+def _side(sides: Sides, place: Place) -> LineString:
+    return sides.left if place == "left" else sides.right
+
+
+def _walk(line: LineString, start: float, end: float) -> list[XY]:
+    """The points of a line from one station to another, in that direction [m]."""
+    points = coordinates(substring(line, min(start, end), max(start, end))).tolist()
+    return [(x, y) for x, y in (points if start <= end else points[::-1])]
 
 
 def _facing(manifold: LineString, end: Point) -> LineString:
