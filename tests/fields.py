@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.ops import substring
 
 from layout.model import (
     XY,
@@ -228,6 +229,109 @@ def curved_field(units: str = "ft", *, origin: XY = (5000.0, 2000.0)) -> Design:
             feature("north lot line", "property line", scaled([(-20.0, 108.0), (150.0, 104.0)]), 10.0 * unit),
         ],
         pump=(-8.0 * unit, 52.0 * unit),
+    )
+
+
+def strip_field() -> Design:
+    """Five runs, each a lateral of its own, down a winding strip of 420 ft; creek, drive, cut bank."""
+    x = np.linspace(0.0, 420.0, 200)
+    spine = LineString(np.column_stack((x, 18.0 * np.sin(x / 60.0))))
+
+    def beside(off: float, *, less: float = 0.0) -> list[XY]:
+        line = spine.offset_curve(off, quad_segs=16)
+        assert isinstance(line, LineString)
+        cut = substring(line, less, line.length - less)
+        return [(float(px), float(py)) for px, py in cut.coords]
+
+    creek = [(-30.0, -75.0), (200.0, -90.0), (450.0, -70.0), (450.0, -110.0), (-30.0, -110.0), (-30.0, -75.0)]
+    return field(
+        "Creek side strip, invented example",
+        beside(6.0) + beside(-6.0)[::-1],
+        [beside(off, less=1.0) for off in (4.0, 2.0, 0.0, -2.0, -4.0)],
+        features=[
+            feature("creek", "water body", creek, 25.0),
+            feature("drive", "drive", [(120.0, 60.0), (140.0, 120.0)], 5.0),
+            feature("cut bank", "slope", [(250.0, 40.0), (330.0, 44.0)], 15.0),
+        ],
+        pump=(-25.0, 20.0),
+        per_lateral=1,
+    )
+
+
+def wide_field(runs: int = 60, *, length: float = 400.0, spacing: float = 2.0) -> Design:
+    """A rectangle with many straight runs: crowded lettering, long schedules."""
+    width = runs * spacing
+    levels = [width - (i + 0.5) * spacing for i in range(runs)]
+    school = [(-120.0, 20.0), (-60.0, 20.0), (-60.0, 80.0), (-120.0, 80.0), (-120.0, 20.0)]
+    return field(
+        "Commons field, zone A, an invented example with a title much too long for one line of a title block",
+        [(0.0, 0.0), (length, 0.0), (length, width), (0.0, width)],
+        [[(1.0, y), (length / 2, y), (length - 1.0, y)] for y in levels],
+        spacing=spacing,
+        features=[
+            feature("school", "building", school, 30.0),
+            feature("west lot line", "property line", [(-180.0, -60.0), (-180.0, 220.0)], 10.0),
+            feature("water main", "water line", [(-180.0, -40.0), (length + 100.0, -40.0)], 10.0),
+        ],
+        pump=(-40.0, 100.0),
+    )
+
+
+def tree_field() -> Design:
+    """A straight bed with an oak in it: runs cut in two, blank tubing past it, one piece not laid."""
+    lines: list[Points] = []
+    rows, carries = [], []
+    for row, y in enumerate(range(15, 2, -2)):
+        half = math.sqrt(max(16.0 - (y - 8.0) ** 2, 0.0)) + 0.01
+        rows.append(row)
+        if abs(y - 8.0) >= 4.0:
+            lines.append([(1.0, y), (99.0, y)])
+            continue
+        carries.append((len(lines), len(lines) + 1))
+        rows.append(row)
+        lines += [[(1.0, y), (30.0 - half, y)], [(30.0 + half, y), (99.0, y)]]
+    house = [(20.0, 30.0), (60.0, 30.0), (60.0, 50.0), (20.0, 50.0), (20.0, 30.0)]
+    return field(
+        "Old oak bed, invented example",
+        [(0.0, 0.0), (100.0, 0.0), (100.0, 16.0), (0.0, 16.0)],
+        lines,
+        rows=rows,
+        carries=carries,
+        features=[
+            feature("old oak", "tree", [(30.0, 8.0)], 4.0, inside=True),
+            feature("tank lid", "tank", arc(1.5, 0.0, 360.0, centre=(70.0, 19.0)), 1.0),
+            feature("neighbour's well", "well", [(170.0, 60.0)], 50.0),
+            feature("house", "building", house, 10.0),
+        ],
+        pump=(-12.0, 22.0),
+        dropped=[[(1.0, 1.0), (4.0, 1.0)]],
+        notes=("outline.csv: the last point repeats the first; it was left out",),
+    )
+
+
+def kinds_field() -> Design:
+    """A small bed among features of every kind as point, line and area, with awkward names; no pump."""
+    features = []
+    for index, kind in enumerate(FeatureKind):
+        x = 8.0 * index
+        features += [
+            feature(f"{kind.value} point $x^2$ %%d", kind.value, [(x, 24.0)], 1.5),
+            feature(f"línea {kind.value} «ñ» \\P 北", kind.value, [(x, 30.0), (x + 5.0, 36.0)], 0.0),
+            feature(
+                f"area of a {kind.value} whose name is far too long to be lettered on any plan of any size",
+                kind.value,
+                [(x, -30.0), (x + 6.0, -30.0), (x + 6.0, -24.0), (x, -24.0), (x, -30.0)],
+                2.0,
+            ),
+        ]
+    return field(
+        "Bed of 12 % « kinds », invented",
+        [(0.0, 0.0), (80.0, 0.0), (80.0, 6.0), (0.0, 6.0)],
+        [[(1.0, 5.0), (79.0, 5.0)], [(1.0, 3.0), (79.0, 3.0)], [(1.0, 1.0), (79.0, 1.0)]],
+        features=features,
+        per_lateral=3,
+        crs="EPSG:6494",
+        origin=(13_000_000.25, 700_000.5),
     )
 
 

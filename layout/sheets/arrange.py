@@ -1,7 +1,7 @@
 """The choice of sheet, scale and columns, so that the bed fills the window and the lettering can be read.
 
-Sheet sizes: ANSI/ASME Y14.1 and ISO 216; scales: the faces of an engineer's scale, and ISO 5455 with its usual
-in-between steps (sizes and scales from memory).
+Sheet sizes: ANSI/ASME Y14.1 and ISO 216; scales: the faces of an engineer's scale, and ISO 5455 with its
+usual in-between steps (sizes and scales from memory).
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Arrangement:
 
 
 def scales(units: UnitSet) -> list[tuple[float, str]]:
-    """The scales of a site's units, the largest drawing first: ground [m] to an inch of paper, and in words."""
+    """List the scales of a site's units, the largest first: ground [m] to an inch of paper, and in words."""
     if units.word == "m":
         return [(ratio * INCH, f"1 : {ratio}") for ratio in _RATIOS]
     return [(feet * units.length, f"1 in = {feet} ft") for feet in _FEET_TO_INCH]
@@ -110,7 +110,7 @@ def arrange(
 
 
 def _choices(units: UnitSet) -> Iterator[tuple[Paper, int, float]]:
-    """Sheet, number of columns at the right, height of the band of columns under the plan [in]."""
+    """Yield sheet, number of columns at the right, height of the band of columns under the plan [in]."""
     papers = _METRIC_PAPERS if units.word == "m" else _INCH_PAPERS
     for paper in papers:
         for panels in (1, 2):
@@ -126,7 +126,7 @@ def _try(
     panels: int,
     band: float,
 ) -> Arrangement | None:
-    """One arrangement; None where its window is too narrow or no scale shows the field in it."""
+    """Make one arrangement; None where its window is too narrow or no scale shows the field in it."""
     right = paper.width - MARGIN - panels * (COLUMN + GUTTER)
     window = (MARGIN, MARGIN + band + STRIP, right, paper.height - MARGIN)
     width, height = window[2] - window[0], window[3] - window[1]
@@ -148,7 +148,7 @@ def _try(
 
 
 def _columns(paper: Paper, panels: int, band: float, right: float) -> list[Column]:
-    """The columns at the right, the last above the title block, then those of the band under the plan."""
+    """List the columns at the right, the last above the title block, then those under the plan."""
     top = paper.height - MARGIN - 0.1
     columns = [
         Column(
@@ -169,7 +169,7 @@ def _columns(paper: Paper, panels: int, band: float, right: float) -> list[Colum
 
 
 def further_columns(paper: Paper) -> list[Column]:
-    """The columns of a sheet without a plan; the last stands above the title block."""
+    """List the columns of a sheet without a plan; the last stands above the title block."""
     count = int((paper.width - 2 * MARGIN) // (COLUMN + GUTTER))
     step = (paper.width - 2 * MARGIN) / count
     top = paper.height - MARGIN - 0.1

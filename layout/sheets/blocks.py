@@ -1,4 +1,4 @@
-"""Blocks of tables and notes: rows of cells under a heading, set into columns on paper, split where they must be.
+"""Blocks of tables and notes: rows of cells under a heading, set into columns on paper, split where need be.
 
 All in inches on paper; x counts from a column's left edge.
 """
@@ -200,7 +200,7 @@ def table(
     *,
     wrap: dict[int, float],
 ) -> Block:
-    """A table of single-line cells; columns named in `wrap` break their text to that width [in]."""
+    """Make a table of single-line cells; columns named in `wrap` break their text to that width [in]."""
     made = []
     for row in rows:
         cells: list[Cell] = []
@@ -215,7 +215,7 @@ def table(
 
 
 def paragraphs(heading: str, texts: Sequence[str], lettering: Lettering, *, numbered: bool = False) -> Block:
-    """A block of paragraphs, broken to the column's width."""
+    """Make a block of paragraphs, broken to the column's width."""
     indent = 0.26 if numbered else 0.0
     rows = []
     for number, text in enumerate(texts, start=1):
@@ -228,7 +228,7 @@ def paragraphs(heading: str, texts: Sequence[str], lettering: Lettering, *, numb
 
 
 def pairs(heading: str, items: Sequence[tuple[str, str]], lettering: Lettering) -> Block:
-    """A block of names on the left and figures on the right; a name too long for its line is broken."""
+    """Make a block of names on the left and figures on the right; a name too long for its line is broken."""
     rows = []
     for name, figure in items:
         room = COLUMN - lettering.width(figure, LETTER) - 0.15
@@ -243,7 +243,7 @@ def pairs(heading: str, items: Sequence[tuple[str, str]], lettering: Lettering) 
 
 
 def draw(placed: Placed, layer: Layer) -> list[Mark]:
-    """The marks of a block at its place."""
+    """Draw the marks of a block at its place."""
     block, left = placed.block, placed.left
     y = placed.top - HEADING + 0.09
     marks: list[Mark] = [
@@ -264,7 +264,7 @@ def draw(placed: Placed, layer: Layer) -> list[Mark]:
 
 
 def rule(layer: Layer, left: float, y: float, *, width: float = COLUMN, pen: Pen | None = None) -> Line:
-    """A level line on paper."""
+    """Draw a level line on paper."""
     return Line(layer=layer, line=LineString([(left, y), (left + width, y)]), pen=pen)
 
 

@@ -1,4 +1,4 @@
-"""From a finished design to its drawing: chooses the sheet, makes the plan's marks, letters it, fills the tables."""
+"""From a finished design to its drawing: the sheet, the plan's marks and lettering, the tables."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def _all_blocks(
 
 
 def _legend_guess(design: Design) -> Block:
-    """The legend as if everything in the design were seen: as tall as it can become."""
+    """Make the legend as if everything in the design were seen: as tall as it can become."""
     view = View(window=(0.0, 0.0, 1e6, 1e6), centre=(0.0, 0.0), metres_per_inch=1e-3)
     marks = field_marks(design, view)
     arrow = Symbol(layer=layers.FLOW, name="arrow", at=(0.0, 0.0), size=0.1)
@@ -102,7 +102,7 @@ def _sheets(
     lettering: Lettering,
     unlabelled: Sequence[str],
 ) -> list[Sheet]:
-    """The first sheet with the plan, then as many as the rest of the tables needs."""
+    """Make the first sheet with the plan, then as many as the rest of the tables needs."""
     placed, later = flow(blocks, arrangement.columns)
     pages = [placed]
     while later:
@@ -120,7 +120,7 @@ def _sheets(
             sheet=(number, len(pages)),
         )
         if view is not None:
-            note = _note(unlabelled)
+            note = _note(unlabelled, further=len(pages) - 1)
             marks += heading(design, view, arrangement.scale, lettering, note)
         for part in page:
             layer = layers.LEGEND if part.block.heading == LEGEND else layers.TABLE
@@ -131,5 +131,13 @@ def _sheets(
     return sheets
 
 
-def _note(unlabelled: Sequence[str]) -> str:
-    return f"Not lettered for want of room, see the schedules: {', '.join(unlabelled)}" if unlabelled else ""
+def _note(unlabelled: Sequence[str], *, further: int) -> str:
+    """Say what is not lettered, and where the schedules go on."""
+    said = []
+    if further:
+        said.append(
+            f"Schedules go on on sheet {'2' if further == 1 else f'2 to {1 + further}'} (plan.pdf, plan.dxf)."
+        )
+    if unlabelled:
+        said.append(f"Not lettered for want of room, see the schedules: {', '.join(unlabelled)}.")
+    return " ".join(said)

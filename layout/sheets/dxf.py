@@ -1,7 +1,7 @@
 """Draws a drawing as a DXF: the plan at true scale in site coordinates, and its sheets in paper space.
 
-The version is AutoCAD 2010's, the oldest with plain UTF-8 text. Runs are polylines through exactly the points of
-`layout.json`. The same drawing gives the same bytes: fixed dates and identifiers, entities in a fixed order.
+The version of the format is R2010. Runs are polylines through exactly the points of `layout.json`. The same
+drawing gives the same bytes: fixed dates and identifiers, entities in a fixed order.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ def write_dxf(drawing: Drawing, path: Path) -> None:
 
 @contextmanager
 def _reproducible() -> Iterator[None]:
-    """Fixed dates and identifiers while a document is made; must be set before it is begun."""
+    """Keep dates and identifiers fixed while a document is made; to be entered before it is begun."""
     import ezdxf
 
     library: Any = ezdxf
@@ -148,7 +148,7 @@ def _used_layers(drawing: Drawing) -> list[Any]:
 
 
 def _look(pen: Pen) -> dict[str, Any]:
-    """A pen as attributes of a layer or an entity."""
+    """Give a pen as attributes of a layer or an entity."""
     look: dict[str, Any] = {
         "color": _INDEX[pen.colour],
         "linetype": _linetype(pen.dash),
@@ -164,7 +164,7 @@ def _linetype(dash: Dash) -> str:
 
 
 def _block(document: Any, name: str) -> None:
-    """A symbol as a block one unit wide; on layer 0, so that it takes the look of the layer it is put on."""
+    """Make a symbol a block one unit wide; on layer 0, so that it looks as the layer it is put on."""
     block = document.blocks.new(_block_name(name))
     for stroke in SYMBOLS[name]:
         if isinstance(stroke, Disc):
@@ -218,7 +218,7 @@ def _extents(document: Any, model: Any, drawing: Drawing) -> None:
 
 
 def _sheet(document: Any, drawing: Drawing, sheet: Sheet) -> None:
-    """A layout in paper space: its marks, and a locked viewport where it shows the plan."""
+    """Make a layout in paper space: its marks, and a locked viewport where it shows the plan."""
     layout = document.layouts.new(sheet.name)
     unit = _paper_unit(drawing)
     layout.page_setup(
@@ -334,7 +334,8 @@ class _Writer:
         if self.view is not None:
             corners = self.view.to_plan(corners)
         points = [(float(x), float(y)) for x, y in self._points(corners)]
-        self.space.add_wipeout(points, dxfattribs={"layer": layers.MASK.name})
+        # The library's own way of setting attributes is lost on wipeouts.
+        self.space.add_wipeout(points).dxf.layer = layers.MASK.name
 
     def _text(self, mark: Text) -> None:
         from ezdxf.enums import TextEntityAlignment

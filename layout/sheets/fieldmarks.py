@@ -1,4 +1,4 @@
-"""The marks of the field itself, without lettering: bed, setbacks, features, tubing, pipes, emitters, pump."""
+"""The marks of the field, without lettering: bed, setbacks, features, tubing, pipes, emitters, pump."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def seen_features(design: Design, view: View) -> frozenset[str]:
 
 
 def bounds(design: Design) -> tuple[float, float, float, float]:
-    """What the plan must show [m]: bed, tubing, pipes and pump, and of the features what lies near."""
+    """Find what the plan must show [m]: bed, tubing, pipes and pump, and of the features what lies near."""
     plumbing = design.plumbing
     core: list[BaseGeometry] = [design.site.bed.outline]
     core += [run.line for run in design.laying.runs] + [join.line for join in design.joins]
@@ -126,7 +126,7 @@ def _ground(design: Design) -> list[Mark]:
 
 
 def _feature(item: Feature, view: View) -> list[Mark]:
-    """A feature's shape, with the texture of its kind, and its symbol where it is a point."""
+    """Draw a feature's shape, with the texture of its kind, and its symbol where it is a point."""
     layer = layers.FEATURES[item.kind]
     shape = item.shape
     if isinstance(shape, Point):
@@ -151,7 +151,7 @@ def _feature(item: Feature, view: View) -> list[Mark]:
 
 
 def _hatch(shape: Polygon, apart: float) -> list[LineString]:
-    """Lines at 45 degrees across an area, on a grid fixed to the plane, at most a few hundred."""
+    """Draw lines at 45 degrees across an area, on a grid fixed to the plane, at most a few hundred."""
     left, bottom, right, top = shape.bounds
     apart = max(apart, (right - left + top - bottom) / 300)
     first, last = math.ceil((bottom - right) / apart), math.floor((top - left) / apart)
@@ -179,7 +179,7 @@ def _tubing(design: Design) -> list[Mark]:
 
 
 def _emitters(design: Design, view: View) -> list[Mark]:
-    """A dot at every emitter, where the scale leaves room between them."""
+    """Set a dot at every emitter, where the scale leaves room between them."""
     apart = design.site.tubing.emitter_spacing / view.metres_per_inch
     if apart < _EMITTER_APART or design.totals.emitters > _MOST_EMITTERS:
         return []
@@ -201,7 +201,7 @@ def _pipes(design: Design) -> list[Mark]:
 
 
 def arrow(line: LineString, share: float, view: View, *, size: float = ARROW) -> Symbol:
-    """A flow arrow on a line of the plan [m], at a share of its length."""
+    """Set a flow arrow on a line of the plan [m], at a share of its length."""
     points = coordinates(line)
     length = float(stations(points)[-1])
     half = 0.5 * size * view.metres_per_inch

@@ -10,7 +10,7 @@ from layout.units import UnitSet
 
 
 def plain(value: float, decimals: int, *, thousands: bool = True) -> str:
-    """A number with fixed decimals; never a negative zero."""
+    """Print a number with fixed decimals; never a negative zero."""
     text = f"{value:,.{decimals}f}" if thousands else f"{value:.{decimals}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0.,") else text
 
@@ -22,51 +22,51 @@ class Figures:
         self.units = units
 
     def length(self, value: float) -> str:
-        """A length [m], without its unit."""
+        """Print a length [m], without its unit."""
         return plain(value / self.units.length, 2)
 
     def length_of(self, value: float) -> str:
-        """A length [m], with its unit."""
+        """Print a length [m], with its unit."""
         return f"{self.length(value)} {self.units.length_name}"
 
     def area_of(self, value: float) -> str:
-        """An area [m²], with its unit: whole square feet, tenths of a square metre."""
+        """Print an area [m²], with its unit: whole square feet, tenths of a square metre."""
         return f"{plain(value / self.units.area, 1 if self.units.word == 'm' else 0)} {self.units.area_name}"
 
     def diameter_of(self, value: float) -> str:
-        """A nominal diameter [m], with its unit."""
+        """Print a nominal diameter [m], with its unit."""
         return f"{value / self.units.diameter:.6g} {self.units.diameter_name}"
 
     def hourly(self, value: float) -> str:
-        """A flow per hour [m³/s], without its unit."""
+        """Print a flow per hour [m³/s], without its unit."""
         return plain(value / self.units.emitter_flow, 2)
 
     def hourly_of(self, value: float) -> str:
-        """A flow per hour [m³/s], with its unit."""
+        """Print a flow per hour [m³/s], with its unit."""
         return f"{self.hourly(value)} {self.units.emitter_flow_name}"
 
     def flow(self, value: float) -> str:
-        """A flow per minute [m³/s], without its unit."""
+        """Print a flow per minute [m³/s], without its unit."""
         return plain(value / self.units.flow, 2)
 
     def flow_of(self, value: float) -> str:
-        """A flow per minute [m³/s], with its unit."""
+        """Print a flow per minute [m³/s], with its unit."""
         return f"{self.flow(value)} {self.units.flow_name}"
 
     def daily_of(self, value: float) -> str:
-        """A flow per day [m³/s], with its unit."""
+        """Print a flow per day [m³/s], with its unit."""
         return f"{plain(value / self.units.daily_flow, 0)} {self.units.daily_flow_name}"
 
     def loading_of(self, value: float) -> str:
-        """A daily flow per area [m/s], with its unit."""
+        """Print a daily flow per area [m/s], with its unit."""
         return f"{plain(value / self.units.loading, 3)} {self.units.loading_name}"
 
     def share(self, value: float) -> str:
-        """A share of one, in per cent."""
+        """Print a share of one, in per cent."""
         return f"{plain(100 * value, 1)} %"
 
     def of_check(self, check: Check, value: float) -> str:
-        """A check's value or limit, with its unit."""
+        """Print a check's value or limit, with its unit."""
         return {
             "length": self.length_of,
             "area": self.area_of,
@@ -78,7 +78,7 @@ class Figures:
 
 
 def of_check(check: Check, value: float, units: UnitSet) -> float:
-    """A check's value or limit as a number in the site's units; a ratio is a share of one."""
+    """Give a check's value or limit as a number in the site's units; a ratio is a share of one."""
     factor = {
         "length": units.length,
         "area": units.area,

@@ -79,7 +79,7 @@ class _Pen:
         return self.lettering.width(text, height, strong=strong)
 
     def paper(self, line: LineString) -> list[Array]:
-        """A line of the plan on paper, in the pieces that show in the window [in]."""
+        """Put a line of the plan on paper, in the pieces that show in the window [in]."""
         on_paper = shapely.transform(line, self.view.to_paper)
         return [coordinates(piece) for piece in lines_of(on_paper.intersection(self.board.window))]
 
@@ -125,7 +125,7 @@ def _claim_symbols(pen: _Pen, marks: list[Mark]) -> None:
 
 
 def _runs(pen: _Pen, design: Design, figures: Figures) -> None:
-    """Name and length along each run; only every fifth where runs lie closer than lettering is high."""
+    """Letter name and length along each run; every fifth where runs lie too close."""
     runs = design.laying.runs
     apart = design.site.runs.spacing / pen.view.metres_per_inch
     crowded = apart < LEGIBLE - 1e-6
@@ -143,7 +143,7 @@ def _runs(pen: _Pen, design: Design, figures: Figures) -> None:
 
 
 def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: float) -> bool:
-    """Name and length above the run or below it, else in it, else the name alone, else with a leader."""
+    """Letter name and length beside the run, else in it, else the name alone, else with a leader."""
     pieces = sorted(pen.paper(run.line), key=_reach, reverse=True)
     if not pieces:
         return False
@@ -165,7 +165,7 @@ def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: f
 
 
 def _label_ends(pen: _Pen, name: str, piece: Array) -> None:
-    """The name again near both ends of a run so long that one would have to look for it."""
+    """Letter the name again near both ends of a run so long that one would have to look for it."""
     if _reach(piece) < _LONG:
         return
     for share in (0.06, 0.94):
@@ -183,7 +183,7 @@ def _pump(pen: _Pen, design: Design) -> None:
 
 
 def _laterals(pen: _Pen, design: Design) -> None:
-    """Each lateral's name at the end that is fed; only every fifth where they lie close."""
+    """Letter each lateral's name at the end that is fed; only every fifth where they lie close."""
     named = {run.name: run.line for run in design.laying.runs}
     laterals = design.laterals
     wide = np.mean([len(lateral.runs) for lateral in laterals]) if laterals else 1.0
@@ -207,7 +207,7 @@ def _laterals(pen: _Pen, design: Design) -> None:
 
 
 def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
-    """Kind, size and length along each manifold and line, or beside it with a leader."""
+    """Letter kind, size and length along each manifold and line, or beside it with a leader."""
     for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
         for pipe in found:
             size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
@@ -234,7 +234,7 @@ def _reach(piece: Array) -> float:
 def _about(
     piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)
 ) -> list[Spot]:
-    """Spots with a leader to one of several points of a line on paper."""
+    """List spots with a leader to one of several points of a line on paper."""
     line = LineString(piece)
     spots: list[Spot] = []
     for share in shares:
@@ -244,7 +244,7 @@ def _about(
 
 
 def _features(pen: _Pen, design: Design) -> None:
-    """The name of each feature: in it, along it, or beside it."""
+    """Letter the name of each feature: in it, along it, or beside it."""
     for item in design.site.features:
         if not item.shape.intersects(_ground_window(pen)):
             continue
@@ -258,7 +258,7 @@ def _ground_window(pen: _Pen) -> shapely.Polygon:
 
 
 def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[list[Spot]]:
-    """Sets of spots, each tried when the one before gave no room."""
+    """List sets of spots, each tried when the one before gave no room."""
     shape = shapely.transform(item.shape, pen.view.to_paper).intersection(pen.board.window)
     if isinstance(shape, Point):
         return [around((shape.x, shape.y), width, size=fieldmarks.SYMBOL / 2)]
@@ -282,7 +282,7 @@ def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[list[Spot]]:
 
 
 def _setbacks(pen: _Pen, design: Design, figures: Figures) -> None:
-    """The distance, lettered along the limit of each setback."""
+    """Letter the distance along the limit of each setback."""
     for item in design.site.features:
         if item.setback <= 0:
             continue
@@ -321,7 +321,7 @@ def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
 
 
 def _arrows(pen: _Pen, design: Design) -> None:
-    """An arrow near both ends of each run and on each pipe, where nothing is lettered."""
+    """Set an arrow near both ends of each run and on each pipe, where nothing is lettered."""
     apart = design.site.runs.spacing / pen.view.metres_per_inch
     size = min(fieldmarks.ARROW, 0.8 * apart)
     lines = [line for _, line in fieldmarks.flow_lines(design)] if size >= 0.06 else []

@@ -1,9 +1,9 @@
 """The layers of a drawing and their pens.
 
 Names follow the published form discipline - major group - minor group - status (N new, E existing) of the
-United States National CAD Standard's layer guidelines (form from memory); minor groups that it leaves open are
-our own. Line widths and types follow ISO 128's meaning (from memory): continuous thick for what is built,
-continuous thin for dimensions and leaders, dashes for limits, long dash and two dots for boundaries.
+United States National CAD Standard's layer guidelines (form from memory); minor groups it leaves open are
+ours. Line widths and types follow ISO 128's meaning (from memory): continuous thick for what is built, thin
+for dimensions and leaders, dashes for limits, long dash and two dots for boundaries.
 """
 
 from __future__ import annotations

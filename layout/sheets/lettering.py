@@ -24,7 +24,7 @@ _SAMPLE = 100.0
 
 
 def font_file(*, strong: bool) -> Path:
-    """The file of the typeface, or of its heavier cut."""
+    """Find the file of the typeface, or of its heavier cut."""
     import matplotlib
 
     name = "DejaVuSans-Bold.ttf" if strong else "DejaVuSans.ttf"
@@ -44,18 +44,18 @@ class Lettering:
         self._advance: dict[tuple[bool, str], float] = {}
 
     def clean(self, text: str) -> str:
-        """One line that the typeface can draw: white space run together, unknown characters as a box."""
+        """Make one line that the typeface can draw: white space run together, unknown characters as a box."""
         line = " ".join(text.split())
         return "".join(
             sign if ord(sign) in self._known[False] and sign.isprintable() else "\u25a1" for sign in line
         )
 
     def width(self, text: str, height: float, *, strong: bool = False) -> float:
-        """Width of a line of text [in]."""
+        """Measure a line of text [in]."""
         return sum(self._of(sign, strong) for sign in text) * height / CAPITAL
 
     def fitted(self, text: str, height: float, room: float, *, strong: bool = False) -> str:
-        """The text, or as much of its start as fits into the room [in], with an ellipsis."""
+        """Cut the text to as much of its start as fits into the room [in], with an ellipsis where cut."""
         if self.width(text, height, strong=strong) <= room:
             return text
         while text and self.width(text + "\u2026", height, strong=strong) > room:
@@ -63,7 +63,7 @@ class Lettering:
         return text.rstrip() + "\u2026"
 
     def wrapped(self, text: str, height: float, room: float, *, strong: bool = False) -> list[str]:
-        """The text in lines that fit into the room [in]; a word too long for it is broken."""
+        """Break the text into lines that fit into the room [in]; a word too long for it is broken."""
         lines: list[str] = []
         line = ""
         for word in text.split():
@@ -105,7 +105,7 @@ class Lettering:
         return Polygon([np.asarray(at) + x * forward + y * up for x, y in corners])
 
     def _of(self, sign: str, strong: bool) -> float:
-        """Advance of one character for a size of 1."""
+        """Measure the advance of one character for a size of 1."""
         key = (strong, sign)
         if key not in self._advance:
             glyph = self._fonts[strong].load_char(ord(sign))

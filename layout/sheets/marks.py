@@ -1,7 +1,7 @@
 """A drawing described once: marks on layers, which the renderers only draw, so that they cannot disagree.
 
-A mark lies in one of two spaces. Marks of the *plan* are in the site's local plane [m]; marks of a *sheet* are
-on paper, in inches from the sheet's lower left corner. Whatever has the size of lettering (text heights,
+A mark lies in one of two spaces. Marks of the *plan* are in the site's local plane [m]; marks of a *sheet*
+are on paper, in inches from the sheet's lower left corner. Whatever has the size of lettering (text heights,
 symbols, pen weights) is given as plotted, in both spaces. A `View` says which part of the plan a sheet shows
 and at what scale; a renderer turns plan marks to paper through it, or to site coordinates through the frame.
 """

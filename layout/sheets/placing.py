@@ -31,6 +31,7 @@ _INSIDE_COST = 0.5
 """Cost of a label with a leader that stands where none is wanted."""
 _LEADER_COST = 0.15
 """Cost of a line that a leader crosses."""
+_UPRIGHT = 0.09
 _TURNS = 16
 REACHES = (0.12, 0.28, 0.45, 0.65, 0.9, 1.25, 1.7, 2.3, 3.0)
 
@@ -114,13 +115,13 @@ class Board:
         return replace(spot, mask=True) if covered[least] > 0 else spot
 
     def _covered(self, boxes: Objects) -> Array:
-        """Length of linework under each box [in]."""
+        """Measure the linework under each box [in]."""
         which, lines = self._lines.query(boxes, predicate="intersects")
         lengths = shapely.length(shapely.intersection(boxes[which], self._pieces[lines]))
         return np.asarray(np.bincount(which, weights=lengths, minlength=len(boxes)), dtype=np.float64)
 
     def _crossed(self, leaders: Objects) -> Array:
-        """Pieces of linework that each leader crosses."""
+        """Count the pieces of linework that each leader crosses."""
         count = np.zeros(len(leaders))
         drawn = np.flatnonzero([leader is not None for leader in leaders])
         if len(drawn):
@@ -133,7 +134,7 @@ class Board:
 
 
 def along(line: Array, width: float, height: float, *, prefer: float, above: float, mask: bool) -> list[Spot]:
-    """Spots for a text turned along a line.
+    """List spots for a text turned along a line.
 
     Parameters
     ----------
@@ -164,7 +165,7 @@ def along(line: Array, width: float, height: float, *, prefer: float, above: flo
             continue
         way = chords[i] / spans[i]
         # To be read from below or from the right.
-        way = way if way[0] > 0.01 or (way[0] > -0.01 and way[1] > 0) else -way
+        way = way if way[0] > _UPRIGHT or (way[0] > -_UPRIGHT and way[1] > 0) else -way
         up = np.array([-way[1], way[0]])
         middle = samples[i].mean(axis=0)
         bulges = (samples[i] - middle) @ up
@@ -185,7 +186,7 @@ def along(line: Array, width: float, height: float, *, prefer: float, above: flo
 
 
 def around(anchor: XY, width: float, *, size: float = 0.0, reaches: Sequence[float] = REACHES) -> list[Spot]:
-    """Spots for a level text about a point, with a leader from the text to the point.
+    """List spots for a level text about a point, with a leader from the text to the point.
 
     Parameters
     ----------
@@ -215,7 +216,7 @@ def around(anchor: XY, width: float, *, size: float = 0.0, reaches: Sequence[flo
 
 
 def inside(area: Polygon, width: float, height: float) -> list[Spot]:
-    """Spots for a level text within an area, the middle first; none where it does not fit."""
+    """List spots for a level text within an area, the middle first; none where it does not fit."""
     box = area.bounds
     spots = []
     for share_x in (0.5, 0.35, 0.65, 0.25, 0.75):
@@ -234,7 +235,7 @@ def inside(area: Polygon, width: float, height: float) -> list[Spot]:
 
 
 def _boxes(spots: Sequence[Spot], width: float, height: float) -> Objects:
-    """The boxes of a text at its spots, with a little room around."""
+    """Draw the boxes of a text at its spots, with a little room around."""
     at = np.asarray([spot.at for spot in spots])
     turn = np.radians([spot.angle for spot in spots])
     forward = np.column_stack((np.cos(turn), np.sin(turn)))
@@ -246,7 +247,7 @@ def _boxes(spots: Sequence[Spot], width: float, height: float) -> Objects:
 
 
 def _leaders(spots: Sequence[Spot]) -> Objects:
-    """The leader of each spot, None where it has none."""
+    """Draw the leader of each spot, None where it has none."""
     leaders = np.full(len(spots), None, dtype=object)
     drawn = [index for index, spot in enumerate(spots) if spot.leader is not None]
     if drawn:
@@ -256,7 +257,7 @@ def _leaders(spots: Sequence[Spot]) -> Objects:
 
 
 def _segments(lines: Sequence[LineString]) -> list[LineString]:
-    """Lines in straight pieces, thinned to what can be seen on paper."""
+    """Cut lines into straight pieces, thinned to what can be seen on paper."""
     pieces: list[LineString] = []
     for line in lines:
         points = shapely.get_coordinates(shapely.simplify(line, 0.01))
@@ -267,6 +268,6 @@ def _segments(lines: Sequence[LineString]) -> list[LineString]:
 
 
 def _shortened(leader: tuple[XY, XY]) -> LineString:
-    """A leader less its ends, which touch the text and what it names."""
+    """Cut a leader short of its ends, which touch the text and what it names."""
     first, last = np.asarray(leader[0]), np.asarray(leader[1])
     return LineString([first + 0.1 * (last - first), first + 0.9 * (last - first)])

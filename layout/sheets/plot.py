@@ -79,7 +79,7 @@ def write_pdf(drawing: Drawing, path: Path) -> None:
 
 @contextmanager
 def _settings() -> Iterator[None]:
-    """The plotting library's settings that change what is drawn, whatever the user has set."""
+    """Set the plotting library's settings that change what is drawn, whatever the user has set."""
     import matplotlib
 
     with matplotlib.rc_context(
@@ -91,7 +91,6 @@ def _settings() -> Iterator[None]:
             "pdf.compression": 6,
             "text.usetex": False,
             "text.hinting": "none",
-            "text.hinting_factor": 8,
             "text.antialiased": True,
             "figure.facecolor": "white",
             "savefig.facecolor": "white",
@@ -103,7 +102,7 @@ def _settings() -> Iterator[None]:
 
 
 def _figure(drawing: Drawing, sheet: Sheet, *, outlined: bool) -> Figure:
-    """A figure of the paper's size with all marks of a sheet.
+    """Make a figure of the paper's size with all marks of a sheet.
 
     Lettering that is outlined is drawn several times faster, but cannot be searched in a PDF.
     """
@@ -246,7 +245,7 @@ class _Plotter:
             self.texts.append((mark, self._paper([mark.at])[0]))
 
     def _mask(self, mark: Text) -> None:
-        """White under a text, to break the lines there."""
+        """Put white under a text, to break the lines there."""
         from matplotlib.patches import Polygon
 
         at = self._paper([mark.at])[0]
@@ -276,7 +275,7 @@ class _Plotter:
 
 
 def _searchable(texts: Sequence[tuple[Text, Array]], lettering: Lettering, order: float) -> Any:
-    """All texts as one artist that hands them to the renderer as text, their base points on paper [in]."""
+    """Make one artist of all texts handed to the renderer as text, base points on paper [in]."""
     from matplotlib.artist import Artist
     from matplotlib.font_manager import FontProperties
 
@@ -310,7 +309,7 @@ class _Glyphs:
         self._known: dict[tuple[bool, str], tuple[Array, Any, float]] = {}
 
     def path(self, mark: Text, at: Array) -> Any:
-        """The outline of a whole text, its base point given on paper [in]."""
+        """Outline a whole text, its base point given on paper [in]."""
         from matplotlib.path import Path as PlotPath
 
         parts, shift = [], 0.0
@@ -326,7 +325,7 @@ class _Glyphs:
         return PlotPath((points + np.array([start, 0.0])) * (mark.height / CAPITAL) @ matrix + at, codes)
 
     def _glyph(self, sign: str, strong: bool) -> tuple[Array, Any, float]:
-        """Outline and advance of one letter of size 1."""
+        """Give outline and advance of one letter of size 1."""
         from matplotlib.font_manager import FontProperties
         from matplotlib.textpath import TextPath
 
@@ -342,7 +341,7 @@ class _Glyphs:
 
 
 def _path(rings: Sequence[Array]) -> Any:
-    """One path of several closed rings, the holes wound against the shell."""
+    """Make one path of several closed rings, the holes wound against the shell."""
     from matplotlib.path import Path as PlotPath
 
     paths = []

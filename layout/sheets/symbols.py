@@ -50,7 +50,7 @@ def _segment(*points: XY) -> Stroke:
 
 
 def _canopy() -> Stroke:
-    """A wavy circle of eight lobes."""
+    """Draw a wavy circle of eight lobes."""
     turns = [2 * math.pi * i / 64 for i in range(64)]
     radii = [0.45 + 0.05 * math.cos(8 * turn) for turn in turns]
     points = tuple((r * math.cos(t), r * math.sin(t)) for r, t in zip(radii, turns, strict=True))

@@ -15,8 +15,9 @@ NOT_A_PERMIT = "This plan is not a permit. Defer to local code and licensed prac
 CAUTIONS: tuple[str, ...] = (
     "Before digging, have buried utilities located and marked through the one-call service, and wait for the "
     "marks (US: 49 CFR 196.103, 29 CFR 1926.651(b)).",
-    "Never enter a tank or pump chamber without confined-space training, air testing, ventilation, a retrieval "
-    "line and an attendant (US: 29 CFR 1926 Subpart AA for construction, 29 CFR 1910.146 for later service).",
+    "Never enter a tank or pump chamber without confined-space training, air testing, ventilation, a "
+    "retrieval line and an attendant (US: 29 CFR 1926 Subpart AA for construction, 29 CFR 1910.146 for "
+    "later service).",
     "Effluent carries pathogens: wear gloves and eye protection, and wash before eating. Not for drinking.",
     "Electrical work by a licensed electrician, to the electrical code in force. Lock out the pump first.",
     "No cross-connection with potable water. Keep potable lines clear of the bed and of its pipes.",
@@ -29,7 +30,7 @@ _FINDINGS_SHOWN = 12
 
 
 def legend(entries: Sequence[tuple[Sample, str]]) -> Block:
-    """Samples and what they mean, of just what is on the sheet."""
+    """Show samples and what they mean, of just what is on the sheet."""
     rows = tuple(
         Row(cells=(Cell(text=description, x=0.8),), sample=sample, space=0.02)
         for sample, description in entries
@@ -38,7 +39,7 @@ def legend(entries: Sequence[tuple[Sample, str]]) -> Block:
 
 
 def blocks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> list[Block]:
-    """All blocks but the legend, the ones that must stay on the first sheet first.
+    """Make all blocks but the legend, the ones that must stay on the first sheet first.
 
     Parameters
     ----------
@@ -54,21 +55,21 @@ def blocks(design: Design, figures: Figures, lettering: Lettering, *, seen: froz
         checks(design, figures, lettering),
         pipes(design, figures, lettering),
         setbacks(design, figures, lettering, seen=seen),
-        laterals(design, figures, lettering),
         basis(design, figures, lettering),
         remarks(design, figures, lettering),
+        laterals(design, figures, lettering),
         runs(design, figures, lettering),
     ]
     return [block for block in made if block.rows]
 
 
 def cautions(lettering: Lettering) -> Block:
-    """Cautions for the people on the site."""
+    """List cautions for the people on the site."""
     return paragraphs("Cautions", (*CAUTIONS, NOT_A_PERMIT), lettering, numbered=True)
 
 
 def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """The field in a few figures: areas, tubing, flow, coverage."""
+    """Give the field in a few figures: areas, tubing, flow, coverage."""
     whole, cover = design.totals, design.coverage
     pattern = design.laying.pattern.value
     items = [
@@ -104,7 +105,7 @@ def _volume(figures: Figures) -> str:
 
 
 def checks(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """Every design check with its figure, its limit, ok or FAILS, and where the limit comes from."""
+    """List every design check with its figure, its limit, ok or FAILS, and where the limit comes from."""
     rows = []
     for check in design.checks:
         verdict = "ok" if check.ok else "FAILS"
@@ -128,7 +129,7 @@ def _against(check: Check, figures: Figures) -> str:
 
 
 def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """Manifolds, risers, and lines to the pump: nominal size and length."""
+    """List manifolds, risers, and lines to the pump: nominal size and length."""
     plumbing = design.plumbing
     rows = [
         [f"{pipe.kind} {what}", figures.diameter_of(pipe.diameter), figures.length(pipe.line.length)]
@@ -137,14 +138,15 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
     ]
     if plumbing.risers:
         length = sum(riser.line.length for riser in plumbing.risers)
-        rows.append([f"{len(plumbing.risers)} risers", "", figures.length(length)])
+        count = len(plumbing.risers)
+        rows.append([f"{count} riser{'s' if count > 1 else ''}", "", figures.length(length)])
     unit = figures.units.length_name
     titles: Titles = (("Pipe", 0.0, "left"), ("Nominal", 2.5, "right"), (f"Length, {unit}", COLUMN, "right"))
     return table("Pipes", titles, rows, lettering, wrap={0: 1.9})
 
 
 def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> Block:
-    """Features with the setback asked for and the distance to the nearest tubing."""
+    """List features with the setback asked for and the distance to the nearest tubing."""
     tubing = shapely.union_all(
         [run.line for run in design.laying.runs] + [join.line for join in design.joins]
     )
@@ -166,7 +168,7 @@ def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: fr
 
 
 def laterals(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """Laterals: their runs in the order the water takes, tubing, emitters, flow."""
+    """List laterals: their runs in the order the water takes, tubing, emitters, flow."""
     counts = {row.run: row for row in design.emitters}
     rows = []
     for lateral in design.laterals:
@@ -198,7 +200,7 @@ def _chain(lateral: Lateral) -> str:
 
 
 def runs(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """Runs: lateral, length, emitters, flow."""
+    """List runs: lateral, length, emitters, flow."""
     lateral_of = {name: lateral.name for lateral in design.laterals for name in lateral.runs}
     counts = {row.run: row for row in design.emitters}
     rows = []
@@ -225,7 +227,7 @@ def runs(design: Design, figures: Figures, lettering: Lettering) -> Block:
 
 
 def basis(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """What the user stated of tubing, spacing and design."""
+    """List what the user stated of tubing, spacing and design."""
     site = design.site
     tubing = site.tubing
     items = [
@@ -248,7 +250,7 @@ def basis(design: Design, figures: Figures, lettering: Lettering) -> Block:
 
 
 def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """How to read the plan, and what the planner wants looked at."""
+    """Say how to read the plan, and what the planner wants looked at."""
     said = [
         f"Lengths are along the centre of the tubing, horizontal, in {_unit_words(figures)}. "
         "Runs are named from left to right, seen from the manifold end.",

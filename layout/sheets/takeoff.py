@@ -1,8 +1,8 @@
 """The takeoff as a table for the estimator: one line a part, in the site's units.
 
-Lengths and areas have 2 decimals, as everywhere on the sheets; pieces are whole where they are whole; waste is
-a share, 0.05 for 5 %. Lines end with a single line feed, text is UTF-8, figures have a decimal point and no
-thousands separator, whatever the machine's language.
+Lengths and areas have 2 decimals, as everywhere on the sheets; pieces are whole where they are whole; waste
+is a share, 0.05 for 5 %. Lines end with a single line feed, text is UTF-8, figures have a decimal point and
+no thousands separator, whatever the machine's language.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class TakeoffLine:
 
 
 def takeoff(design: Design) -> list[TakeoffLine]:
-    """The parts of a design in the site's units, in the design's order."""
+    """List the parts of a design in the site's units, in the design's order."""
     return [_line(part, design.site.frame.units) for part in design.parts]
 
 
@@ -86,6 +86,6 @@ def _figure(line: TakeoffLine, value: float) -> str:
 
 
 def _safe(text: str) -> str:
-    """One line of text that a spreadsheet does not take for a formula."""
+    """Make one line of text that a spreadsheet does not take for a formula."""
     text = " ".join(text.split())
     return f"'{text}" if text[:1] in {"=", "+", "-", "@"} else text

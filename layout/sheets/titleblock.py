@@ -28,7 +28,7 @@ def title_block(
     *,
     sheet: tuple[int, int],
 ) -> list[Mark]:
-    """Border and title block of one sheet, `sheet` being its number and how many there are."""
+    """Draw border and title block of one sheet, `sheet` being its number and how many there are."""
     right, bottom = paper.width - MARGIN, MARGIN
     left = right - COLUMN - GUTTER
     top = bottom + TITLE_HEIGHT
@@ -47,7 +47,7 @@ def title_block(
 
 
 def _scale_row(view: View, left: float, top: float, design: Design) -> list[Mark]:
-    """North arrow and bar scale."""
+    """Draw north arrow and bar scale."""
     unit = design.site.frame.units
     per_inch = view.metres_per_inch / unit.length
     step = _bar_step(per_inch)
@@ -80,14 +80,14 @@ def _scale_row(view: View, left: float, top: float, design: Design) -> list[Mark
 
 
 def _bar_step(per_inch: float) -> float:
-    """Half the bar: 1, 2 or 5 times a power of ten, as long as there is room."""
+    """Find half the bar: 1, 2 or 5 times a power of ten, as long as there is room."""
     most = per_inch * _LONGEST_BAR / 2
     power = 10.0 ** math.floor(math.log10(most))
     return max(factor * power for factor in (1, 2, 5) if factor * power <= most)
 
 
 def _names(design: Design, lettering: Lettering, left: float, top: float) -> list[Mark]:
-    """Title and subject."""
+    """Letter title and subject."""
     title = lettering.clean(design.site.title) or "Untitled"
     room = COLUMN + GUTTER - 0.2
     height, most = 0.13, 2
@@ -128,7 +128,7 @@ def _fields(
     bottom: float,
     sheet: tuple[int, int],
 ) -> list[Mark]:
-    """Scale, size, coordinates, and lines to be filled in by hand."""
+    """Letter scale, size, coordinates, and lines to be filled in by hand."""
     frame = design.site.frame
     unit = {"ft": "international ft", "us-ft": "US survey ft", "m": "m"}[frame.units.word]
     grid = lettering.fitted(lettering.clean(frame.crs or "plan grid"), 0.08, 1.7)
@@ -163,7 +163,7 @@ def _level(left: float, y: float) -> LineString:
 
 
 def heading(design: Design, view: View, scale: str, lettering: Lettering, note: str) -> list[Mark]:
-    """The window's frame, and under it the plan's heading with what found no room for a label."""
+    """Draw the window's frame, and under it the plan's heading with what found no room for a label."""
     left, bottom, right, _ = view.window
     failed = sum(not check.ok for check in design.checks)
     verdict = (

@@ -78,7 +78,7 @@ def write_set(makers: list[tuple[str, Callable[[Path], None]]], folder: Path) ->
 
 
 def _standing(folder: Path) -> Path:
-    """The folder itself, or the nearest one above it that exists: on the same disk as what is to be written."""
+    """Find the folder itself, or the nearest one above it that exists: on the disk that is written to."""
     if folder.is_dir():
         return folder
     for path in (folder, *folder.absolute().parents):
