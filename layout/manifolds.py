@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
 from layout.model import (
@@ -43,6 +43,8 @@ ROUNDING = 1e-6
 """Points of a line nearer to each other than this are one [m]."""
 HEADING = 0.5
 """Length of the end of a line that its direction is taken from [m]."""
+SIGHT = 5000.0
+"""How far ahead a run end looks for the edge it heads for, in such lengths."""
 EXTENSION = 5.0
 """How far a trench may be carried on straight past the corners of the bed to reach outer run ends [m]."""
 
@@ -69,6 +71,7 @@ def lay_plumbing(
     *,
     pump: Pump | None,
     features: Sequence[Feature] = (),
+    outline: Polygon | None = None,
 ) -> Plumbing:
     """Lay manifolds, risers, and the lines to the pump.
 
@@ -93,13 +96,15 @@ def lay_plumbing(
     features : sequence of Feature, optional
         Setbacks are those of tubing, so pipe may lie within them; but where a manifold, riser or line crosses
         the shape of a feature itself, that is listed. The feature in which the pump stands is not.
+    outline : Polygon, optional
+        The bed, to tell its edge from an obstacle where its sides are a convention only.
 
     Returns
     -------
     Plumbing
         Supply before return, the manifold end before others; each riser starts on a manifold of its kind.
     """
-    tips = tuple(_tips(laterals, runs, sides))
+    tips = tuple(_tips(laterals, runs, sides, outline))
     manifolds: list[Pipe] = []
     risers: list[Riser] = []
     lines: list[Pipe] = []
@@ -134,18 +139,21 @@ def lay_plumbing(
     )
 
 
-def _tips(laterals: Sequence[Lateral], runs: Sequence[Run], sides: Sides) -> Iterator[_Tip]:
+def _tips(
+    laterals: Sequence[Lateral], runs: Sequence[Run], sides: Sides, outline: Polygon | None
+) -> Iterator[_Tip]:
     """Both ends of every lateral, each with the edge of the bed from which it is served."""
     named = {run.name: run for run in runs}
-    gates = [lateral.supply for lateral in laterals if _is_gate(lateral, named)]
-    usual = float(np.median([sides.near.distance(Point(gate)) for gate in gates])) if gates else 0.0
+    gates = shapely.points([lateral.supply for lateral in laterals if _is_gate(lateral, named)])
+    edge = sides.near if outline is None else outline.exterior
+    reach = SIDE_REACH + (float(np.median(shapely.distance(gates, edge))) if len(gates) else 0.0)
     for lateral in laterals:
         supply: Place = "near"
         if not _is_gate(lateral, named):
-            supply = _edge_at(lateral.supply, named[lateral.runs[0]], sides, usual)
+            supply = _edge_at(lateral.supply, named[lateral.runs[0]], sides, outline, reach=reach)
         drain: Place = "near"
         if not lateral.returns_near:
-            drain = _edge_at(lateral.drain, named[lateral.runs[-1]], sides, usual)
+            drain = _edge_at(lateral.drain, named[lateral.runs[-1]], sides, outline, reach=reach)
         yield _Tip(kind="supply", lateral=lateral.name, at=lateral.supply, place=supply)
         yield _Tip(kind="return", lateral=lateral.name, at=lateral.drain, place=drain)
 
@@ -156,19 +164,22 @@ def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:
     return first.fed and first.line.coords[0][:2] == lateral.supply
 
 
-def _edge_at(at: XY, run: Run, sides: Sides, usual: float) -> Place:
-    """The edge of the bed that a run comes to an end at: of those near by, the one it heads for."""
-    edges: dict[Place, LineString] = {"far": sides.far, "left": sides.left, "right": sides.right}
+def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: float) -> Place:
+    """The edge of the bed that a run comes to an end at: of those within reach, the one it heads for."""
     here = Point(at)
-    near = {place: edge for place, edge in edges.items() if edge.distance(here) <= usual + SIDE_REACH}
+    distance = {place: round(_side(sides, place).distance(here), 3) for place in OUTWARD}
+    near = [place for place in OUTWARD if distance[place] <= reach]
+    if not near and (outline is None or outline.exterior.distance(here) > reach):
+        return "inside"
     line = run.line if run.line.coords[-1][:2] == at else run.line.reverse()
     back = coordinates(line.interpolate(max(line.length - HEADING, 0.0)))[0]
-    ray = LineString([at, np.asarray(at) + (np.asarray(at) - back) * (EXTENSION / TOLERANCE)])
+    ray = LineString([at, np.asarray(at) + (np.asarray(at) - back) * SIGHT])
     ahead = {
-        place: round(here.distance(hit), 3) for place, edge in near.items() if (hit := ray.intersection(edge))
+        place: round(here.distance(hit), 3)
+        for place in near or OUTWARD
+        if (hit := ray.intersection(_side(sides, place)))
     }
-    found = ahead or {place: round(here.distance(edge), 3) for place, edge in near.items()}
-    return min(found, key=lambda place: found[place], default="inside")
+    return min(ahead or near or OUTWARD, key=lambda place: ahead.get(place, distance[place]))
 
 
 def _groups(tips: Iterable[_Tip]) -> Iterator[tuple[PipeKind, list[_Tip]]]:
@@ -198,24 +209,25 @@ def _trench(tip: _Tip, front: Sequence[XY], sides: Sides, pump: Pump | None) -> 
         start = np.asarray(tip.at)
         way = (toward - start) / max(float(np.hypot(*(toward - start))), TOLERANCE)
         return LineString([start + way * BEYOND[kind], start + way * (BEYOND[kind] + STUB)])
-    if place in {"left", "right"}:
-        return _beside(_side(sides, place), place, BEYOND[kind])
-    edge = sides.near if place == "near" else sides.far
+    edge = _side(sides, place)
     gaps = shapely.distance(shapely.points(front), edge)
     usual = float(np.median(gaps))
     if edge.length < TOLERANCE or np.mean(np.abs(gaps - usual) <= RAGGED) < 0.6:
-        edge, usual = _through(front, sides), 0.0
-    return _beside(edge, place, BEYOND[kind] - usual)
+        return _beside(_through(front, edge, place, sides), place, BEYOND[kind])
+    # Beside a long side the trench lies outside the bed, since runs lie along it inside.
+    return _beside(edge, place, BEYOND[kind] - (usual if place in {"near", "far"} else 0.0))
 
 
-def _through(front: Sequence[XY], sides: Sides) -> LineString:
-    """A line through run ends from left to right, for where they do not follow the bed's end."""
+def _through(front: Sequence[XY], edge: LineString, place: Place, sides: Sides) -> LineString:
+    """A line through run ends in the direction of an edge, for where they do not follow it."""
     points = np.array(list(dict.fromkeys(front)))
+    if place in {"left", "right"}:
+        points = points[np.argsort(shapely.line_locate_point(edge, shapely.points(points)), kind="stable")]
     if len(points) > 1:
         return LineString(points)
     x, y = coordinates(sides.centre)[-1] - coordinates(sides.centre)[0]
-    to_right = np.array([y, -x]) / np.hypot(x, y)
-    return LineString([points[0] - STUB * to_right, points[0] + STUB * to_right])
+    way = np.array([y, -x] if place in {"near", "far"} else [x, y]) / np.hypot(x, y)
+    return LineString([points[0] - STUB * way, points[0] + STUB * way])
 
 
 def _beside(edge: LineString, place: Place, distance: float) -> LineString:
@@ -278,7 +290,8 @@ def _line_back(manifold: LineString, trench: LineString, tip: _Tip, sides: Sides
 
 
 def _side(sides: Sides, place: Place) -> LineString:
-    return sides.left if place == "left" else sides.right
+    """The line of a place among the sides and ends."""
+    return {"near": sides.near, "far": sides.far, "left": sides.left, "right": sides.right}[place]
 
 
 def _walk(line: LineString, start: float, end: float) -> list[XY]:
