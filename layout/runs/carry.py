@@ -22,8 +22,10 @@ from layout.runs.trim import Ground, Row
 
 RING_STEP = 0.25
 """Distance between rings, and least distance from blank tubing to other tubing, in spacings."""
-JOINT = 0.01
+JOINT = 0.002
 """How far blank tubing may lie beside the run it leaves where the two are joined, in spacings."""
+MARGIN = 0.005
+"""How far the innermost ring keeps outside the zone, in spacings: rings are drawn in chords."""
 MOST_BLANK = 0.30
 """Greatest share of blank tubing in a carried line (a judgement, no published source)."""
 
@@ -98,7 +100,7 @@ def _chain(
         cut = _interrupted(row, zone, step)
         if cut is None and not any(_blank_near(row, other, 0.9 * step) for _, other in led):
             break
-        ring = zone.buffer(base + len(led) * step + 1.5 * JOINT * ground.spacing, quad_segs=32)
+        ring = zone.buffer(base + len(led) * step + MARGIN * ground.spacing, quad_segs=32)
         if not _lead(row, cut, ring, side, ground):
             _undo(led)
             return False

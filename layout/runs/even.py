@@ -11,10 +11,10 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import lines_of, polygons_of, union
+from layout.plane import areal, lines_of, polygons_of, union
 from layout.runs import fronts, guides
 from layout.runs.field import Spread
-from layout.runs.trim import GAP_SHARE, SWING_SLACK, Ground, Row, clip
+from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Row, clip
 
 PUSH = 0.993
 """Where a row must be pushed away from the one before it, it is laid this far from it, in least gaps."""
@@ -79,8 +79,9 @@ def _led(
         value = spread.measure(shapely.get_coordinates(inner))[0][0]
         if value > level and cut.outline.contains(inner):
             beyond.append(face)
-    ground = union(beyond).difference(near).union(edge.intersection(cut.outline))
-    return lines_of(shapely.boundary(ground).difference(border.buffer(1e-6)))
+    ground = areal(union(beyond).difference(near).union(edge.intersection(cut.outline)))
+    found = lines_of(shapely.boundary(ground).difference(border.buffer(HAIR * cut.spacing / 2)))
+    return [line for line in found if line.length >= SLIVER * cut.spacing]
 
 
 def _longer(line: LineString, cut: Ground) -> LineString:

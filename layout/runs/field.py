@@ -140,15 +140,15 @@ class Spread:
         line = line[np.concatenate(([True], np.hypot(*np.diff(line, axis=0).T) > 0.2 * step))]
         if len(line) < 2:
             return None
-        line = self._project(line, level)
+        line = self._project(line, level, steps=NEWTON_STEPS)
         for _ in range(passes):
             dense = np.empty((2 * len(line) - 1, 2))
             dense[::2], dense[1::2] = line, (line[:-1] + line[1:]) / 2
-            line = self._project(dense, level)
+            line = self._project(dense, level, steps=1)  # midpoints are all but there
         return LineString(line)
 
-    def _project(self, points: Array, level: int) -> Array:
-        for _ in range(NEWTON_STEPS):
+    def _project(self, points: Array, level: int, *, steps: int) -> Array:
+        for _ in range(steps):
             value, width, rise = self.measure(points)
             shift = (level - value) * width / self.gaps(width)
             points = points + rise * np.clip(shift, -self.closest / 2, self.closest / 2)[:, None]
