@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ from layout.sheets.marks import Dash
 from layout.units import UNIT_SETS
 from tests.fields import curved_field, kinds_field, strip_field, tree_field, wide_field
 
-FIELDS = {
+FIELDS: dict[str, Callable[[], Design]] = {
     "curved": curved_field,
     "metric": lambda: curved_field("m"),
     "survey feet": lambda: curved_field("us-ft", origin=(2_100_000.5, 710_000.25)),

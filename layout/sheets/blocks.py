@@ -153,13 +153,14 @@ def flow(blocks: Sequence[Block], columns: Sequence[Column]) -> tuple[list[Place
     left: list[Block] = []
     for block in blocks:
         rest: Block | None = block
+        height = block.height
         for index, column in enumerate(columns):
-            if block.height - AFTER <= tops[index] - column.bottom:
+            if height - AFTER <= tops[index] - column.bottom:
                 placed.append(Placed(block=block, left=column.left, top=tops[index]))
-                tops[index] -= block.height
+                tops[index] -= height
                 rest = None
                 break
-        if rest is not None and block.height > _SPLIT_FROM:
+        if rest is not None and height > _SPLIT_FROM:
             rest = _split_over(rest, columns, tops, placed)
         if rest is not None:
             left.append(rest)

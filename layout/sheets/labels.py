@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -21,7 +21,7 @@ from layout.sheets.arrange import LEGIBLE
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Mark, Symbol, Text, View
-from layout.sheets.placing import REACHES, Board, Spot, along, around, inside
+from layout.sheets.placing import REACHES, Board, Spots, along, around, inside, joined
 
 LETTER = 0.08
 """Height of a capital in labels [in]."""
@@ -46,9 +46,7 @@ class _Pen:
     marks: list[Mark] = field(default_factory=list)
     unplaced: list[str] = field(default_factory=list)
 
-    def write(
-        self, text: str, spots: Sequence[Spot], *, height: float = LETTER, strong: bool = False
-    ) -> bool:
+    def write(self, text: str, spots: Spots, *, height: float = LETTER, strong: bool = False) -> bool:
         """Letter a text at its best free spot; False where there is none."""
         spot = self.board.place(spots, self.lettering.width(text, height, strong=strong), height)
         if spot is None:
@@ -154,11 +152,10 @@ def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: f
         if apart >= 1.75 * LETTER:
             ways += [(beside, False, 0.0), (-beside, False, 0.08)]
         spots = [
-            replace(spot, cost=spot.cost + extra)
+            along(pieces[0], width, LETTER, prefer=prefer, above=above, mask=mask).dearer(extra)
             for above, mask, extra in ways
-            for spot in along(pieces[0], width, LETTER, prefer=prefer, above=above, mask=mask)
         ]
-        if pen.write(text, spots):
+        if pen.write(text, joined(spots)):
             _label_ends(pen, run.name, pieces[0])
             return True
     return pen.write(run.name, _about(pieces[0], pen.width(run.name)))
@@ -170,7 +167,7 @@ def _label_ends(pen: _Pen, name: str, piece: Array) -> None:
         return
     for share in (0.06, 0.94):
         spots = along(piece, pen.width(name), LETTER, prefer=share, above=0.0, mask=True)
-        pen.write(name, [spot for spot in spots if spot.cost < 0.8 * _NEAR_END])
+        pen.write(name, spots.only(spots.cost < 0.8 * _NEAR_END))
 
 
 def _pump(pen: _Pen, design: Design) -> None:
@@ -195,12 +192,12 @@ def _laterals(pen: _Pen, design: Design) -> None:
         width = pen.width(lateral.name, strong=True)
         at = pen.view.to_paper([lateral.supply])[0]
         led, lying = (2.0, 0.0) if in_line else (0.0, 0.4)
-        spots = [replace(spot, cost=spot.cost + led) for spot in around((at[0], at[1]), width)]
+        spots = [around((at[0], at[1]), width).dearer(led)]
         pieces = pen.paper(named[lateral.runs[0]])
         if pieces:
             near = along(pieces[0], width, LETTER, prefer=0.0, above=0.0, mask=True)
-            spots += [replace(spot, cost=spot.cost + lying) for spot in near[:6]]
-        if not pen.write(lateral.name, spots, strong=True):
+            spots.append(near.only(slice(0, 6)).dearer(lying))
+        if not pen.write(lateral.name, joined(spots), strong=True):
             pen.unplaced.append(lateral.name)
     if crowded:
         pen.unplaced.append(f"laterals between those lettered (every {_EVERY}th)")
@@ -218,12 +215,11 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
                 continue
             beside = 0.5 * LETTER + 0.05
             spots = [
-                spot
+                along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False)
                 for side in (beside, -beside)
-                for spot in along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False)
             ]
-            spots += [replace(spot, cost=spot.cost + 0.3) for spot in _about(pieces[0], width)]
-            if not pen.write(text, spots):
+            spots.append(_about(pieces[0], width).dearer(0.3))
+            if not pen.write(text, joined(spots)):
                 pen.unplaced.append(f"{pipe.kind} {what}")
 
 
@@ -231,16 +227,11 @@ def _reach(piece: Array) -> float:
     return float(np.hypot(*np.diff(piece, axis=0).T).sum())
 
 
-def _about(
-    piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)
-) -> list[Spot]:
+def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)) -> Spots:
     """List spots with a leader to one of several points of a line on paper."""
     line = LineString(piece)
-    spots: list[Spot] = []
-    for share in shares:
-        at = line.interpolate(share, normalized=True)
-        spots.extend(around((at.x, at.y), width, reaches=REACHES[:6]))
-    return spots
+    points = [line.interpolate(share, normalized=True) for share in shares]
+    return joined([around((at.x, at.y), width, reaches=REACHES[:6]) for at in points])
 
 
 def _features(pen: _Pen, design: Design) -> None:
@@ -257,7 +248,7 @@ def _ground_window(pen: _Pen) -> shapely.Polygon:
     return shapely.transform(pen.board.window, pen.view.to_plan)
 
 
-def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[list[Spot]]:
+def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[Spots]:
     """List sets of spots, each tried when the one before gave no room."""
     shape = shapely.transform(item.shape, pen.view.to_paper).intersection(pen.board.window)
     if isinstance(shape, Point):
@@ -265,9 +256,8 @@ def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[list[Spot]]:
     areas = sorted(polygons_of(shape), key=lambda area: -area.area)
     if areas:
         middle = areas[0].representative_point()
-        edge = areas[0].exterior
-        ring = [edge.interpolate(share / 8, normalized=True) for share in range(8)]
-        beside = [spot for at in ring for spot in around((at.x, at.y), width, reaches=REACHES[:6])]
+        edge = coordinates(areas[0].exterior)
+        beside = _about(edge, width, shares=tuple(i / 8 for i in range(8)))
         return [inside(areas[0], width, LETTER), beside, around((middle.x, middle.y), width)]
     lines = sorted(lines_of(shape), key=lambda line: -line.length)
     if not lines:
@@ -293,21 +283,18 @@ def _setbacks(pen: _Pen, design: Design, figures: Figures) -> None:
             piece for area in polygons_of(zone) for piece in pen.paper(LineString(area.exterior.coords))
         ]
         pieces = sorted(pieces, key=_reach, reverse=True)
-        spots = [
-            spot
-            for piece in pieces[:3]
-            for spot in along(piece, width, LETTER, prefer=0.5, above=0.0, mask=True)
-        ]
-        if spots and not pen.write(text, spots):
-            short = figures.length_of(item.setback)
-            narrow = pen.width(short)
-            tight = [
-                spot
-                for piece in pieces[:3]
-                for spot in along(piece, narrow, LETTER, prefer=0.5, above=0.0, mask=True)
-            ]
-            if not pen.write(short, tight) and not pen.write(text, _about(pieces[0], width)):
-                pen.unplaced.append(f"setback of {pen.lettering.clean(item.name)}")
+        if not pieces:
+            continue
+        placed = any(
+            pen.write(words, joined([_in_line(pen, words, piece) for piece in pieces[:3]]))
+            for words in (text, figures.length_of(item.setback))
+        )
+        if not placed and not pen.write(text, _about(pieces[0], width)):
+            pen.unplaced.append(f"setback of {pen.lettering.clean(item.name)}")
+
+
+def _in_line(pen: _Pen, text: str, piece: Array) -> Spots:
+    return along(piece, pen.width(text), LETTER, prefer=0.5, above=0.0, mask=True)
 
 
 def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
@@ -315,8 +302,7 @@ def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
     width = pen.width(text)
     shares = tuple(i / 12 for i in range(12))
     pieces = pen.paper(LineString(design.site.bed.outline.exterior.coords))
-    spots = [spot for piece in pieces[:1] for spot in _about(piece, width, shares=shares)]
-    if not pen.write(text, spots):
+    if not pieces or not pen.write(text, _about(pieces[0], width, shares=shares)):
         pen.unplaced.append("edge of bed")
 
 

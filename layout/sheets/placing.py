@@ -32,13 +32,14 @@ _INSIDE_COST = 0.5
 _LEADER_COST = 0.15
 """Cost of a line that a leader crosses."""
 _UPRIGHT = 0.09
+_BATCH = 24
 _TURNS = 16
 REACHES = (0.12, 0.28, 0.45, 0.65, 0.9, 1.25, 1.7, 2.3, 3.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """Where a label may stand.
+    """Where a label stands.
 
     Attributes
     ----------
@@ -46,18 +47,77 @@ class Spot:
         Middle of the text, halfway up a capital.
     angle : float
         [degrees].
-    cost : float
-    leader : tuple of two points or None
+    leader : (2, 2) array or None
         From the text to what it names.
     mask : bool
-        Whether the text breaks the line it stands on.
+        Whether the text breaks the lines it stands on.
     """
 
     at: XY
-    angle: float = 0.0
-    cost: float = 0.0
-    leader: tuple[XY, XY] | None = None
-    mask: bool = False
+    angle: float
+    leader: Array | None
+    mask: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spots:
+    """Places where a label may stand, each a `Spot` and what it costs.
+
+    Attributes
+    ----------
+    at : (n, 2) array
+    angle, cost : (n,) arrays
+    leader : (n, 2, 2) array
+        NaN where there is none.
+    mask : (n,) array of bool
+    """
+
+    at: Array
+    angle: Array
+    cost: Array
+    leader: Array
+    mask: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.cost)
+
+    def dearer(self, extra: float) -> Spots:
+        """Add to the cost of every spot."""
+        return replace(self, cost=self.cost + extra)
+
+    def only(self, which: NDArray[np.bool_] | slice) -> Spots:
+        """Keep some of the spots."""
+        return Spots(
+            at=self.at[which],
+            angle=self.angle[which],
+            cost=self.cost[which],
+            leader=self.leader[which],
+            mask=self.mask[which],
+        )
+
+
+def joined(parts: Sequence[Spots]) -> Spots:
+    """Put sets of spots together."""
+    if not parts:
+        return _spots(np.empty((0, 2)), np.empty(0), np.empty(0))
+    return Spots(
+        at=np.concatenate([part.at for part in parts]),
+        angle=np.concatenate([part.angle for part in parts]),
+        cost=np.concatenate([part.cost for part in parts]),
+        leader=np.concatenate([part.leader for part in parts]),
+        mask=np.concatenate([part.mask for part in parts]),
+    )
+
+
+def _spots(at: Array, angle: Array, cost: Array, *, leader: Array | None = None, mask: bool = False) -> Spots:
+    count = len(cost)
+    return Spots(
+        at=at,
+        angle=angle,
+        cost=cost,
+        leader=np.full((count, 2, 2), np.nan) if leader is None else leader,
+        mask=np.full(count, mask),
+    )
 
 
 class Board:
@@ -71,6 +131,8 @@ class Board:
         avoid: BaseGeometry,
     ) -> None:
         self.window, self.avoid = shapely.box(*window), avoid
+        shapely.prepare(self.window)
+        shapely.prepare(self.avoid)
         self._taken: list[BaseGeometry] = []
         pieces = _segments(linework)
         self._pieces = np.asarray(pieces, dtype=object)
@@ -85,34 +147,52 @@ class Board:
         taken = np.asarray(self._taken, dtype=object)
         return bool(self.window.covers(shape)) and not bool(np.any(shapely.intersects(shape, taken)))
 
-    def place(self, spots: Sequence[Spot], width: float, height: float) -> Spot | None:
+    def place(self, spots: Spots, width: float, height: float) -> Spot | None:
         """Take the best free spot for a text of this size; None where there is none."""
-        if not spots:
+        if not len(spots):
             return None
         boxes = _boxes(spots, width, height)
-        leaders = _leaders(spots)
-        free = shapely.covers(self.window, boxes)
+        led = ~np.isnan(spots.leader[:, 0, 0])
+        leaders = np.full(len(spots), None, dtype=object)
+        if np.any(led):
+            leaders[led] = shapely.linestrings(spots.leader[led])
+        free = self._free(boxes, leaders)
+        order = free[np.argsort(spots.cost[free], kind="stable")]
+        best, least, covered = -1, math.inf, False
+        # The cheapest first: once a spot's own cost is over the best whole one, none after it is better.
+        for start in range(0, len(order), _BATCH):
+            part = order[start : start + _BATCH]
+            if spots.cost[part[0]] >= least:
+                break
+            under = self._covered(boxes[part])
+            cost = spots.cost[part] + _LINE_COST * under + _LEADER_COST * self._crossed(leaders[part])
+            cost = cost + _INSIDE_COST * (led[part] & shapely.intersects(self.avoid, boxes[part]))
+            found = int(np.argmin(cost))
+            if cost[found] < least:
+                best, least, covered = int(part[found]), float(cost[found]), bool(under[found] > 0)
+        if best < 0:
+            return None
+        self.claim(boxes[best])
+        leader = spots.leader[best] if led[best] else None
+        if leader is not None:
+            self.claim(_shortened(leader).buffer(CLEAR))
+        return Spot(
+            at=(float(spots.at[best, 0]), float(spots.at[best, 1])),
+            angle=float(spots.angle[best]),
+            leader=leader,
+            mask=bool(spots.mask[best]) or covered,
+        )
+
+    def _free(self, boxes: Objects, leaders: Objects) -> NDArray[np.intp]:
+        """Find the spots that lie in the window and touch nothing that is taken, nor do their leaders."""
+        free = np.asarray(shapely.covers(self.window, boxes))
         if self._taken:
             tree = shapely.STRtree(self._taken)
             free[np.unique(tree.query(boxes, predicate="intersects")[0])] = False
-            drawn = np.flatnonzero([leader is not None for leader in leaders])
-            if len(drawn):
-                free[drawn[np.unique(tree.query(leaders[drawn], predicate="intersects")[0])]] = False
-        allowed = np.flatnonzero(free)
-        if not len(allowed):
-            return None
-        cost = np.asarray([spot.cost for spot in spots])[allowed]
-        covered = self._covered(boxes[allowed])
-        cost = cost + _LINE_COST * covered + _LEADER_COST * self._crossed(leaders[allowed])
-        led = np.asarray([leader is not None for leader in leaders[allowed]])
-        cost = cost + _INSIDE_COST * (led & shapely.intersects(self.avoid, boxes[allowed]))
-        least = int(np.argmin(cost))
-        best = int(allowed[least])
-        spot = spots[best]
-        self.claim(boxes[best])
-        if spot.leader is not None:
-            self.claim(_shortened(spot.leader).buffer(CLEAR))
-        return replace(spot, mask=True) if covered[least] > 0 else spot
+            led = np.flatnonzero(free & ~shapely.is_missing(leaders))
+            if len(led):
+                free[led[np.unique(tree.query(leaders[led], predicate="intersects")[0])]] = False
+        return np.flatnonzero(free)
 
     def _covered(self, boxes: Objects) -> Array:
         """Measure the linework under each box [in]."""
@@ -122,18 +202,14 @@ class Board:
 
     def _crossed(self, leaders: Objects) -> Array:
         """Count the pieces of linework that each leader crosses."""
-        count = np.zeros(len(leaders))
-        drawn = np.flatnonzero([leader is not None for leader in leaders])
-        if len(drawn):
-            which, _ = self._lines.query(leaders[drawn], predicate="intersects")
-            np.add.at(count, drawn[which], 1.0)
-        return count
+        which, _ = self._lines.query(leaders, predicate="intersects")
+        return np.asarray(np.bincount(which, minlength=len(leaders)), dtype=np.float64)
 
 
 # --- spots ----------------------------------------------------------------------------------------------
 
 
-def along(line: Array, width: float, height: float, *, prefer: float, above: float, mask: bool) -> list[Spot]:
+def along(line: Array, width: float, height: float, *, prefer: float, above: float, mask: bool) -> Spots:
     """List spots for a text turned along a line.
 
     Parameters
@@ -152,40 +228,32 @@ def along(line: Array, width: float, height: float, *, prefer: float, above: flo
     length = float(stations(line)[-1])
     half = width / 2 + 0.06
     if length < 2 * half:
-        return []
+        return joined([])
     count = min(max(int((length - 2 * half) / 0.12), 1), 60)
     centres = np.linspace(half, length - half, count + 1)
     offsets = np.linspace(-width / 2, width / 2, 9)
     samples = points_at(line, (centres[:, None] + offsets[None, :]).ravel()).reshape(len(centres), 9, 2)
     chords = samples[:, -1] - samples[:, 0]
-    spans = np.hypot(chords[:, 0], chords[:, 1])
-    spots = []
-    for i, centre in enumerate(centres):
-        if spans[i] < 0.9 * width:
-            continue
-        way = chords[i] / spans[i]
-        # To be read from below or from the right.
-        way = way if way[0] > _UPRIGHT or (way[0] > -_UPRIGHT and way[1] > 0) else -way
-        up = np.array([-way[1], way[0]])
-        middle = samples[i].mean(axis=0)
-        bulges = (samples[i] - middle) @ up
-        spread = float(bulges.max() - bulges.min())
-        if spread > (0.9 if mask else 0.7) * height:
-            continue
-        shift = float((bulges.max() if above >= 0 else bulges.min()) if above else 0.0)
-        at = middle + up * (above + shift)
-        spots.append(
-            Spot(
-                at=(float(at[0]), float(at[1])),
-                angle=math.degrees(math.atan2(way[1], way[0])),
-                cost=0.8 * abs(centre / length - prefer) + 4.0 * spread,
-                mask=mask,
-            )
-        )
-    return spots
+    spans = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-12)
+    ways = chords / spans[:, None]
+    # To be read from below or from the right.
+    read = (ways[:, 0] > _UPRIGHT) | ((ways[:, 0] > -_UPRIGHT) & (ways[:, 1] > 0))
+    ways[~read] *= -1.0
+    ups = np.column_stack((-ways[:, 1], ways[:, 0]))
+    middles = samples.mean(axis=1)
+    bulges = np.einsum("nkx,nx->nk", samples - middles[:, None, :], ups)
+    high, low = bulges.max(axis=1), bulges.min(axis=1)
+    shift = high if above > 0 else low if above < 0 else np.zeros(len(centres))
+    made = _spots(
+        middles + ups * (above + shift)[:, None],
+        np.degrees(np.arctan2(ways[:, 1], ways[:, 0])),
+        0.8 * np.abs(centres / length - prefer) + 4.0 * (high - low),
+        mask=mask,
+    )
+    return made.only((spans >= 0.9 * width) & (high - low <= (0.9 if mask else 0.7) * height))
 
 
-def around(anchor: XY, width: float, *, size: float = 0.0, reaches: Sequence[float] = REACHES) -> list[Spot]:
+def around(anchor: XY, width: float, *, size: float = 0.0, reaches: Sequence[float] = REACHES) -> Spots:
     """List spots for a level text about a point, with a leader from the text to the point.
 
     Parameters
@@ -199,61 +267,49 @@ def around(anchor: XY, width: float, *, size: float = 0.0, reaches: Sequence[flo
     reaches : sequence of float
         How far off it may stand [in].
     """
-    spots = []
-    for reach in reaches:
-        for turn in range(_TURNS):
-            angle = 2 * math.pi * turn / _TURNS
-            side = 1.0 if math.cos(angle) >= -1e-9 else -1.0
-            tip = (anchor[0] + (size + reach) * math.cos(angle), anchor[1] + (size + reach) * math.sin(angle))
-            at = (tip[0] + side * (width / 2 + 0.05), tip[1])
-            level = 0.02 * abs(math.sin(angle)) + (0.02 if side < 0 else 0.0)
-            near = reach <= REACHES[0] and size > 0
-            start = size + 0.03 if size else 0.0
-            end = (anchor[0] + start * math.cos(angle), anchor[1] + start * math.sin(angle))
-            leader = None if near else (tip, end)
-            spots.append(Spot(at=at, cost=0.35 * reach + level, leader=leader))
-    return spots
+    reach, turn = (
+        grid.ravel() for grid in np.meshgrid(reaches, 2 * math.pi * np.arange(_TURNS) / _TURNS, indexing="ij")
+    )
+    way = np.column_stack((np.cos(turn), np.sin(turn)))
+    side = np.where(way[:, 0] >= -1e-9, 1.0, -1.0)
+    tips = np.asarray(anchor) + (size + reach)[:, None] * way
+    ends = np.asarray(anchor) + (size + 0.03 if size else 0.0) * way
+    leader = np.stack((tips, ends), axis=1)
+    if size:
+        leader[reach <= reaches[0]] = np.nan
+    return _spots(
+        tips + np.column_stack((side * (width / 2 + 0.05), np.zeros(len(side)))),
+        np.zeros(len(side)),
+        0.35 * reach + 0.02 * np.abs(way[:, 1]) + 0.02 * (side < 0),
+        leader=leader,
+    )
 
 
-def inside(area: Polygon, width: float, height: float) -> list[Spot]:
+def inside(area: Polygon, width: float, height: float) -> Spots:
     """List spots for a level text within an area, the middle first; none where it does not fit."""
-    box = area.bounds
-    spots = []
-    for share_x in (0.5, 0.35, 0.65, 0.25, 0.75):
-        for share_y in (0.5, 0.65, 0.35, 0.8, 0.2):
-            at = (box[0] + share_x * (box[2] - box[0]), box[1] + share_y * (box[3] - box[1]))
-            reach = shapely.box(
-                at[0] - width / 2, at[1] - 0.9 * height, at[0] + width / 2, at[1] + 0.9 * height
-            )
-            if area.covers(reach):
-                cost = 0.3 * (abs(share_x - 0.5) + abs(share_y - 0.5))
-                spots.append(Spot(at=at, cost=cost, mask=True))
-    return spots
+    left, bottom, right, top = area.bounds
+    across, up = (
+        grid.ravel() for grid in np.meshgrid((0.5, 0.35, 0.65, 0.25, 0.75), (0.5, 0.65, 0.35, 0.8, 0.2))
+    )
+    at = np.column_stack((left + across * (right - left), bottom + up * (top - bottom)))
+    made = _spots(at, np.zeros(len(at)), 0.3 * (np.abs(across - 0.5) + np.abs(up - 0.5)), mask=True)
+    return made.only(np.asarray(shapely.covers(area, _boxes(made, width, 1.4 * height))))
 
 
 # --- geometry -------------------------------------------------------------------------------------------
 
 
-def _boxes(spots: Sequence[Spot], width: float, height: float) -> Objects:
+def _boxes(spots: Spots, width: float, height: float) -> Objects:
     """Draw the boxes of a text at its spots, with a little room around."""
-    at = np.asarray([spot.at for spot in spots])
-    turn = np.radians([spot.angle for spot in spots])
+    turn = np.radians(spots.angle)
     forward = np.column_stack((np.cos(turn), np.sin(turn)))
     up = np.column_stack((-np.sin(turn), np.cos(turn)))
     half = width / 2 + CLEAR
     low, high = -(0.5 + BELOW) * height - CLEAR / 2, (ABOVE - 0.5) * height + CLEAR / 2
-    corners = [at + x * forward + y * up for x, y in ((-half, low), (half, low), (half, high), (-half, high))]
+    corners = [
+        spots.at + x * forward + y * up for x, y in ((-half, low), (half, low), (half, high), (-half, high))
+    ]
     return np.asarray(shapely.polygons(np.stack(corners, axis=1)), dtype=object)
-
-
-def _leaders(spots: Sequence[Spot]) -> Objects:
-    """Draw the leader of each spot, None where it has none."""
-    leaders = np.full(len(spots), None, dtype=object)
-    drawn = [index for index, spot in enumerate(spots) if spot.leader is not None]
-    if drawn:
-        ends = np.asarray([spots[index].leader for index in drawn], dtype=np.float64)
-        leaders[drawn] = shapely.linestrings(ends)
-    return leaders
 
 
 def _segments(lines: Sequence[LineString]) -> list[LineString]:
@@ -267,7 +323,7 @@ def _segments(lines: Sequence[LineString]) -> list[LineString]:
     return pieces
 
 
-def _shortened(leader: tuple[XY, XY]) -> LineString:
+def _shortened(leader: Array) -> LineString:
     """Cut a leader short of its ends, which touch the text and what it names."""
-    first, last = np.asarray(leader[0]), np.asarray(leader[1])
+    first, last = leader
     return LineString([first + 0.1 * (last - first), first + 0.9 * (last - first)])
