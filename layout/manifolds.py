@@ -144,9 +144,9 @@ def _tips(
 ) -> Iterator[_Tip]:
     """Both ends of every lateral, each with the edge of the bed from which it is served."""
     named = {run.name: run for run in runs}
-    gates = shapely.points([lateral.supply for lateral in laterals if _is_gate(lateral, named)])
+    gates = [Point(lateral.supply) for lateral in laterals if _is_gate(lateral, named)]
     edge = sides.near if outline is None else outline.exterior
-    reach = SIDE_REACH + (float(np.median(shapely.distance(gates, edge))) if len(gates) else 0.0)
+    reach = SIDE_REACH + (float(np.median(shapely.distance(gates, edge))) if gates else 0.0)
     for lateral in laterals:
         supply: Place = "near"
         if not _is_gate(lateral, named):
@@ -213,21 +213,28 @@ def _trench(tip: _Tip, front: Sequence[XY], sides: Sides, pump: Pump | None) -> 
     gaps = shapely.distance(shapely.points(front), edge)
     usual = float(np.median(gaps))
     if edge.length < TOLERANCE or np.mean(np.abs(gaps - usual) <= RAGGED) < 0.6:
-        return _beside(_through(front, edge, place, sides), place, BEYOND[kind])
+        return _beside(_through(front, place, sides), place, BEYOND[kind])
     # Beside a long side the trench lies outside the bed, since runs lie along it inside.
     return _beside(edge, place, BEYOND[kind] - (usual if place in {"near", "far"} else 0.0))
 
 
-def _through(front: Sequence[XY], edge: LineString, place: Place, sides: Sides) -> LineString:
-    """A line through run ends in the direction of an edge, for where they do not follow it."""
+def _through(front: Sequence[XY], place: Place, sides: Sides) -> LineString:
+    """A line through run ends, in the direction of their edge, for where they do not follow it."""
     points = np.array(list(dict.fromkeys(front)))
-    if place in {"left", "right"}:
-        points = points[np.argsort(shapely.line_locate_point(edge, shapely.points(points)), kind="stable")]
-    if len(points) > 1:
+    along = coordinates(sides.centre)[-1] - coordinates(sides.centre)[0]
+    to_right = np.array([along[1], -along[0]]) / np.hypot(*along)
+    if len(points) == 1:
+        way = to_right if place in {"near", "far"} else along / np.hypot(*along)
+        return LineString([points[0] - STUB * way, points[0] + STUB * way])
+    if place in {"near", "far"}:
         return LineString(points)
-    x, y = coordinates(sides.centre)[-1] - coordinates(sides.centre)[0]
-    way = np.array([y, -x] if place in {"near", "far"} else [x, y]) / np.hypot(x, y)
-    return LineString([points[0] - STUB * way, points[0] + STUB * way])
+    # Ends at a side come in the order of rows, which may step to and fro along it.
+    middle = points.mean(axis=0)
+    way = np.linalg.svd(points - middle)[2][0]
+    outward = middle - coordinates(sides.centre.interpolate(sides.centre.project(Point(middle))))[0]
+    if OUTWARD[place] * (way[0] * outward[1] - way[1] * outward[0]) < 0:
+        way = -way
+    return LineString(points[np.argsort(points @ way, kind="stable")])
 
 
 def _beside(edge: LineString, place: Place, distance: float) -> LineString:
@@ -238,6 +245,11 @@ def _beside(edge: LineString, place: Place, distance: float) -> LineString:
         return LineString(points)
     moved = lines_of(shapely.offset_curve(LineString(points), OUTWARD[place] * distance, quad_segs=16))
     longest = max(moved, key=lambda line: float(line.length), default=LineString(points))
+    if longest.length < edge.length:
+        # So jagged a line has no parallel; it is moved out as it is.
+        chord = points[-1] - points[0]
+        normal = np.array([-chord[1], chord[0]]) / max(float(np.hypot(*chord)), TOLERANCE)
+        return LineString(points + OUTWARD[place] * distance * normal)
     ahead = longest.project(Point(points[0])) <= longest.project(Point(points[-1]))
     return longest if ahead else longest.reverse()
 

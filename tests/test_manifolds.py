@@ -19,6 +19,7 @@ from layout.model import (
     XY,
     Feature,
     FeatureKind,
+    Lateral,
     LateralRules,
     Laying,
     ManifoldRules,
@@ -245,6 +246,81 @@ def test_a_pointed_end_is_served_along_the_run_ends() -> None:
     for pipe in plumbing.manifolds:
         assert min(run.line.distance(pipe.line) for run in runs) > 0.2
     assert max(riser.line.length for riser in plumbing.risers) < 1.5
+
+
+def test_a_lateral_that_begins_on_a_side_is_served_there() -> None:
+    runs = (Run(name="R1", line=LineString([(12, -0.3), (29.7, -0.3)]), row=0, fed=False),)
+    sides = Sides(
+        left=LineString([(0, 1.2), (30, 1.2)]),
+        right=LineString([(0, 0), (11.7, 0), (11.7, -0.6), (30, -0.6)]),
+        near=LineString([(0, 1.2), (0, 0)]),
+        far=LineString([(30, 1.2), (30, -0.6)]),
+        centre=LineString([(0, 0.6), (30, 0.3)]),
+    )
+    plumbing, _ = plumbed(runs, sides, per_lateral=1)
+    supply = plumbing.manifolds[0]
+    assert supply.kind == "supply"
+    assert supply.line.distance(sides.right) == pytest.approx(BEYOND["supply"], abs=0.01)
+
+
+def test_ends_that_step_to_and_fro_along_a_side_still_get_a_trench() -> None:
+    starts = ((13.13, 2.74), (13.13, 2.13), (13.25, 3.35))
+    runs = tuple(
+        Run(name=f"R{n + 1}", line=LineString([at, (27.0, at[1])]), row=n, fed=False)
+        for n, at in enumerate(starts)
+    )
+    sides = Sides(
+        left=LineString([(0, 1), (13, 1), (12.8, 4.0), (30, 5)]),
+        right=LineString([(0, 0), (30, 0)]),
+        near=LineString([(0, 1), (0, 0)]),
+        far=LineString([(30, 5), (30, 0)]),
+        centre=LineString([(0, 0.5), (30, 2.5)]),
+    )
+    laterals = tuple(
+        Lateral(
+            name=f"L{n + 1}",
+            runs=(run.name,),
+            length=run.length,
+            blank=0.0,
+            supply=starts[n],
+            drain=(27.0, starts[n][1]),
+            returns_near=False,
+        )
+        for n, run in enumerate(runs)
+    )
+    plumbing = lay_plumbing(laterals, runs, sides, RULES, pump=Pump(at=(-5, 0)))
+    check_laws(plumbing, {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}, (-5, 0))
+
+
+def test_ends_on_a_round_bed_share_a_trench_along_its_edge() -> None:
+    radius = 9.0
+    round_bed = Point(0, 0).buffer(radius, quad_segs=32)
+    corner = LineString([(-radius, radius), (radius, radius)]).coords
+    sides = Sides(
+        left=LineString(corner),
+        right=LineString([(-radius, -radius), (radius, -radius)]),
+        near=LineString([(-radius, radius), (-radius, -radius)]),
+        far=LineString([(radius, radius), (radius, -radius)]),
+        centre=LineString([(-radius, 0), (radius, 0)]),
+        certain=False,
+    )
+    inner = radius - 0.3
+    runs = tuple(
+        Run(
+            name=f"R{n + 1}",
+            line=LineString([(-math.sqrt(inner**2 - y**2), y), (math.sqrt(inner**2 - y**2), y)]),
+            row=n,
+        )
+        for n, y in enumerate(np.arange(7.8, -8, -0.6).tolist())
+    )
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=1, longest=90), spacing=0.6
+    )
+    plumbing = lay_plumbing(laterals, runs, sides, RULES, pump=Pump(at=(-12, 0)), outline=round_bed)
+    check_laws(plumbing, {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}, (-12, 0))
+    assert [pipe.kind for pipe in plumbing.manifolds].count("supply") == 1
+    assert len(plumbing.manifolds) <= 4
+    assert max(riser.line.length for riser in plumbing.risers) < 2.5
 
 
 def feature(shape: BaseGeometry, name: str) -> Feature:
