@@ -215,7 +215,7 @@ def _gap(site: Site, laying: Laying, coverage: Coverage) -> Iterator[Check]:
 
 
 def _tightest_gap(site: Site, runs: Sequence[Run]) -> str:
-    """The two runs of neighbouring rows that come nearest to each other, and where."""
+    """Find the two runs of neighbouring rows that come nearest to each other, and where."""
     pairs = [(one, other) for one in runs for other in runs if other.row == one.row + 1]
     if not pairs:
         return ""
@@ -258,7 +258,7 @@ def _crossing_runs(site: Site, runs: Sequence[Run]) -> Check:
 
 
 def _own_crossing(line: LineString) -> tuple[float, float]:
-    """The first point at which a line meets itself."""
+    """Find the first point at which a line meets itself."""
     knots = [part.coords[-1] for part in shapely.get_parts(shapely.node(line))]
     ends = {line.coords[0], line.coords[-1]}
     x, y = next((knot for knot in knots if knot not in ends), line.coords[0])[:2]

@@ -165,7 +165,7 @@ def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:
 
 
 def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: float) -> Place:
-    """The edge of the bed that a run comes to an end at: of those within reach, the one it heads for."""
+    """Find the edge of the bed that a run comes to an end at: of those within reach, the one it heads for."""
     here = Point(at)
     distance = {place: round(_side(sides, place).distance(here), 3) for place in OUTWARD}
     near = [place for place in OUTWARD if distance[place] <= reach]
@@ -183,7 +183,7 @@ def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: 
 
 
 def _groups(tips: Iterable[_Tip]) -> Iterator[tuple[PipeKind, list[_Tip]]]:
-    """Ends that share a manifold: of one kind, at one edge; those at none stand alone."""
+    """Group ends that share a manifold: of one kind, at one edge; those at none stand alone."""
     order: list[tuple[PipeKind, Place]] = list(
         itertools.product(("supply", "return"), ("near", "far", "left", "right", "inside"))
     )
@@ -202,7 +202,7 @@ def _starts(runs: Sequence[Run]) -> list[XY]:
 
 
 def _trench(tip: _Tip, front: Sequence[XY], sides: Sides, pump: Pump | None) -> LineString:
-    """The line that the manifold of one kind behind a front is a part of, carried on past both its ends."""
+    """Lay the line that the manifold of one kind behind a front is a part of, carried on past its ends."""
     kind, place = tip.kind, tip.place
     if place == "inside":
         toward = np.asarray(pump.at if pump else coordinates(sides.near).mean(axis=0))
@@ -219,7 +219,7 @@ def _trench(tip: _Tip, front: Sequence[XY], sides: Sides, pump: Pump | None) -> 
 
 
 def _through(front: Sequence[XY], place: Place, sides: Sides) -> LineString:
-    """A line through run ends, in the direction of their edge, for where they do not follow it."""
+    """Lay a line through run ends, in the direction of their edge, for where they do not follow it."""
     points = np.array(list(dict.fromkeys(front)))
     along = coordinates(sides.centre)[-1] - coordinates(sides.centre)[0]
     to_right = np.array([along[1], -along[0]]) / np.hypot(*along)
@@ -238,7 +238,7 @@ def _through(front: Sequence[XY], place: Place, sides: Sides) -> LineString:
 
 
 def _beside(edge: LineString, place: Place, distance: float) -> LineString:
-    """A parallel to an edge of the bed, `distance` outside it, carried on straight at both ends."""
+    """Lay a parallel to an edge of the bed, `distance` outside it, carried on straight at both ends."""
     points = coordinates(edge)
     points = _carried_on(points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > 0))])
     if abs(distance) < TOLERANCE:
@@ -255,7 +255,7 @@ def _beside(edge: LineString, place: Place, distance: float) -> LineString:
 
 
 def _carried_on(points: Array) -> Array:
-    """A polyline with a straight extension at either end."""
+    """Carry a polyline on straight at either end."""
     line = LineString(points)
     reach = min(HEADING, float(line.length))
     first, last = points[0], points[-1]
@@ -269,7 +269,7 @@ def _carried_on(points: Array) -> Array:
 
 
 def _span(trench: LineString, first: float, last: float, pump: Pump | None) -> LineString:
-    """The part of a trench between two feet; a stub on the pump's side of a single one."""
+    """Cut the part of a trench between two feet; a stub on the pump's side of a single one."""
     if last - first >= TOLERANCE:
         return LineString(coordinates(substring(trench, first, last)))
     spans = ((max(first - STUB, 0.0), first), (first, min(first + STUB, trench.length)))
@@ -282,7 +282,7 @@ def _span(trench: LineString, first: float, last: float, pump: Pump | None) -> L
 
 
 def _line_back(manifold: LineString, trench: LineString, tip: _Tip, sides: Sides, pump: Pump) -> LineString:
-    """The line from a manifold to the pump: straight, or along the edges of the bed to its manifold end."""
+    """Lay the line from a manifold to the pump: straight, or along the bed's edges to its manifold end."""
     first, last = (trench.project(Point(manifold.coords[end])) for end in (0, -1))
     ways: list[list[XY]] = []
     if tip.place in {"left", "right"}:
@@ -302,24 +302,24 @@ def _line_back(manifold: LineString, trench: LineString, tip: _Tip, sides: Sides
 
 
 def _side(sides: Sides, place: Place) -> LineString:
-    """The line of a place among the sides and ends."""
+    """Give the line of a place among the sides and ends."""
     return {"near": sides.near, "far": sides.far, "left": sides.left, "right": sides.right}[place]
 
 
 def _walk(line: LineString, start: float, end: float) -> list[XY]:
-    """The points of a line from one station to another, in that direction [m]."""
+    """Give the points of a line from one station to another, in that direction [m]."""
     points = coordinates(substring(line, min(start, end), max(start, end))).tolist()
     return [(x, y) for x, y in (points if start <= end else points[::-1])]
 
 
 def _facing(manifold: LineString, end: Point) -> LineString:
-    """A manifold turned so that it ends where it is nearer to a point."""
+    """Turn a manifold so that it ends where it is nearer to a point."""
     first, last = (Point(manifold.coords[tip]).distance(end) for tip in (0, -1))
     return manifold if last <= first else manifold.reverse()
 
 
 def _flowing(line: LineString, kind: PipeKind) -> LineString:
-    """A line that leads to the pump, in the direction of flow."""
+    """Turn a line that leads to the pump to the direction of flow."""
     return line if kind == "return" else line.reverse()
 
 

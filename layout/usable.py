@@ -37,7 +37,7 @@ def usable_ground(
     frame: Frame | None = None,
     file: str = "",
 ) -> UsableGround:
-    """The ground on which tubing may lie.
+    """Find the ground on which tubing may lie.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def setback_zone(feature: Feature) -> Polygon | MultiPolygon:
 
 
 def _zone_for(feature: Feature, reach: Polygon) -> Polygon | MultiPolygon:
-    """The zone of a feature, drawn with care only where its box comes near the bed's."""
+    """Draw the zone of a feature, with care only where its box comes near the bed's."""
     if feature.setback == 0 or shapely.box(*feature.shape.bounds).distance(reach) <= 1.01 * feature.setback:
         return setback_zone(feature)
     drawn = feature.shape.simplify(FAR_DETAIL * feature.setback)
@@ -127,7 +127,7 @@ def _zone_for(feature: Feature, reach: Polygon) -> Polygon | MultiPolygon:
 
 
 def _grown(shape: BaseGeometry, radius: float, *, quadrant: int, piece: int) -> Polygon | MultiPolygon:
-    """The union of a shape and everything within `radius` of it, buffered a few segments at a time."""
+    """Unite a shape with everything within `radius` of it, buffered a few segments at a time."""
     if shape.geom_type == "Point":
         return areal(shape.buffer(radius, quad_segs=quadrant))
     edge = shape.boundary if shape.geom_type == "Polygon" else shape
@@ -140,7 +140,7 @@ def _grown(shape: BaseGeometry, radius: float, *, quadrant: int, piece: int) -> 
 
 
 def _inside_clearance(bed: Bed) -> Polygon | MultiPolygon:
-    """The outline less a band of the clearance's width along its edge."""
+    """Take from the outline a band of the clearance's width along its edge."""
     if bed.clearance == 0:
         return bed.outline
     inner = bed.outline.buffer(-bed.clearance, quad_segs=QUADRANT)
@@ -149,13 +149,13 @@ def _inside_clearance(bed: Bed) -> Polygon | MultiPolygon:
 
 
 def _without_slivers(ground: BaseGeometry) -> Polygon | MultiPolygon:
-    """The parts of an area that are larger than a speck of tolerance by tolerance."""
+    """Keep the parts of an area that are larger than a speck of tolerance by tolerance."""
     parts = [part for part in polygons_of(ground) if part.area > TOLERANCE**2]
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
 def _too_narrow(bed: Bed, frame: Frame, file: str) -> Fault:
-    """The fault of a bed that its own clearance swallows, with its widest place."""
+    """State the fault of a bed that its own clearance swallows, with its widest place."""
     radius = shapely.maximum_inscribed_circle(bed.outline, tolerance=TOLERANCE)
     unit = frame.units
     width, clearance = 2 * radius.length / unit.length, bed.clearance / unit.length
@@ -173,7 +173,7 @@ def _too_narrow(bed: Bed, frame: Frame, file: str) -> Fault:
 def _swallowed(
     inside: BaseGeometry, features: tuple[Feature, ...], takes: tuple[Take, ...], frame: Frame, file: str
 ) -> Fault:
-    """The fault of a bed that setbacks swallow, naming the features from the one that takes most."""
+    """State the fault of a bed that setbacks swallow, naming the features from the one that takes most."""
     whole = inside.area
     named, enclosing = [], []
     for feature, take in sorted(zip(features, takes, strict=True), key=lambda pair: -pair[1].area):

@@ -127,7 +127,7 @@ def _divisions(
 
 
 def _walked_back(last: NDArray[np.int64], number: int) -> tuple[int, ...]:
-    """The sizes of a division into `number` laterals, from the table of last sizes."""
+    """Find the sizes of a division into `number` laterals, from the table of last sizes."""
     sizes: list[int] = []
     end = len(last) - 1
     for column in range(number, 0, -1):

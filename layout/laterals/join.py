@@ -136,7 +136,7 @@ class _Plot:
         return self.gated(path) + self.gated(path.reversed())
 
     def turned(self, path: _Path) -> _Path:
-        """The path from its gate on, from the left one of two; without one, outward on its first line."""
+        """Turn a path to start at its gate, at the left one of two; without one, outward on its first line."""
         return min(
             path, path.reversed(), key=lambda way: (not self.gated(way), not way.steps[0][1], way.steps)
         )
@@ -150,13 +150,13 @@ class _Plot:
         return (x, y), run
 
     def loop(self, one: _Path, other: _Path) -> LineString | None:
-        """A loop from the end of one path to the start of another; None where none can be laid."""
+        """Lay a loop from the end of one path to the start of another; None where none can be laid."""
         (start, leaves), (end, enters) = self.start(one.reversed()), self.start(other)
         return self.loops.between(start, end, leaves=leaves, enters=enters)
 
 
 def _lines(laying: Laying) -> tuple[_Line, ...]:
-    """Runs tied into lines by their carries, in the order of their first runs."""
+    """Tie runs into lines by their carries, in the order of their first runs."""
     onward = {join.start: join for join in laying.carries}
     carried = {join.end for join in laying.carries}
     named = {run.name: run for run in laying.runs}
@@ -194,7 +194,7 @@ def _tied_in(plot: _Plot, longest: float) -> list[_Path]:
 def _next_tie(
     plot: _Plot, line: int, paths: dict[int, _Path], path_of: dict[int, int], *, last_round: bool
 ) -> tuple[int, _Path] | None:
-    """The line of the next row that the shortest loop ties to this one, and the path they make."""
+    """Find the line of the next row that the shortest loop ties to this one, and the path they make."""
     here = paths[path_of[line]]
     found = []
     for beside, other in enumerate(plot.lines):
@@ -253,7 +253,7 @@ def _grouped(plot: _Plot, paths: Sequence[_Path], rules: LateralRules) -> list[_
 
 
 def _lateral(plot: _Plot, path: _Path, name: str) -> tuple[Lateral, list[Join]]:
-    """The lateral of a path, and its joins in the order of flow."""
+    """Make the lateral of a path, and its joins in the order of flow."""
     runs: list[Run] = []
     joins: list[Join] = []
     loops = iter(path.loops)
@@ -277,5 +277,5 @@ def _lateral(plot: _Plot, path: _Path, name: str) -> tuple[Lateral, list[Join]]:
 
 
 def _turned(join: Join) -> Join:
-    """A join in the other direction of flow."""
+    """Turn a join to the other direction of flow."""
     return replace(join, start=join.end, end=join.start, line=join.line.reverse())

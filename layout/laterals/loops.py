@@ -102,7 +102,7 @@ class Loops:
         )
 
     def _along_limit(self, start: XY, end: XY) -> LineString | None:
-        """The shorter way from one point to the other along the ring of usable ground next to both."""
+        """Find the shorter way from one point to the other along the ring of usable ground next to both."""
         near = [
             (ring.distance(Point(start)) + ring.distance(Point(end)), number)
             for number, ring in enumerate(self._rings)
@@ -125,7 +125,7 @@ class Loops:
 
 
 def _rings(bed: Bed, kept_clear: BaseGeometry) -> list[LineString]:
-    """The edges of the usable ground, each as a closed line."""
+    """Find the edges of the usable ground, each as a closed line."""
     ground = bed.outline.buffer(-bed.clearance, quad_segs=64).difference(kept_clear)
     parts = [part for part in shapely.get_parts(ground) if isinstance(part, Polygon)]
     return [LineString(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]
