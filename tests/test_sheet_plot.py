@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -137,7 +138,7 @@ def test_the_same_design_gives_the_same_bytes_in_every_process(tmp_path: Path) -
     said = [
         subprocess.run(
             [sys.executable, "-c", SAME, str(tmp_path), root],
-            env={"PYTHONHASHSEED": seed, "HOME": str(tmp_path), "PATH": ""},
+            env={**os.environ, "PYTHONHASHSEED": seed},
             capture_output=True,
             text=True,
             check=True,

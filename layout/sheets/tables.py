@@ -146,10 +146,8 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
 
 
 def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> Block:
-    """List features with the setback asked for and the distance to the nearest tubing."""
-    tubing = shapely.union_all(
-        [run.line for run in design.laying.runs] + [join.line for join in design.joins]
-    )
+    """List features with the setback asked for and the distance to the nearest run."""
+    tubing = shapely.union_all([run.line for run in design.laying.runs])
     rows = []
     for item in design.site.features:
         near = figures.length(float(item.shape.distance(tubing))) if not tubing.is_empty else "-"
@@ -161,7 +159,7 @@ def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: fr
         ("Feature", 0.0, "left"),
         ("Kind", 1.12, "left"),
         (f"Setback, {unit}", 2.7, "right"),
-        ("Actual", 3.27, "right"),
+        ("Runs at", 3.27, "right"),
         ("Shown", COLUMN, "right"),
     )
     return table("Setbacks, as stated by the user", titles, rows, lettering, wrap={0: 1.05})

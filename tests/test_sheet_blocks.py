@@ -1,0 +1,69 @@
+"""Blocks in columns: every row is set once, in order, within a column; lettering is broken to its room."""
+
+from __future__ import annotations
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from layout.sheets.blocks import AFTER, Block, Cell, Column, Row, flow
+from layout.sheets.lettering import Lettering
+
+columns = st.lists(
+    st.tuples(st.floats(0.5, 9.0)).map(lambda heights: Column(left=0.0, top=heights[0], bottom=0.0)),
+    min_size=1,
+    max_size=4,
+)
+sizes = st.lists(st.integers(1, 80), min_size=1, max_size=6)
+
+
+def block(name: str, rows: int) -> Block:
+    return Block(
+        heading=name,
+        rows=tuple(Row(cells=(Cell(text=f"{name}/{i}"),)) for i in range(rows)),
+        titles=Row(cells=(Cell(text="title"),)),
+    )
+
+
+def names(rows: tuple[Row, ...]) -> list[str]:
+    return [row.cells[0].text for row in rows]
+
+
+@settings(max_examples=60, deadline=None)
+@given(columns, sizes)
+def test_every_row_is_set_once_and_in_order(places: list[Column], rows: list[int]) -> None:
+    given_ = [block(f"b{i}", count) for i, count in enumerate(rows)]
+    placed, left = flow(given_, places)
+    for one in given_:
+        parts = [part.block for part in placed if part.block.heading.split(" ")[0] == one.heading]
+        rest = [part for part in left if part.heading.split(" ")[0] == one.heading]
+        found = [name for part in (*parts, *rest) for name in names(part.rows)]
+        assert found == names(one.rows)
+        assert all(part.heading.endswith("(continued)") for part in parts[1:])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.floats(0.5, 9.0), min_size=1, max_size=4), sizes)
+def test_blocks_stay_in_their_columns_and_apart(tops: list[float], rows: list[int]) -> None:
+    places = [Column(left=10.0 * i, top=top, bottom=0.0) for i, top in enumerate(tops)]
+    placed, _ = flow([block(f"b{i}", count) for i, count in enumerate(rows)], places)
+    for place in places:
+        mine = sorted((part for part in placed if part.left == place.left), key=lambda part: -part.top)
+        edge = place.top
+        for part in mine:
+            assert part.top <= edge + 1e-9
+            edge = part.top - part.block.height
+        if mine:
+            assert edge + AFTER >= place.bottom - 1e-9
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.text(max_size=80), st.floats(0.3, 4.0))
+def test_broken_lines_fit_their_room_and_lose_nothing(text: str, room: float) -> None:
+    lettering = Lettering()
+    clean = lettering.clean(text)
+    lines = lettering.wrapped(clean, 0.08, room)
+    assert "".join(lines).replace(" ", "") == clean.replace(" ", "")
+    for line in lines:
+        assert lettering.width(line, 0.08) <= room or len(line) == 1
+    cut = lettering.fitted(clean, 0.08, room)
+    assert lettering.width(cut, 0.08) <= room + 1e-9
