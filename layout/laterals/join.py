@@ -136,7 +136,7 @@ class _Plot:
         return self.gated(path) + self.gated(path.reversed())
 
     def turned(self, path: _Path) -> _Path:
-        """Turn a path to start at its gate, at the left one of two; without one, outward on its first line."""
+        """Turn a path to start at its gate, at the left one of two; else outward on its first line."""
         return min(
             path, path.reversed(), key=lambda way: (not self.gated(way), not way.steps[0][1], way.steps)
         )
