@@ -8,14 +8,15 @@ that narrows loses its rows one by one at the right-hand side, and never two nei
 from __future__ import annotations
 
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import areal, lines_of, polygons_of, union
+from layout.plane import areal, coordinates, lines_of, polygons_of, union
 from layout.runs import fronts, guides
 from layout.runs.field import Spread
 from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Row, clip
 
+Area = Polygon | MultiPolygon
 PUSH = 0.993
 """Where a row must be pushed away from the one before it, it is laid this far from it, in least gaps."""
 
@@ -35,24 +36,28 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
         From the left; places are the level numbers.
     """
     edge = _edge_band(cut, spread.right, side=1.0)
-    first = _edge_band(cut, spread.left, side=-1.0)
+    first = lines_of(shapely.boundary(_edge_band(cut, spread.left, side=-1.0)))
     centre, region = cut.sides.centre, cut.region()
-    rows = [Row(place=0.0, pieces=clip(shapely.boundary(first), cut.region(cut.sides.left), centre))]
+    rows = [Row(place=0.0, pieces=clip(union(first), cut.region(cut.sides.left), centre))]
+    before = [line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least]
     along_edge: BaseGeometry = Polygon()  # stretches of the edge that rows already follow
+    ground: Area | None = None  # beyond the row before, where that is not simply its level line
     for level, lines in spread.levels(cut.outline):
         if level == 0:
             continue
-        laid = [piece for piece in rows[-1].pieces if piece.length >= cut.least]
-        near = union(piece.buffer(PUSH * cut.closest) for piece in laid)
-        taken = union(piece.buffer(GAP_SHARE * cut.closest) for piece in laid)
+        taken = union(line.buffer(GAP_SHARE * cut.closest) for line in before)
         along_edge = along_edge.union(taken.intersection(edge))
-        pieces = []
-        for line in _led(lines, level, near, edge, cut, spread):
-            smooth = guides.rounded(_longer(line, cut), radius=cut.radius)
-            pieces += clip(smooth.difference(taken).difference(along_edge), region, centre)
-        if pieces:
-            rows.append(Row(place=float(level), pieces=pieces))
-    return rows
+        near = union(line.buffer(PUSH * cut.closest) for line in before)
+        if not _clear(lines, near, edge, ground):
+            ground = _beyond(lines, level, near, edge, ground, cut, spread)
+            lines = _edges(ground, cut)
+        else:
+            ground = None
+        smooth = [guides.rounded(_longer(line, cut), radius=cut.radius) for line in lines]
+        free = union(smooth).difference(taken).difference(along_edge)
+        before = [line for line in lines_of(free) if line.length >= SLIVER * cut.spacing]
+        rows.append(Row(place=float(level), pieces=clip(free, region, centre)))
+    return [row for row in rows if row.pieces]
 
 
 def _edge_band(cut: Ground, side_line: LineString, *, side: float) -> BaseGeometry:
@@ -64,24 +69,39 @@ def _edge_band(cut: Ground, side_line: LineString, *, side: float) -> BaseGeomet
     return fronts.grown(guide, first, radius=cut.radius, bed=cut.outline)
 
 
-def _led(
-    lines: list[LineString], level: int, near: BaseGeometry, edge: BaseGeometry, cut: Ground, spread: Spread
-) -> list[LineString]:
-    """Level lines pushed away from the row before and led along the edge band."""
-    if not any(shapely.intersects(line, near) or shapely.intersects(line, edge) for line in lines):
-        return lines
-    border = cut.outline.boundary
-    noded = union([border, *lines])
-    faces = polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist()))
+def _clear(lines: list[LineString], near: BaseGeometry, edge: BaseGeometry, ground: Area | None) -> bool:
+    """Whether level lines can be laid as they are."""
+    if any(shapely.intersects(line, near) or shapely.intersects(line, edge) for line in lines):
+        return False
+    return ground is None or not any(shapely.distance(line, ground) > 0 for line in lines)
+
+
+def _beyond(
+    lines: list[LineString],
+    level: int,
+    near: BaseGeometry,
+    edge: BaseGeometry,
+    ground: Area | None,
+    cut: Ground,
+    spread: Spread,
+) -> Area:
+    """The ground beyond a row: beyond its level line, and apart from the row before; always the edge band."""
+    noded = union([cut.outline.boundary, *lines])
     beyond = []
-    for face in faces:
+    for face in polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist())):
         inner = face.representative_point()
-        value = spread.measure(shapely.get_coordinates(inner))[0][0]
-        if value > level and cut.outline.contains(inner):
+        if cut.outline.contains(inner) and spread.measure(coordinates(inner))[0][0] > level:
             beyond.append(face)
-    ground = areal(union(beyond).difference(near).union(edge.intersection(cut.outline)))
-    found = lines_of(shapely.boundary(ground).difference(border.buffer(HAIR * cut.spacing / 2)))
-    return [line for line in found if line.length >= SLIVER * cut.spacing]
+    free = union(beyond).difference(near)
+    if ground is not None:
+        free = free.intersection(ground)
+    return areal(free.union(edge.intersection(cut.outline)))
+
+
+def _edges(ground: Area, cut: Ground) -> list[LineString]:
+    """The edges of some ground that are not the bed's own."""
+    border = cut.outline.boundary.buffer(HAIR * cut.spacing / 2)
+    return [line for line in lines_of(shapely.boundary(ground).difference(border)) if line.length >= SLIVER * cut.spacing]
 
 
 def _longer(line: LineString, cut: Ground) -> LineString:

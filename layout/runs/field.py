@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
+from layout.model import Sides
 from layout.plane import Array, SegmentIndex
 
 NEWTON_STEPS = 3
@@ -31,8 +32,9 @@ class Spread:
 
     Attributes
     ----------
+    sides : Sides
     left, right : LineString
-        Both extended beyond the bed, from the manifold end [m].
+        Both sides extended beyond the bed, from the manifold end [m].
     clearance : float
         From the sides to the first and last run [m].
     closest, wanted : float
@@ -41,6 +43,7 @@ class Spread:
         Greatest number of runs.
     """
 
+    sides: Sides
     left: LineString
     right: LineString
     clearance: float
@@ -125,15 +128,22 @@ class Spread:
         ]
 
     def _everywhere(self, outline: Polygon, points: Array) -> tuple[Array, float]:
-        """The field also beyond the bed's edge, where a distance counts as negative; and its greatest count."""
+        """The field also beyond the bed's sides, where a distance counts as negative; and its greatest count."""
         to_left, _ = self._left.nearest(points)
         to_right, _ = self._right.nearest(points)
-        inside = shapely.contains_xy(outline, points[:, 0], points[:, 1])
-        to_left = np.where(inside | (to_left > to_right), to_left, -to_left)
-        to_right = np.where(inside | (to_left >= to_right), to_right, -to_right)
+        beyond = self._side_beyond(outline, points)
+        to_left = np.where(beyond == 0, -to_left, to_left)
+        to_right = np.where(beyond == 1, -to_right, to_right)
         width = np.maximum(to_left + to_right - 2 * self.clearance, 1e-9)
         count = self.gaps(width)
         return (to_left - self.clearance) / width * count, float(np.max(count, initial=0.0))
+
+    def _side_beyond(self, outline: Polygon, points: Array) -> Array:
+        """For points outside the bed, which side they lie beyond: 0 left, 1 right; 2 beyond an end, or inside."""
+        border = SegmentIndex([self.sides.left, self.sides.right, self.sides.near, self.sides.far])
+        index, _, _ = border.locate(points)
+        inside = shapely.contains_xy(outline, points[:, 0], points[:, 1])
+        return np.where(inside, 2, np.minimum(border.line[index], 2))
 
     def _exact(self, line: Array, level: int, step: float, passes: int) -> LineString | None:
         """A traced line put on its level by Newton's method, midpoints added between passes."""

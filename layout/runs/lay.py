@@ -155,6 +155,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     by = 2 * reach + 4 * cut.spacing
     left, right = (guides.extended(line, cut.outline, by=by) for line in (sides.left, sides.right))
     spread = Spread(
+        sides=sides,
         left=left,
         right=right,
         clearance=cut.first,
