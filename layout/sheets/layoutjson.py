@@ -22,6 +22,8 @@ from layout.sheets.figures import of_check
 from layout.sheets.takeoff import takeoff
 
 FORMAT = "sinuate/1"
+_GEOMETRY = frozenset({"points", "outline", "shell", "holes"})
+"""Coordinates of valid geometries: plain and finite as they are, and too many to look at one by one."""
 
 Json = Any
 
@@ -73,9 +75,19 @@ def document(design: Design) -> dict[str, Json]:
 
 
 def write_layout(design: Design, path: Path) -> None:
-    """Write the document, UTF-8, one block below the other."""
-    text = json.dumps(document(design), ensure_ascii=False, allow_nan=False, indent=1)
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+    """Write the document, UTF-8, one block below the other, one run, lateral, check … a line."""
+    blocks = [f" {_dumped(name)}: {_block(value)}" for name, value in document(design).items()]
+    path.write_text("{\n" + ",\n".join(blocks) + "\n}\n", encoding="utf-8", newline="\n")
+
+
+def _block(value: Json) -> str:
+    if not isinstance(value, list) or not value:
+        return _dumped(value)
+    return "[\n  " + ",\n  ".join(_dumped(item) for item in value) + "\n ]"
+
+
+def _dumped(value: Json) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 # --- blocks ---------------------------------------------------------------------------------------------
@@ -211,7 +223,7 @@ def _over(value: float | None, factor: float) -> float | None:
 def _finite(value: Json) -> Json:
     """Plain numbers for the library's own, and null for what is not a number."""
     if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
+        return {key: item if key in _GEOMETRY else _finite(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_finite(item) for item in value]
     if isinstance(value, np.generic):

@@ -26,6 +26,7 @@ class Dash(StrEnum):
     CONTINUOUS = "continuous"
     SHORT = "short"
     LONG = "long"
+    MIXED = "mixed"
     DOT = "dot"
     CENTRE = "centre"
     BOUNDARY = "boundary"
@@ -35,6 +36,7 @@ DASHES: dict[Dash, tuple[float, ...]] = {
     Dash.CONTINUOUS: (),
     Dash.SHORT: (0.06, 0.04),
     Dash.LONG: (0.16, 0.06),
+    Dash.MIXED: (0.11, 0.035, 0.02, 0.035),
     Dash.DOT: (0.015, 0.05),
     Dash.CENTRE: (0.30, 0.05, 0.05, 0.05),
     Dash.BOUNDARY: (0.36, 0.05, 0.05, 0.05, 0.05, 0.05),
