@@ -73,12 +73,22 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     tried.sort(key=lambda trial: round(trial[0].score, 9))
     best, laying, sides = tried[0]
     tell("laterals and manifolds")
-    laterals, joins = join_runs(laying, site.laterals, spacing=site.runs.spacing)
-    plumbing = lay_plumbing(laterals, laying.runs, sides, site.manifold, pump=site.pump, features=site.features)
+    laterals, joins = join_runs(
+        laying, site.laterals, spacing=site.runs.spacing, bed=site.bed, kept_clear=ground.kept_clear
+    )
+    plumbing = lay_plumbing(
+        laterals,
+        laying.runs,
+        sides,
+        site.manifold,
+        pump=site.pump,
+        features=site.features,
+        outline=site.bed.outline,
+    )
     tell("emitters and checks")
     emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
     totals = field_totals(laying.runs, emitters, joins)
-    checks = design_checks(site, ground, laying, laterals, plumbing, best.coverage)
+    checks = design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins)
     parts = count_parts(site, laying.runs, joins, plumbing)
     return Design(
         site=site,

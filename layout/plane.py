@@ -108,6 +108,11 @@ def circumradii(before: Array, middle: Array, after: Array) -> Array:
     return np.asarray(radius, dtype=np.float64)
 
 
+def unit(vectors: Array) -> Array:
+    """Vectors scaled to length 1, shape (n, 2); those of no length stay so."""
+    return np.asarray(vectors / np.maximum(np.hypot(*vectors.T), 1e-12)[:, None])
+
+
 def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
     """The union of geometries; an empty collection for none (the engine itself gives None)."""
     found = list(geometries)
@@ -137,7 +142,7 @@ class SegmentIndex:
         real = np.hypot(*step.T) > 0
         self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
         self._size = np.hypot(*self._step.T)
-        self._tree = shapely.STRtree(shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1)))
+        self._tree = shapely.STRtree(list(shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1))))
 
     def nearest(self, points: Array) -> tuple[Array, Array]:
         """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""

@@ -15,7 +15,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from layout.model import XY, Sides
-from layout.plane import Array, coordinates, points_at, resample, stations
+from layout.plane import Array, SegmentIndex, coordinates, points_at, resample, stations
 
 CORNER_BRANCH = 2.2
 """A medial ridge whose two outline points lie nearer along the outline than this × their distance leads
@@ -272,7 +272,7 @@ def _assemble(
         right=LineString(right),
         near=LineString(near),
         far=LineString(far_end),
-        centre=LineString(_centre(left, right, trunk)),
+        centre=LineString(_centre(left, right, near, far_end, trunk)),
     )
 
 
@@ -281,13 +281,20 @@ def _two(points: Array) -> Array:
     return points if len(points) > 1 else np.vstack((points, points))
 
 
-def _centre(left: Array, right: Array, trunk: Array) -> Array:
-    """The trunk from end to end, its tips led to the middles of the ends."""
-    first, last = (left[0] + right[0]) / 2, (left[-1] + right[-1]) / 2
+def _centre(left: Array, right: Array, near: Array, far: Array, trunk: Array) -> Array:
+    """The stretch of the trunk that lies between the sides, led to the middles of the ends where those lie ahead."""
     inner = resample(trunk, max(stations(trunk)[-1] / 400, 1e-6))
-    reach = np.hypot(*(left[0] - right[0])) * 0.25, np.hypot(*(left[-1] - right[-1])) * 0.25
-    keep = (np.hypot(*(inner - first).T) > reach[0]) & (np.hypot(*(inner - last).T) > reach[1])
-    return np.vstack((first, inner[keep], last))
+    border = SegmentIndex([LineString(part) for part in (left, right, near, far)])
+    index, _, _ = border.locate(inner)
+    between = np.flatnonzero(border.line[index] < 2)
+    if len(between) >= 3:
+        inner = inner[between[0] : between[-1] + 1]
+    ends = ((left[0] + right[0]) / 2, (left[-1] + right[-1]) / 2)
+    ahead = [
+        (end - tip) @ (tip - inner[back]) > 0.9 * np.hypot(*(end - tip)) * np.hypot(*(tip - inner[back]))
+        for end, tip, back in zip(ends, (inner[0], inner[-1]), (len(inner) // 20 + 1, -(len(inner) // 20 + 2)), strict=True)
+    ]
+    return np.vstack((*(ends[:1] if ahead[0] else ()), inner, *(ends[1:] if ahead[1] else ())))
 
 
 def _straight_sides(outline: Polygon, *, toward: XY, far: bool) -> Sides:

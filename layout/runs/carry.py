@@ -24,6 +24,8 @@ RING_STEP = 0.25
 """Distance between rings, and least distance from blank tubing to other tubing, in spacings."""
 JOINT = 0.002
 """How far blank tubing may lie beside the run it leaves where the two are joined, in spacings."""
+REACH = 20.0
+"""How far from an obstacle rows are looked at, in spacings."""
 MARGIN = 0.005
 """How far the innermost ring keeps outside the zone, in spacings: rings are drawn in chords."""
 MOST_BLANK = 0.30
@@ -58,8 +60,11 @@ def carry(rows: Sequence[Row], ground: Ground) -> list[Carried]:
     """
     carried = [Carried(row.place, list(row.pieces), [None] * (len(row.pieces) - 1)) for row in rows]
     for zone in _obstacles(ground):
-        for side in (1.0, -1.0):
-            _round(zone, side, carried, ground)
+        reach = zone.buffer(REACH * ground.spacing).envelope
+        near = [row for row in carried if any(piece.intersects(reach) for piece in row.pieces)]
+        if any(len(row.pieces) > 1 for row in near):
+            for side in (1.0, -1.0):
+                _round(zone, side, near, ground)
     return carried
 
 
@@ -233,8 +238,9 @@ def _way(
     eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
     if eased is None:
         return None
-    first = _leaves(eased, tail, joint)
-    last = eased.length - _leaves(eased.reverse(), head.reverse(), joint)
+    back = 1.5 * float(np.sqrt(2 * ground.radius * joint))  # to where easing begins, before the lines part visibly
+    first = max(_leaves(eased, tail, joint) - back, 1e-3 * ground.spacing)
+    last = eased.length - max(_leaves(eased.reverse(), head.reverse(), joint) - back, 1e-3 * ground.spacing)
     if not 0 < first < last < eased.length:
         return None
     middle = coordinates(shapely.ops.substring(eased, first, last))

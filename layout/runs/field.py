@@ -17,7 +17,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from layout.model import Sides
-from layout.plane import Array, SegmentIndex
+from layout.plane import Array, SegmentIndex, unit
 
 NEWTON_STEPS = 3
 MOST_NODES = 120_000
@@ -83,8 +83,8 @@ class Spread:
         to_right, right_foot = self._right.nearest(points)
         width = to_left + to_right - 2 * self.clearance
         share = (to_left - self.clearance) / np.maximum(width, 1e-9)
-        rise = _unit(points - left_foot) + _unit(right_foot - points)
-        return share * self.gaps(width), width, _unit(rise)
+        rise = unit(points - left_foot) + unit(right_foot - points)
+        return share * self.gaps(width), width, unit(rise)
 
     def constant(self, outline: Polygon) -> tuple[float, int] | None:
         """Gap and number of gaps where the bed is so even that plain offsets give them; else None."""
@@ -184,7 +184,3 @@ def _inner_points(outline: Polygon, clearance: float) -> Array:
         for ring in (line for group in rings for line in shapely.get_parts(group))
     ]
     return np.vstack(points) if points else np.empty((0, 2))
-
-
-def _unit(vectors: Array) -> Array:
-    return np.asarray(vectors / np.maximum(np.hypot(*vectors.T), 1e-12)[:, None])

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import Array, coordinates, lines_of, stations
+from layout.plane import Array, SegmentIndex, coordinates, lines_of, resample, stations, unit
 
 ARC_STEP = math.radians(4.0)
 """Angle between points of an arc put into a guide."""
@@ -170,6 +170,30 @@ def _same_way(line: LineString, other: LineString) -> bool:
     points = coordinates(other)
     ends = shapely.line_locate_point(line, shapely.points(points[[0, -1]]))
     return bool(ends[0] <= ends[1])
+
+
+def centred(line: LineString, left: LineString, right: LineString, *, step: float) -> LineString:
+    """The line midway between two sides, found from a rough one by Newton's method.
+
+    Parameters
+    ----------
+    line : LineString
+        A rough centre line [m].
+    left, right : LineString
+        The sides, extended beyond the bed [m].
+    step : float
+        Distance between points of the result [m].
+    """
+    sides = SegmentIndex([left]), SegmentIndex([right])
+    points = resample(coordinates(line), step)
+    for _ in range(12):
+        (to_left, left_foot), (to_right, right_foot) = (side.nearest(points) for side in sides)
+        rise = unit(points - left_foot) + unit(right_foot - points)
+        size = np.maximum(np.hypot(*rise.T), 0.2)
+        points = points + unit(rise) * np.clip((to_right - to_left) / size, -step / 2, step / 2)[:, None]
+    ahead = np.einsum("ij,ij->i", np.diff(points, axis=0), np.diff(resample(coordinates(line), step), axis=0)) > 0
+    kept = points[np.concatenate(([True], ahead))]
+    return LineString(kept) if len(kept) > 1 else line
 
 
 def total_turning(line: LineString) -> float:

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
-from layout.plane import coordinates
+from layout.plane import SegmentIndex, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carry import Carried, carry
 from layout.runs.even import even_rows
 from layout.runs.field import Spread
 from layout.runs.trim import SWING_SLACK, Ground, Region, Row, clip, enforce
+
+Geometry = TypeVar("Geometry", bound=BaseGeometry)
 
 
 def lay_runs(
@@ -44,16 +50,21 @@ def lay_runs(
     Laying
         Runs named from left to right; what was left out is listed in `dropped`.
     """
-    floor = rules.closest if pattern is Pattern.EVEN else rules.spacing
+    level = _Level.of(sides)
+    sides = Sides(
+        **{name: level.turn(getattr(sides, name)) for name in ("left", "right", "near", "far", "centre")},
+        certain=sides.certain,
+    )
+    guide = None if guide is None else level.turn(guide)
     cut = Ground(
-        outline=Polygon(bed.outline.exterior),
+        outline=level.turn(Polygon(bed.outline.exterior)),
         sides=sides,
         clearance=bed.clearance,
         spacing=rules.spacing,
-        closest=floor,
+        closest=rules.closest if pattern is Pattern.EVEN else rules.spacing,
         radius=tubing.bend_radius,
         shortest=rules.shortest,
-        kept_clear=ground.kept_clear,
+        kept_clear=level.turn(ground.kept_clear),
     )
     if pattern is Pattern.LEFT:
         rows = list(_from_side(cut, sides.left, toward_left=False))
@@ -62,14 +73,52 @@ def lay_runs(
     elif pattern is Pattern.EVEN:
         rows = _spread(cut, rules)
     elif guide is not None or pattern is Pattern.CENTRE:
-        rows = _both_ways(cut, guide or sides.centre, swing=guide is None or pattern is Pattern.CONTOUR)
+        centred = pattern is Pattern.CENTRE
+        line = sides.centre if centred or guide is None else guide
+        rows = _both_ways(cut, line, centred=centred, drawn=pattern is Pattern.DRAWN)
     else:
         raise ValueError(f"the {pattern} pattern needs a line to follow")
     rows.sort(key=lambda row: row.place)
     dropped: list[Dropped] = []
     rows = enforce(_capped(rows, rules.most, pattern, dropped), cut, dropped)
     runs, carries = _named(carry(rows, cut), cut)
-    return Laying(pattern=pattern, runs=runs, dropped=tuple(dropped), carries=carries)
+    return Laying(
+        pattern=pattern,
+        runs=tuple(replace(run, line=level.back(run.line)) for run in runs),
+        dropped=tuple(replace(piece, line=level.back(piece.line)) for piece in dropped),
+        carries=tuple(replace(join, line=level.back(join.line)) for join in carries),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """A rigid motion that lays the bed along the x axis, so that a bed moved or turned gives the same runs."""
+
+    origin: complex
+    heading: complex
+
+    @classmethod
+    def of(cls, sides: Sides) -> _Level:
+        near, far = (coordinates(end).mean(axis=0) for end in (sides.near, sides.far))
+        first, last = complex(*near), complex(*far)
+        span = last - first
+        return cls(first, span / abs(span) if abs(span) > 0 else 1 + 0j)
+
+    def turn(self, geometry: Geometry) -> Geometry:
+        """A geometry in the bed's own axes."""
+        return self._moved(geometry, lambda z: (z - self.origin) / self.heading)
+
+    def back(self, geometry: Geometry) -> Geometry:
+        """And back again."""
+        return self._moved(geometry, lambda z: z * self.heading + self.origin)
+
+    @staticmethod
+    def _moved(geometry: Geometry, motion: Callable[[NDArray[np.complex128]], NDArray[np.complex128]]) -> Geometry:
+        def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+            z = motion(xy[:, 0] + 1j * xy[:, 1])
+            return np.column_stack((z.real, z.imag))
+
+        return shapely.transform(geometry, move)
 
 
 def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[Row]:
@@ -88,30 +137,36 @@ def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[
         pieces = clip(fronts.front(guide, float(distance), radius=cut.radius, bed=cut.outline), region, guide)
         split: dict[float, list[LineString]] = {}
         for piece in pieces:
-            if _in_sight(piece, guide, cut):
-                split.setdefault((number + 0.5) * _side_of(piece, guide), []).append(piece)
+            split.setdefault((number + 0.5) * _side_of(piece, guide), []).append(piece)
         yield from (Row(place=place, pieces=found) for place, found in split.items())
 
 
 def _reach(outline: Polygon, line: LineString) -> float:
-    """Distance of the farthest corner of the bed from a line [m]."""
-    return float(shapely.distance(shapely.points(coordinates(outline.exterior)), line).max()) + 1e-9
+    """Greatest distance of the bed from a line [m], to within a 200th of the bed's size and not less than true."""
+    step = max(outline.length / 800, 1e-9)
+    x0, y0, x1, y1 = outline.bounds
+    coarse = max(x1 - x0, y1 - y0) / 40
+    grid_x, grid_y = np.meshgrid(np.arange(x0, x1, coarse), np.arange(y0, y1, coarse))
+    inside = shapely.contains_xy(outline, grid_x.ravel(), grid_y.ravel())
+    points = np.vstack(
+        (
+            coordinates(shapely.segmentize(outline.exterior, step)),
+            np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside])),
+        )
+    )
+    return float(SegmentIndex([line]).nearest(points)[0].max()) + step
 
 
-def _in_sight(piece: LineString, guide: LineString, cut: Ground) -> bool:
-    """Whether a piece sees the guide it is offset from through the bed, and not from across a gap outside it."""
-    middle = shapely.line_interpolate_point(piece, [0.25, 0.5, 0.75], normalized=True)
-    sight = shapely.shortest_line(middle, guide)
-    outside = shapely.length(shapely.difference(sight, cut.outline.buffer(cut.spacing * 1e-3)))
-    beyond = shapely.distance(shapely.get_point(sight, 1), cut.outline) > cut.spacing * 0.01
-    return bool(np.any((outside < 0.02 * cut.spacing) | beyond))
-
-
-def _both_ways(cut: Ground, line: LineString, *, swing: bool) -> list[Row]:
+def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> list[Row]:
     """Rows parallel to a line, to both sides of it; the phase of the first row is what lays most tubing."""
     reach = _reach(cut.outline, line)
-    guide = guides.extended(line.simplify(1e-4), cut.outline, by=2 * reach + 4 * cut.spacing)
-    if swing:
+    by = 2 * reach + 4 * cut.spacing
+    guide = guides.extended(line, cut.outline, by=by)
+    if centred and cut.sides.certain:
+        step = max(cut.spacing / 4, line.length / 2000)
+        left, right = (guides.extended(side, cut.outline, by=by) for side in (cut.sides.left, cut.sides.right))
+        guide = guides.extended(guides.centred(line, left, right, step=step), cut.outline, by=by)
+    if not drawn:
         guide = guides.rounded(guide, radius=max(cut.radius, cut.spacing))
     for side in (1.0, -1.0):
         guide = guides.swung_wide(guide, side=side, radius=cut.radius, slack=SWING_SLACK * cut.spacing)
@@ -131,8 +186,6 @@ def _parallel_rows(cut: Ground, guide: LineString, region: Region, phase: float,
         line = fronts.front(guide, distance, radius=cut.radius, bed=cut.outline) if distance > 0 else guide
         split: dict[float, list[LineString]] = {}
         for piece in clip(line, region, guide):
-            if not _in_sight(piece, guide, cut):
-                continue
             side = _side_of(piece, guide) if distance > 0 else 0.0
             split.setdefault(side * distance / cut.spacing, []).append(piece)
         yield from (Row(place=place, pieces=pieces) for place, pieces in split.items())

@@ -18,11 +18,11 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Sides
-from layout.plane import areal, bend_radii, coordinates, lines_of, points_at, union
+from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, union
 
 EDGE_SLACK = 0.018
 """What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
-LEAVES = 0.004
+LEAVES = 0.009
 """A run whose end lies farther than this beyond the edge, in spacings, has left the ground for good there and
 is cut back to the edge; one that wavers less about the edge is only being drawn in chords."""
 GAP_SHARE = 0.985
@@ -70,7 +70,7 @@ class Ground:
     @property
     def least(self) -> float:
         """Length of the shortest run [m]."""
-        return max(self.shortest, SLIVER * self.spacing)
+        return max(self.shortest, SLIVER * self.spacing) * (1 - 1e-6)
 
     def region(self, *guides: LineString) -> Region:
         """The ground a front may use: that of the laws, but not cut by the side it follows.
@@ -80,7 +80,7 @@ class Ground:
         """
         edge = self.outline.exterior
         soft = [line for line in (self.sides.left, self.sides.right) if self.sides.certain]
-        hard = edge.difference(union([line.buffer(1e-7) for line in (*soft, *guides)]))
+        hard = edge.difference(union([line.buffer(1e-6 * self.spacing) for line in (*soft, *guides)]))
         cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
         far = union([line for line in soft if not any(line is guide for guide in guides)])
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
@@ -236,22 +236,32 @@ def _apart_from_itself(piece: LineString, ground: Ground, row: int, dropped: lis
         return [piece]
     from scipy.spatial import cKDTree
 
-    step = ground.closest / 5
-    along = np.arange(0.0, piece.length, step)
-    walk = points_at(points, along)
+    step = ground.closest / 6
+    walk = points_at(points, np.arange(0.0, piece.length, step))
     pairs = cKDTree(walk).query_pairs(GAP_SHARE * ground.closest, output_type="ndarray")
+    pairs = pairs[(pairs[:, 1] - pairs[:, 0]) * step > 2.5 * ground.closest]
     if not len(pairs):
         return [piece]
-    folded = np.abs(along[pairs[:, 0]] - along[pairs[:, 1]]) > 2.5 * ground.closest
-    later = np.unique(pairs[folded].max(axis=1))
-    if not len(later):
-        return [piece]
-    zone = union(shapely.buffer(shapely.points(walk[later]), step))
-    early = LineString(walk[: int(pairs[folded].min(axis=1).max()) + 1]) if len(walk) > 1 else piece
-    zone = zone.difference(early.buffer(step / 10))
-    for cut in lines_of(piece.intersection(zone)):
-        _drop(dropped, cut, row, "nearer to itself than the least gap", ground=ground)
-    return lines_of(piece.difference(zone))
+    # of two legs side by side the later one goes, from the turn between them on
+    from_, to = pairs.mean(axis=1) * step, (pairs[:, 1] + 1) * step
+    first, last = _merged_spans(from_, to)
+    kept_from, kept_to = np.append(0.0, np.minimum(last, piece.length)), np.append(first, piece.length)
+    for a, b in zip(first, last, strict=True):
+        _drop(dropped, _stretch(piece, a, b), row, "nearer to itself than the least gap", ground=ground)
+    return [_stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > ground.least]
+
+
+def _merged_spans(start: Array, end: Array) -> tuple[Array, Array]:
+    """Overlapping spans made one, in order: their starts and their ends."""
+    order = np.argsort(start, kind="stable")
+    start, reach = start[order], np.maximum.accumulate(end[order])
+    new = np.concatenate(([True], start[1:] > reach[:-1]))
+    return start[new], reach[np.append(np.flatnonzero(new)[1:] - 1, len(reach) - 1)]
+
+
+def _stretch(line: LineString, start: float, end: float) -> LineString:
+    """A line from one distance along it to another."""
+    return LineString(shapely.ops.substring(line, start, max(end, start + 1e-9)).coords)
 
 
 def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
