@@ -6,6 +6,7 @@ Each function gives the outline as an (n, 2) array, with its long sides walked f
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ Array = NDArray[np.float64]
 
 def arc(cx: float, cy: float, r: float, a0: float, a1: float, *, step: float = 1.0) -> Array:
     """Points of an arc, angles in degrees, at most `step` degrees apart."""
-    n = max(int(math.ceil(abs(a1 - a0) / step - 1e-9)), 1)
+    n = max(math.ceil(abs(a1 - a0) / step - 1e-9), 1)
     a = np.radians(np.linspace(a0, a1, n + 1))
     return np.column_stack((cx + r * np.cos(a), cy + r * np.sin(a)))
 
@@ -63,7 +64,9 @@ def ell(leg: float = 60.0, width: float = 12.0) -> Array:
     return ring(left, right)
 
 
-def meander(bends: int = 10, r: float = 13.0, width: float = 12.0, straight: float = 20.0, *, step: float = 2.0) -> Array:
+def meander(
+    bends: int = 10, r: float = 13.0, width: float = 12.0, straight: float = 20.0, *, step: float = 2.0
+) -> Array:
     """Straights joined by half turns, alternately left and right."""
     centre: list[tuple[float, float, float]] = []
     x, y, heading = 0.0, 0.0, 90.0
@@ -114,7 +117,9 @@ def dumbbell(r: float = 15.0, neck: float = 5.0, length: float = 24.0, *, step: 
     return np.vstack((left, right))
 
 
-def sinuous(amplitude: float, wavelength: float, width: tuple[float, float], length: float, step: float = 1.0) -> Array:
+def sinuous(
+    amplitude: float, wavelength: float, width: tuple[float, float], length: float, step: float = 1.0
+) -> Array:
     """A bed along a sine, its width swinging between two values."""
     x = np.linspace(0, length, int(length / step) + 1)
     y = amplitude * np.sin(2 * np.pi * x / wavelength)
@@ -178,7 +183,21 @@ def tee() -> Array:
 def cross() -> Array:
     a, b = 10.0, 40.0
     return np.array(
-        [[a, b], [a, a], [b, a], [b, -a], [a, -a], [a, -b], [-a, -b], [-a, -a], [-b, -a], [-b, a], [-a, a], [-a, b]], float
+        [
+            [a, b],
+            [a, a],
+            [b, a],
+            [b, -a],
+            [a, -a],
+            [a, -b],
+            [-a, -b],
+            [-a, -a],
+            [-b, -a],
+            [-b, a],
+            [-a, a],
+            [-a, b],
+        ],
+        float,
     )
 
 
@@ -192,14 +211,30 @@ def circle(r: float = 30.0) -> Array:
     return arc(0, 0, r, 0, 360, step=3)[:-1]
 
 
-EXACT = {
-    "rect": rect, "annular": annular, "s_arcs": s_arcs, "racetrack": racetrack, "wedge": wedge, "ell": ell,
-    "meander": meander, "horseshoe": horseshoe,
+EXACT: dict[str, Callable[[], Array]] = {
+    "rect": rect,
+    "annular": annular,
+    "s_arcs": s_arcs,
+    "racetrack": racetrack,
+    "wedge": wedge,
+    "ell": ell,
+    "meander": meander,
+    "horseshoe": horseshoe,
 }
-HARD = {
-    "dumbbell": dumbbell, "gentle": gentle, "serpentine": serpentine, "gnss": gnss, "kidney": kidney,
-    "parallelogram": parallelogram, "trapezium": trapezium, "tee": tee, "cross": cross, "star": star,
-    "circle": circle, "square": lambda: rect(40, 40), "short": lambda: rect(20, 14),
+HARD: dict[str, Callable[[], Array]] = {
+    "dumbbell": dumbbell,
+    "gentle": gentle,
+    "serpentine": serpentine,
+    "gnss": gnss,
+    "kidney": kidney,
+    "parallelogram": parallelogram,
+    "trapezium": trapezium,
+    "tee": tee,
+    "cross": cross,
+    "star": star,
+    "circle": circle,
+    "square": lambda: rect(40, 40),
+    "short": lambda: rect(20, 14),
 }
 
 
@@ -235,7 +270,10 @@ def wobbly(seed: int) -> Array:
             for _ in range(2)
         ]
         skew = rng.uniform(-0.4, 0.4, 2) * width
-        fade = np.clip(1 - along / (width + 1), 0, 1) * skew[0] + np.clip(1 - (length - along) / (width + 1), 0, 1) * skew[1]
+        fade = (
+            np.clip(1 - along / (width + 1), 0, 1) * skew[0]
+            + np.clip(1 - (length - along) / (width + 1), 0, 1) * skew[1]
+        )
         left = centre + normal * half[0][:, None] + step * fade[:, None]
         right = centre - normal * half[1][:, None] - step * fade[:, None]
         outline = ring(left, right)
@@ -261,7 +299,9 @@ def convex(seed: int) -> Array:
     import shapely
 
     rng = np.random.default_rng(seed)
-    points = rng.normal(0, 1, (int(rng.integers(3, 30)), 2)) * np.array([rng.uniform(15, 50), rng.uniform(8, 25)])
+    points = rng.normal(0, 1, (int(rng.integers(3, 30)), 2)) * np.array(
+        [rng.uniform(15, 50), rng.uniform(8, 25)]
+    )
     hull = shapely.convex_hull(shapely.MultiPoint(points))
     return np.asarray(shapely.get_coordinates(hull.buffer(6, join_style="mitre"))[:-1])
 
@@ -276,8 +316,12 @@ def crooked(seed: int) -> Array:
         turn = np.concatenate(([0.0], rng.uniform(-1.6, 1.6, n - 1)))
         heading = rng.uniform(0, 6) + np.cumsum(turn)
         leg = rng.uniform(20, 70, n)
-        line = np.vstack(([0, 0], np.cumsum(np.column_stack((np.cos(heading), np.sin(heading))) * leg[:, None], axis=0)))
-        strip = shapely.LineString(line).buffer(rng.uniform(4, 10), cap_style="flat", join_style="mitre", mitre_limit=3)
+        line = np.vstack(
+            ([0, 0], np.cumsum(np.column_stack((np.cos(heading), np.sin(heading))) * leg[:, None], axis=0))
+        )
+        strip = shapely.LineString(line).buffer(
+            rng.uniform(4, 10), cap_style="flat", join_style="mitre", mitre_limit=3
+        )
         if strip.geom_type == "Polygon" and strip.is_valid and not strip.interiors:
             return np.asarray(shapely.get_coordinates(strip)[:-1])
     raise AssertionError("no whole strip in a hundred tries")
@@ -296,9 +340,15 @@ def boxy(seed: int) -> Array:
             boxes.append(shapely.box(x, y, x + w, y + h))
             x, y = x + rng.uniform(-0.5, 0.9) * w, y + rng.uniform(-0.5, 0.9) * h
         whole = shapely.union_all(boxes)
-        if whole.geom_type == "Polygon" and not whole.interiors:
+        if isinstance(whole, shapely.Polygon) and not whole.interiors:
             return np.asarray(shapely.get_coordinates(whole.exterior)[:-1])
     raise AssertionError("no whole union in a hundred tries")
 
 
-RANDOM = {"wobbly": wobbly, "starry": starry, "convex": convex, "crooked": crooked, "boxy": boxy}
+RANDOM: dict[str, Callable[[int], Array]] = {
+    "wobbly": wobbly,
+    "starry": starry,
+    "convex": convex,
+    "crooked": crooked,
+    "boxy": boxy,
+}

@@ -58,7 +58,7 @@ def field(
     far: bool = False,
     features: Sequence[Feature] = (),
 ) -> Field:
-    """A field on an outline; the manifold end is the one nearer the middle between its first and last point."""
+    """A field on an outline; its manifold end is nearer the middle between the first and the last point."""
     points = np.asarray(shapely.get_coordinates(outline) if isinstance(outline, Polygon) else outline)
     bed = Bed(outline=shapely.orient_polygons(Polygon(points)), clearance=clearance)
     first = (points[0] + points[-1]) / 2
@@ -84,7 +84,9 @@ def obstacle(shape: Any, setback: float, *, name: str = "obstacle") -> Feature:
     return Feature(name=name, kind=FeatureKind.OTHER, shape=shape, setback=setback, inside=True)
 
 
-def moved(outline: Array, *, turn: float = 0.0, by: tuple[float, float] = (0.0, 0.0), scale: float = 1.0) -> Array:
+def moved(
+    outline: Array, *, turn: float = 0.0, by: tuple[float, float] = (0.0, 0.0), scale: float = 1.0
+) -> Array:
     """An outline scaled and turned [degrees] about the origin, and then moved."""
     angle = np.radians(turn)
     matrix = scale * np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])

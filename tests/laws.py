@@ -34,9 +34,8 @@ ROUNDING = 1e-9
 class Laid:
     """A layout as plain lines, and what it has to keep to.
 
-    `zones` are shapes with the distance to keep from each; `gap` is the least distance between runs; `carries` is
-    blank tubing from the end of one run to the start of another, with their numbers.
-    """
+    `zones` are shapes with the distance to keep from each; `gap` is the least distance between runs;
+    `carries` is blank tubing from the end of one run to the start of another, with their numbers."""
 
     outline: Polygon
     lines: Sequence[LineString]
@@ -122,7 +121,9 @@ def _ground(laid: Laid, line: LineString) -> Iterator[str]:
         yield f"lies {edge:.4f} from the bed's edge at {_place(at)}, clearance {laid.clearance:g}"
     for shape, setback in laid.zones:
         away = float(shapely.distance(line, shape))
-        if away < setback - laid.small or (shape.geom_type == "Polygon" and line.intersection(shape).length > laid.small):
+        if away < setback - laid.small or (
+            shape.geom_type == "Polygon" and line.intersection(shape).length > laid.small
+        ):
             at = shapely.shortest_line(line, shape).coords[0]
             yield f"lies {away:.6f} from a feature at {_place(at)}, setback {setback:g}"
 
@@ -138,7 +139,7 @@ def walk(line: LineString, step: float) -> tuple[Array, Array]:
     """Points of a line at most a step apart, its vertices among them, and their distance along it."""
     points = shapely.get_coordinates(line)
     at = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
-    along = np.union1d(at, np.linspace(0.0, at[-1], int(math.ceil(at[-1] / step)) + 1))
+    along = np.union1d(at, np.linspace(0.0, at[-1], math.ceil(at[-1] / step) + 1))
     return _points(points, at, along), along
 
 
@@ -165,7 +166,9 @@ def sharpest_turn(line: LineString, arm: float, over: float) -> tuple[float, tup
     """Greatest change of heading from one chord of an arm's length to that begun `over` further on [rad]."""
     points, along = walk(line, arm / 5)
     starts = along[along <= along[-1] - arm]
-    heading = np.diff(np.stack((_points(points, along, starts), _points(points, along, starts + arm))), axis=0)[0]
+    heading = np.diff(
+        np.stack((_points(points, along, starts), _points(points, along, starts + arm))), axis=0
+    )[0]
     angle = np.unwrap(np.arctan2(heading[:, 1], heading[:, 0]))
     later = starts + over
     inside = later <= starts[-1] if len(starts) else np.empty(0, bool)
@@ -233,7 +236,8 @@ def _carried(laid: Laid) -> Iterator[str]:
         others += [line for number, (_, _, line) in enumerate(laid.carries) if number != place]
         for other in others:
             if blank.intersects(other):
-                yield f"{name} crosses or touches tubing at {_place(shapely.get_coordinates(blank.intersection(other))[0])}"
+                at = shapely.get_coordinates(blank.intersection(other))[0]
+                yield f"{name} crosses or touches tubing at {_place(at)}"
 
 
 def end_to_end(one: LineString, other: LineString, gap: float) -> bool:
@@ -262,7 +266,11 @@ def _cut_back(line: LineString, end: Point, by: float) -> LineString:
     """A line without its stretch of a given length from one of its ends."""
     points, along = walk(line, line.length)
     total = along[-1]
-    low, high = (by, total) if end.distance(Point(line.coords[0])) <= end.distance(Point(line.coords[-1])) else (0.0, total - by)
+    low, high = (
+        (by, total)
+        if end.distance(Point(line.coords[0])) <= end.distance(Point(line.coords[-1]))
+        else (0.0, total - by)
+    )
     inner = along[(along > low) & (along < high)]
     return LineString(_points(points, along, np.concatenate(([low], inner, [high]))))
 
@@ -276,14 +284,14 @@ def unlisted(laid: Laid, reach: float, *, speck: float | None = None) -> list[st
     Rows a spacing apart leave no usable ground farther than a spacing from a row, so where there is such
     ground a piece has been left out and not listed. Ground thinner than twice `speck` is nothing.
     """
-    usable = shapely.buffer(laid.outline, -laid.clearance)
+    usable: BaseGeometry = shapely.buffer(laid.outline, -laid.clearance)
     for shape, setback in laid.zones:
         usable = usable.difference(shape.buffer(setback, quad_segs=32))
     reached = shapely.union_all([line.buffer(reach) for line in (*laid.lines, *laid.dropped)])
     bare = shapely.buffer(usable.difference(reached), -(speck if speck is not None else 0.05 * laid.spacing))
     return [
-        f"ground of {part.area:.2f} round {_place(part.representative_point().coords[0])} has no tubing within "
-        f"{reach:g}, and no piece there is listed as left out"
+        f"ground of {part.area:.2f} round {_place(part.representative_point().coords[0])} has no tubing "
+        f"within {reach:g}, and no piece there is listed as left out"
         for part in shapely.get_parts(bare)
         if not part.is_empty
     ]

@@ -80,7 +80,12 @@ def test_setback_is_exact() -> None:
 
 
 def test_pieces_on_either_side_of_an_obstacle_may_face_each_other() -> None:
-    lines = [*LAWFUL.lines[:2], LineString([(1, 5), (19.7, 5)]), LineString([(20.3, 5), (39, 5)]), *LAWFUL.lines[3:]]
+    lines = [
+        *LAWFUL.lines[:2],
+        LineString([(1, 5), (19.7, 5)]),
+        LineString([(20.3, 5), (39, 5)]),
+        *LAWFUL.lines[3:],
+    ]
     assert broken(replace(LAWFUL, lines=lines)) == []
 
 

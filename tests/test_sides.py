@@ -14,7 +14,10 @@ from layout.sides import find_sides, straight_sides
 from tests import beds
 from tests.laid import Array, mirrored, moved
 
-LONG = {**beds.EXACT, **{name: beds.HARD[name] for name in ("gentle", "serpentine", "gnss", "parallelogram", "trapezium")}}
+LONG = {
+    **beds.EXACT,
+    **{name: beds.HARD[name] for name in ("gentle", "serpentine", "gnss", "parallelogram", "trapezium")},
+}
 """Beds with a long direction and two clear ends; each outline begins at the left of its manifold end."""
 
 
@@ -31,7 +34,8 @@ def ends_of(line: LineString) -> Array:
 def same_line(one: LineString, other: LineString, *, within: float = 1e-6) -> bool:
     """Same place and same direction."""
     return bool(
-        shapely.hausdorff_distance(one, other) < within and np.allclose(ends_of(one), ends_of(other), atol=within)
+        shapely.hausdorff_distance(one, other) < within
+        and np.allclose(ends_of(one), ends_of(other), atol=within)
     )
 
 
@@ -40,7 +44,11 @@ def test_sides_and_ends_make_up_the_outline(name: str) -> None:
     outline = LONG[name]()
     sides = found(outline)
     ring = np.vstack(
-        [shapely.get_coordinates(sides.left), shapely.get_coordinates(sides.far), shapely.get_coordinates(sides.right)[::-1]]
+        [
+            shapely.get_coordinates(sides.left),
+            shapely.get_coordinates(sides.far),
+            shapely.get_coordinates(sides.right)[::-1],
+        ]
     )
     assert sides.certain
     assert sides.left.length + sides.right.length + sides.near.length + sides.far.length == pytest.approx(
@@ -78,8 +86,8 @@ CORNERS = {
     "horseshoe": [(16, 0), (12.2567, -10.2846), (30, 0), (22.9813, -19.2836)],
     "meander": [(-6, 0), (254, 20), (6, 0), (266, 20)],
 }
-"""Where the left side begins and ends, and the right one: the corners that the outline was drawn with. Ends oblique by
-27 and 45 degrees among them; a rounded end begins where the straight ends."""
+"""Where the left side begins and ends, and the right one: the corners that the outline was drawn with. Ends
+oblique by 27 and 45 degrees among them; a rounded end begins where the straight ends."""
 
 
 @pytest.mark.parametrize("name", CORNERS)
@@ -89,7 +97,9 @@ def test_sides_begin_and_end_at_the_corners(name: str) -> None:
     assert got == pytest.approx(np.asarray(CORNERS[name], float), abs=1e-3)
 
 
-@pytest.mark.parametrize(("length", "width", "angle"), [(100, 12, 27), (80, 20, 45), (60, 10, 60), (120, 12, 35)])
+@pytest.mark.parametrize(
+    ("length", "width", "angle"), [(100, 12, 27), (80, 20, 45), (60, 10, 60), (120, 12, 35)]
+)
 def test_parallelogram_keeps_its_oblique_ends(length: float, width: float, angle: float) -> None:
     outline = beds.parallelogram(length, width, angle)
     sides = found(outline)
@@ -202,8 +212,12 @@ def test_bed_without_a_long_direction_gets_straight_sides_and_says_so(name: str)
     assert sides.left.length >= sides.near.length - 1e-6
 
 
-@pytest.mark.parametrize(("toward", "far", "start"), [((0, 5), False, 0), ((40, 5), False, 40), ((0, 5), True, 40)])
-def test_straight_sides_begin_at_the_manifold_end(toward: tuple[float, float], far: bool, start: float) -> None:
+@pytest.mark.parametrize(
+    ("toward", "far", "start"), [((0, 5), False, 0), ((40, 5), False, 40), ((0, 5), True, 40)]
+)
+def test_straight_sides_begin_at_the_manifold_end(
+    toward: tuple[float, float], far: bool, start: float
+) -> None:
     sides = straight_sides(shapely.box(0, 0, 40, 10), toward=toward, far=far)
     assert not sides.certain
     assert {x for line in (sides.left, sides.right, sides.near) for x in (line.coords[0][0],)} == {start}

@@ -1,21 +1,21 @@
 """Beds whose run lengths follow from geometry, laid out through the public functions.
 
 Derived, no source: every formula is worked out here from the shape of the bed. Rows lie at d = 1, 3, 5 … from
-the side they follow (clearance 1, spacing 2, feet), and end 1 short of the two end lines. Tolerances: straight
-beds 1e-5; arcs drawn in chords of 1 degree 0.003, or what their chords take from a row that follows them; the
-racetrack's caps of 2 degrees 0.018; the meander's ten bends in chords of 2 degrees 0.05.
-"""
+the side they follow (clearance 1, spacing 2, feet), and end 1 short of the two end lines. Tolerances:
+straight beds 1e-5; arcs drawn in chords of 1 degree 0.003, or what their chords take from a row that follows
+them; the racetrack's caps of 2 degrees 0.018; the meander's ten bends in chords of 2 degrees 0.05."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
 
+import numpy as np
 import pytest
 from shapely import Polygon
 
 from tests import beds
-from tests.laid import PATTERNS, field, lines
+from tests.laid import PATTERNS, Array, field, lines
 
 Row = Callable[[float], float]
 
@@ -32,7 +32,8 @@ def across(width: int) -> range:
 
 
 def sector_arc(radius: float, sweep: float) -> float:
-    """An arc less what lies within 1 of the two radii that bound it: each takes the angle whose sine is 1 / r."""
+    """An arc less what lies within 1 of the two radii that bound it: each takes the angle whose sine is 1 /
+    r."""
     return radius * (math.radians(sweep) - 2 * math.asin(1 / radius))
 
 
@@ -83,7 +84,7 @@ def horseshoe(distance: float) -> float:
     return sector_arc(16 + distance, 320)
 
 
-CASES = {
+CASES: dict[str, tuple[Callable[[], Array], list[float], float]] = {
     "rect": (beds.rect, rows(lambda _: 98.0, across(12)), STRAIGHT),
     "annular": (beds.annular, rows(annular, across(12)), ARCS),
     "s_arcs": (beds.s_arcs, rows(lambda d: s_curve(6 - d), across(12)), ARCS),
@@ -91,13 +92,13 @@ CASES = {
     "meander": (beds.meander, rows(lambda d: meander(6 - d), across(12)), MEANDER),
     "horseshoe": (beds.horseshoe, rows(horseshoe, across(14)), ARCS),
 }
-"""Beds as wide everywhere as a whole number of spacings and two clearances: the rows from the left side are those
-from the right."""
+"""Beds as wide everywhere as a whole number of spacings and two clearances: the rows from the left side are
+those from the right."""
 
 
 def chord_loss(radius: float, sweep: float, *, step: float = 1.0) -> float:
-    """What chords take from a row: an outline drawn in them lies up to their height, r (1 - cos half a step), inside
-    its arc, and so does the row that follows it; its length changes by that times the turn."""
+    """What chords take from a row: an outline drawn in them lies up to their height, r (1 - cos half a step),
+    inside its arc, and so does the row that follows it; its length changes by that times the turn."""
     return radius * (1 - math.cos(math.radians(step / 2))) * math.radians(sweep)
 
 
@@ -125,7 +126,8 @@ def test_wedge(pattern: str, formula: Row) -> None:
     site = field(beds.wedge())
     laying = site.lay(pattern)
     assert [run.length for run in laying.runs] == pytest.approx(
-        rows(formula, (1, 3, 5, 7, 9, 11, 13) if pattern == "left" else (3, 5, 7, 9, 11, 13, 15)), abs=STRAIGHT
+        rows(formula, (1, 3, 5, 7, 9, 11, 13) if pattern == "left" else (3, 5, 7, 9, 11, 13, 15)),
+        abs=STRAIGHT,
     )
     assert site.broken(laying) == []
 
@@ -139,7 +141,8 @@ def test_ell_with_sharp_bends_from_its_outer_side() -> None:
 
 
 def corner_run(distance: float) -> float:
-    """Beyond the width of the legs, an arc about the inner corner still fits in the outer one, 11 from either leg."""
+    """Beyond the width of the legs, an arc about the inner corner still fits in the outer one, 11 from either
+    leg."""
     return distance * (math.pi / 2 - 2 * math.acos(11 / distance))
 
 
@@ -173,11 +176,10 @@ def test_ell_bend_eased_at_the_outer_corner(radius: float) -> None:
 def swung(distance: float, radius: float, clearance: float = 1.0) -> float:
     """A row about an inner corner of 90 degrees whose first row would bend more tightly than `radius`.
 
-    The guide swings wide on a circle of p = radius - clearance through the corner's tip, its centre behind it on
-    the bisector, so p / sqrt 2 from either leg. The row at d bends about that centre with a = p + d, and
-    comes back to its leg, h = d + p / sqrt 2 above the centre, round a disc of `radius` that touches both: the disc's
-    centre is radius + h above and a + radius away.
-    """
+    The guide swings wide on a circle of p = radius - clearance through the corner's tip, its centre behind it
+    on the bisector, so p / sqrt 2 from either leg. The row at d bends about that centre with a = p + d, and
+    comes back to its leg, h = d + p / sqrt 2 above the centre, round a disc of `radius` that touches both:
+    the disc's centre is radius + h above and a + radius away."""
     p = radius - clearance
     a, h = p + distance, distance + p / math.sqrt(2)
     lean = math.acos((h + radius) / (a + radius))
@@ -236,7 +238,7 @@ def test_lengths_do_not_depend_on_where_the_outline_begins_or_how_it_winds(patte
     toward = (float(outline[0][0]), float(outline[0][1]) - 10)
     first, rolled, wound = (
         field(points, toward=toward).lengths(pattern)
-        for points in (outline, [*outline[40:], *outline[:40]], outline[::-1])
+        for points in (outline, np.roll(outline, -40, axis=0), outline[::-1])
     )
     assert rolled == pytest.approx(first, rel=1e-6)
     assert wound == pytest.approx(first, rel=1e-6)

@@ -13,7 +13,6 @@ import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from scipy.integrate import quad
 from shapely import LineString, Point, Polygon
 
 from layout.laterals import join_runs
@@ -32,7 +31,11 @@ A, B = 60.0, 40.0
 
 def ellipse_perimeter() -> float:
     """The integral of the speed of (a cos t, b sin t)."""
-    return float(quad(lambda t: math.hypot(A * math.sin(t), B * math.cos(t)), 0, 2 * math.pi, epsabs=1e-10)[0])
+    from scipy.integrate import quad
+
+    return float(
+        quad(lambda t: math.hypot(A * math.sin(t), B * math.cos(t)), 0, 2 * math.pi, epsabs=1e-10)[0]
+    )
 
 
 def ellipse(points: int = 1440) -> Polygon:
@@ -125,7 +128,7 @@ def smooth_side(seed: int, *, radius: float, step: float = 0.25) -> Array:
 
 
 def beside(side: Array, distance: float) -> Array:
-    """The exact offset of a side to its right, by its normals: the side is smooth and straight at its ends."""
+    """The exact offset of a side to its right, by its normals."""
     step = np.diff(side, axis=0)
     heading = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
     heading = np.concatenate((heading[:1], (heading[1:] + heading[:-1]) / 2, heading[-1:]))
@@ -139,7 +142,8 @@ def length(points: Array) -> float:
 @settings(max_examples=20, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 10**6))
 def test_offsets_of_a_smooth_curve_differ_by_distance_times_turning(seed: int) -> None:
-    """A curve that bends nowhere tighter than d: L - d T on its left and L + d T on its right, T positive to the left.
+    """A curve that bends nowhere tighter than d: L - d T on its left and L + d T on its right, T positive to
+    the left.
 
     Each element ds of a curve of curvature k becomes (1 - k d) ds, and the integral of k ds is the turning T.
     """
@@ -150,7 +154,9 @@ def test_offsets_of_a_smooth_curve_differ_by_distance_times_turning(seed: int) -
     turning = total_turning(line)
     guide = extended(line, corridor, by=40)
     both = shapely.line_merge(front(guide, distance, radius=2.0, bed=corridor).intersection(corridor))
-    left, right = sorted(shapely.get_parts(both), key=lambda part: part.distance(Point(beside(side, distance)[0])))[::-1]
+    left, right = sorted(
+        shapely.get_parts(both), key=lambda part: part.distance(Point(beside(side, distance)[0]))
+    )[::-1]
     assert left.length == pytest.approx(line.length - distance * turning, abs=0.01)
     assert right.length == pytest.approx(line.length + distance * turning, abs=0.01)
 
@@ -167,7 +173,8 @@ def test_total_turning_is_the_change_of_heading(seed: int) -> None:
 @settings(max_examples=12, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 10**6))
 def test_runs_of_a_smooth_bed_differ_by_spacing_times_turning(seed: int) -> None:
-    """A bed between a smooth side and its offset, its ends square: run d is L - d T long, less 1 at either end."""
+    """A bed between a smooth side and its offset, its ends square: run d is L - d T long, less 1 at either
+    end."""
     side = smooth_side(seed, radius=30.0)
     other = beside(side, 12.0)
     outline = beds.ring(side, other)

@@ -1,0 +1,142 @@
+"""The plane geometry that the stages share."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import GeometryCollection, LineString, MultiLineString, MultiPolygon, Point, Polygon, box
+
+from layout.plane import (
+    SegmentIndex,
+    areal,
+    bend_radii,
+    circumradii,
+    coordinates,
+    lines_of,
+    points_at,
+    polygons_of,
+    resample,
+    stations,
+    union,
+)
+from tests import beds
+
+EMPTY = GeometryCollection()
+MIXED = GeometryCollection(
+    [Point(0, 0), LineString([(0, 0), (1, 0)]), box(0, 0, 1, 1), MultiPolygon([box(2, 0, 3, 2)])]
+)
+
+
+def test_lines_of_any_overlay_are_merged_end_to_end() -> None:
+    assert lines_of(EMPTY) == []
+    assert lines_of(box(0, 0, 1, 1)) == []
+    assert [line.length for line in lines_of(MIXED)] == [1.0]
+    parts = MultiLineString([[(0, 0), (1, 0)], [(1, 0), (2, 0)], [(5, 0), (6, 0)]])
+    assert sorted(line.length for line in lines_of(parts)) == [1.0, 2.0]
+    closed = lines_of(box(0, 0, 2, 1).exterior)
+    assert [line.length for line in closed] == [6.0]
+    assert closed[0].is_closed
+
+
+def test_polygons_of_any_overlay() -> None:
+    assert polygons_of(EMPTY) == []
+    assert polygons_of(LineString([(0, 0), (1, 1)])) == []
+    assert [polygon.area for polygon in polygons_of(MIXED)] == [1.0, 2.0]
+
+
+def test_areal_is_one_polygon_or_several_or_an_empty_one() -> None:
+    assert areal(MIXED).geom_type == "MultiPolygon"
+    assert areal(box(0, 0, 1, 1)).geom_type == "Polygon"
+    assert areal(EMPTY).is_empty
+    assert areal(EMPTY).geom_type == "MultiPolygon"
+
+
+def test_union_of_nothing_is_empty() -> None:
+    assert union([]).is_empty
+    assert union([box(0, 0, 2, 1), box(1, 0, 3, 1)]).area == pytest.approx(3.0)
+
+
+LINE = np.array([[0, 0], [3, 4], [3, 4], [3, 10]], float)
+"""Five and six long, with a doubled point."""
+
+
+def test_stations_and_points_along() -> None:
+    assert stations(LINE).tolist() == [0, 5, 5, 11]
+    assert points_at(LINE, np.array([0.0, 2.5, 5.0, 8.0, 11.0])).tolist() == [
+        [0, 0],
+        [1.5, 2],
+        [3, 4],
+        [3, 7],
+        [3, 10],
+    ]
+    assert points_at(LINE, np.array([-1.0, 12.0])).tolist() == [[0, 0], [3, 10]], "never beyond the ends"
+
+
+@pytest.mark.parametrize(("step", "count"), [(2.0, 6), (11.0, 1), (100.0, 1), (5.5, 2), (11 / 3, 3)])
+def test_resample_walks_in_equal_steps_and_keeps_both_ends(step: float, count: int) -> None:
+    walked = resample(LINE, step)
+    assert len(walked) == count + 1
+    assert walked[[0, -1]].tolist() == [[0, 0], [3, 10]]
+    along = shapely.line_locate_point(LineString(LINE), shapely.points(walked))
+    assert np.diff(along) == pytest.approx(11 / count)
+
+
+def test_circle_through_three_points() -> None:
+    before, middle, after = (np.array([[math.cos(a), math.sin(a)]]) * 7 + 3 for a in (0.1, 0.9, 2.5))
+    assert circumradii(before, middle, after) == pytest.approx([7.0])
+    assert circumradii(np.zeros((1, 2)), np.ones((1, 2)), np.full((1, 2), 2.0)).tolist() == [math.inf]
+    assert circumradii(np.zeros((1, 2)), np.zeros((1, 2)), np.ones((1, 2))).tolist() == [math.inf]
+
+
+def test_bend_of_an_arc_and_of_a_kink() -> None:
+    arc = beds.arc(0, 0, 5, 0, 120, step=0.5)
+    radii, at = bend_radii(arc, arm=1.0)
+    assert radii == pytest.approx(np.full(len(radii), 5.0), rel=0.01)
+    assert np.hypot(*at.T) == pytest.approx(np.full(len(at), 5.0), abs=1e-3)
+    for angle in (10.0, 45.0, 90.0):
+        t = math.radians(angle)
+        kink = np.array([[-10, 0], [0, 0], [10 * math.cos(t), 10 * math.sin(t)]])
+        radii, at = bend_radii(kink, arm=0.5)
+        assert radii.min() == pytest.approx(0.5 / (2 * math.sin(t / 2)), rel=1e-9)
+        assert at[radii.argmin()] == pytest.approx([0, 0], abs=1e-12)
+
+
+def test_line_shorter_than_two_arms_has_no_bend() -> None:
+    radii, at = bend_radii(LINE, arm=6.0)
+    assert radii.shape == (0,)
+    assert at.shape == (0, 2)
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(seed=st.integers(0, 10**6))
+def test_segment_index_gives_the_distances_of_the_lines(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    lines = [LineString(rng.uniform(0, 50, (int(rng.integers(2, 9)), 2))) for _ in range(4)]
+    points = rng.uniform(-10, 60, (50, 2))
+    index = SegmentIndex(lines)
+    distance, foot = index.nearest(points)
+    every = np.array([shapely.distance(shapely.points(points), line) for line in lines])
+    assert distance == pytest.approx(every.min(axis=0), abs=1e-9)
+    segment, foot_again, along = index.locate(points)
+    assert foot_again == pytest.approx(foot)
+    for point, owner, at, where in zip(points, index.line[segment], along, foot, strict=True):
+        assert lines[owner].distance(Point(point)) == pytest.approx(
+            every[:, (points == point).all(axis=1)].min()
+        )
+        on = lines[owner].interpolate(at)
+        assert (on.x, on.y) == pytest.approx(tuple(where), abs=1e-9)
+
+
+def test_segment_index_passes_over_doubled_points() -> None:
+    distance, foot = SegmentIndex([LineString(LINE)]).nearest(np.array([[3.0, 4.0], [5.0, 4.0]]))
+    assert distance == pytest.approx([0.0, 2.0])
+    assert foot == pytest.approx(np.array([[3.0, 4.0], [3.0, 4.0]]))
+
+
+def test_coordinates_of_nothing() -> None:
+    assert coordinates(Polygon()).shape == (0, 2)
