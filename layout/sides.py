@@ -284,17 +284,28 @@ def _two(points: Array) -> Array:
 def _centre(left: Array, right: Array, near: Array, far: Array, trunk: Array) -> Array:
     """The stretch of the trunk that lies between the sides, led to the middles of the ends where those lie ahead."""
     inner = resample(trunk, max(stations(trunk)[-1] / 400, 1e-6))
-    border = SegmentIndex([LineString(part) for part in (left, right, near, far)])
-    index, _, _ = border.locate(inner)
-    between = np.flatnonzero(border.line[index] < 2)
+    to_left, to_right, to_near, to_far = (
+        SegmentIndex([LineString(part)]).nearest(inner)[0] if np.ptp(part, axis=0).any() else np.full(len(inner), np.inf)
+        for part in (left, right, near, far)
+    )
+    between = np.flatnonzero(np.maximum(to_left, to_right) <= np.minimum(to_near, to_far))
     if len(between) >= 3:
         inner = inner[between[0] : between[-1] + 1]
-    ends = ((left[0] + right[0]) / 2, (left[-1] + right[-1]) / 2)
-    ahead = [
-        (end - tip) @ (tip - inner[back]) > 0.9 * np.hypot(*(end - tip)) * np.hypot(*(tip - inner[back]))
-        for end, tip, back in zip(ends, (inner[0], inner[-1]), (len(inner) // 20 + 1, -(len(inner) // 20 + 2)), strict=True)
-    ]
-    return np.vstack((*(ends[:1] if ahead[0] else ()), inner, *(ends[1:] if ahead[1] else ())))
+    back = len(inner) // 20 + 1
+    first = _led_to(inner[back], inner[0], (left[0] + right[0]) / 2, near)
+    last = _led_to(inner[-1 - back], inner[-1], (left[-1] + right[-1]) / 2, far)
+    return np.vstack((first, inner, last))
+
+
+def _led_to(behind: Array, tip: Array, middle: Array, end: Array) -> Array:
+    """The middle of an end where it lies ahead of a line's tip, else where the line straight on meets the end."""
+    heading, way = tip - behind, middle - tip
+    if way @ heading > 0.5 * np.hypot(*way) * np.hypot(*heading):
+        return middle[None, :]
+    reach = 2.0 * np.hypot(*way) + np.hypot(*np.ptp(end, axis=0))
+    ray = LineString([tip, tip + heading / np.hypot(*heading) * reach])
+    hits = coordinates(shapely.intersection(ray, LineString(end)))
+    return hits[:1] if len(hits) else np.empty((0, 2))
 
 
 def _straight_sides(outline: Polygon, *, toward: XY, far: bool) -> Sides:

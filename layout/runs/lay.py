@@ -161,11 +161,11 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
     """Rows parallel to a line, to both sides of it; the phase of the first row is what lays most tubing."""
     reach = _reach(cut.outline, line)
     by = 2 * reach + 4 * cut.spacing
-    guide = guides.extended(line, cut.outline, by=by)
+    guide = guides.extended(line, cut.outline, by=min(by, cut.sides.near.length) if centred else by)
     if centred and cut.sides.certain:
         step = max(cut.spacing / 4, line.length / 2000)
         left, right = (guides.extended(side, cut.outline, by=by) for side in (cut.sides.left, cut.sides.right))
-        guide = guides.extended(guides.centred(line, left, right, step=step), cut.outline, by=by)
+        guide = guides.extended(guides.centred(guide, left, right, step=step), cut.outline, by=by)
     if not drawn:
         guide = guides.rounded(guide, radius=max(cut.radius, cut.spacing))
     for side in (1.0, -1.0):
