@@ -251,6 +251,13 @@ def _apart_from_itself(piece: LineString, ground: Ground, row: int, dropped: lis
     return [_stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > ground.least]
 
 
+def _kept_from(piece: LineString, gap: float, touch: float, *, same_row: bool) -> list[Polygon]:
+    """The ground round a piece that another must keep out of: for one of its own row, just that beside it."""
+    if not same_row:
+        return [piece.buffer(gap, quad_segs=32)]
+    return [piece.buffer(gap, quad_segs=32, cap_style="flat"), piece.buffer(touch)]
+
+
 def _merged_spans(start: Array, end: Array) -> tuple[Array, Array]:
     """Overlapping spans made one, in order: their starts and their ends."""
     order = np.argsort(start, kind="stable")
@@ -267,8 +274,7 @@ def _stretch(line: LineString, start: float, end: float) -> LineString:
 def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
     """Where two pieces are nearer than the least gap, the shorter one gives way.
 
-    Pieces of one row may be nearer end to end, on the two sides of what interrupts it; a buffer with flat ends
-    holds just what is beside a piece.
+    Pieces of one row may be nearer end to end, on the two sides of what interrupts it, though they may not touch.
     """
     owner = [(number, piece) for number, row in enumerate(rows) for piece in row.pieces]
     if len(owner) < 2:
@@ -288,9 +294,10 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
             continue
         number, piece = owner[k]
         near = union(
-            part.buffer(gap, quad_segs=32, cap_style="flat" if owner[other][0] == number else "round")
+            zone
             for other in sorted(rivals[k])
             for part in final[other]
+            for zone in _kept_from(part, gap, CRUMB * ground.spacing, same_row=owner[other][0] == number)
         )
         for cut in lines_of(piece.intersection(near)):
             _drop(dropped, cut, number, "nearer to another run than the least gap", ground=ground)
