@@ -75,13 +75,14 @@ def score(coverage: Coverage, *, spacing: float, fed: float, runs: int, rows: in
     )
 
 
-def candidate(laying: Laying, coverage: Coverage, *, spacing: float) -> Candidate:
+def candidate(laying: Laying, coverage: Coverage, *, spacing: float, straight: bool = False) -> Candidate:
     """A pattern that was tried, with its figures."""
     tubing = sum(run.length for run in laying.runs)
     fed = sum(run.length for run in laying.runs if run.fed) / tubing
     rows = len({run.row for run in laying.runs})
     return Candidate(
         pattern=laying.pattern,
+        straight=straight,
         tubing=tubing,
         runs=len(laying.runs),
         dropped=len(laying.dropped),

@@ -627,6 +627,8 @@ class Candidate:
     Attributes
     ----------
     pattern : Pattern
+    straight : bool
+        Whether it follows straight sides instead of those of the outline.
     tubing : float
         Total length of runs [m].
     runs : int
@@ -640,6 +642,7 @@ class Candidate:
     """
 
     pattern: Pattern
+    straight: bool = False
     tubing: float
     runs: int
     dropped: int

@@ -67,7 +67,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
                 spacing=site.runs.spacing,
                 radius=site.tubing.bend_radius,
             )
-            tried.append((candidate(laying, coverage, spacing=site.runs.spacing), laying, followed))
+            tried.append((candidate(laying, coverage, spacing=site.runs.spacing, straight=not followed.certain), laying, followed))
     if not tried:
         raise NoRoomError(_no_run(site, ground))
     tried.sort(key=lambda trial: round(trial[0].score, 9))
@@ -143,7 +143,7 @@ def _no_run(site: Site, ground: UsableGround) -> Fault:
     """Why no run fits, with the figures."""
     unit = site.frame.units
     part = max(getattr(ground.area, "geoms", [ground.area]), key=lambda polygon: polygon.area)
-    place = site_place(_inner(part), site.frame)
+    place = site_place(site.frame, _inner(part))
     return Fault(
         file=site.file.name,
         field="runs",
@@ -162,8 +162,6 @@ def _inner(polygon: Polygon) -> XY:
 
 def _findings(site: Site, laying: Laying, sides: Sides) -> Iterator[Finding]:
     """What deserves a look though the plan stands."""
-    for note in site.notes:
-        yield Finding(code="survey", said=note)
     if not sides.certain:
         yield Finding(
             code="no-long-direction",
@@ -181,7 +179,7 @@ def _dropped(site: Site, dropped: Dropped) -> Finding:
         code="dropped-piece",
         said=(
             f"{dropped.line.length / unit.length:.2f} {unit.length_name} of tubing is left out between "
-            f"{site_place(start, site.frame)} and {site_place(end, site.frame)}: "
+            f"{site_place(site.frame, start)} and {site_place(site.frame, end)}: "
             f"{dropped.why}."
         ),
     )

@@ -20,7 +20,7 @@ from layout.plane import Array, SegmentIndex, coordinates, points_at, resample, 
 CORNER_BRANCH = 2.2
 """A medial ridge whose two outline points lie nearer along the outline than this × their distance leads
 into a corner, not along the bed (up to corners of about 90 degrees)."""
-LEAST_ASPECT = 1.25
+LEAST_TRUNK = 0.35
 """Trunk length over mean width below which a bed has no long direction."""
 SLIM = 0.6
 """The trunk is followed to where the bed's half width falls below this share of its median: beyond that it
@@ -74,7 +74,7 @@ def find_sides(outline: Polygon, *, toward: XY, far: bool = False) -> Sides:
     width = 2.0 * outline.area / outline.length
     ring = _dense_ring(outline, width / 6.0)
     trunk = _trunk(outline, ring)
-    if trunk is None or stations(trunk)[-1] < LEAST_ASPECT * width * 0.5:
+    if trunk is None or stations(trunk)[-1] < LEAST_TRUNK * width:
         return _straight_sides(outline, toward=toward, far=far)
     ends = _ends(outline, ring, trunk)
     if ends is None:

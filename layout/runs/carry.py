@@ -110,7 +110,7 @@ def _chain(
             _undo(led)
             return False
         led.append((before, row))
-    if not all(_apart(row, rows, 0.9 * step) for _, row in led):
+    if not _apart([row for _, row in led], rows, 0.9 * step):
         _undo(led)
         return False
     return True
@@ -124,28 +124,33 @@ def _undo(led: list[tuple[Carried, Carried]]) -> None:
 def _blank_near(row: Carried, led: Carried, least: float) -> bool:
     """Whether a row's tubing comes too near the blank tubing of a row that was led round."""
     blanks = [blank for blank in led.blanks if blank is not None]
-    return any(piece.distance(blank) < least for piece in row.pieces for blank in blanks)
+    return any(shapely.dwithin(piece, blank, least) for piece in row.pieces for blank in blanks)
 
 
-def _apart(row: Carried, rows: list[Carried], least: float) -> bool:
-    """Whether a row's blank tubing keeps its distance from all other tubing."""
-    others = [p for other in rows if other is not row for p in other.pieces]
-    others += [b for other in rows if other is not row for b in other.blanks if b is not None]
-    blanks = [blank for blank in row.blanks if blank is not None]
-    every = np.asarray(others, dtype=object)
-    return not others or all(float(shapely.distance(blank, every).min()) >= least for blank in blanks)
+def _apart(led: list[Carried], rows: list[Carried], least: float) -> bool:
+    """Whether the blank tubing of some rows keeps its distance from all other tubing."""
+    tubing = [
+        (row, line) for row in rows for line in (*row.pieces, *(blank for blank in row.blanks if blank is not None))
+    ]
+    tree = shapely.STRtree([line for _, line in tubing])
+    return not any(
+        tubing[k][0] is not row
+        for row in led
+        for blank in row.blanks
+        if blank is not None
+        for k in tree.query(blank, predicate="dwithin", distance=least).tolist()
+    )
 
 
 def _blunt(zone: Polygon) -> float:
     """A radius that every outward corner of the zone has at least: that of the setback's own rounding."""
-    inner = 0.0
-    for share in (1.0, 0.5, 0.25, 0.1):
-        radius = share * float(np.sqrt(zone.area / np.pi))
+    inradius = float(shapely.maximum_inscribed_circle(zone).length)
+    for share in (0.99, 0.75, 0.5, 0.35, 0.2, 0.1):
+        radius = share * inradius
         opened = zone.buffer(-radius, quad_segs=16).buffer(radius, quad_segs=16)
         if not opened.is_empty and zone.difference(opened.buffer(0.02 * radius)).is_empty:
-            inner = radius
-            break
-    return inner
+            return radius
+    return 0.0
 
 
 def _outward(middle: Point, side: float, rows: list[Carried]) -> list[Carried]:

@@ -39,6 +39,8 @@ class Spread:
         From the sides to the first and last run [m].
     closest, wanted : float
         Least gap, and the gap not to exceed where the least allows it [m].
+    slack : float
+        Usable width that may be missing for a gap to be counted: a drawn curve is narrower by its chords [m].
     most : int or None
         Greatest number of runs.
     """
@@ -49,6 +51,7 @@ class Spread:
     clearance: float
     closest: float
     wanted: float
+    slack: float
     most: int | None = None
 
     @cached_property
@@ -67,12 +70,12 @@ class Spread:
 
     def _steps(self, widest: float) -> list[tuple[float, float]]:
         """Where the count of gaps changes: (width, count) pairs of a piecewise linear, rising function."""
-        top = int(widest / self.closest * (1 + 1e-6)) + 1
+        top = int((widest + self.slack) / self.closest) + 1
         if self.most is not None:
             top = min(top, max(self.most - 1, 1))
         steps = [(0.0, 1.0)]
         for count in range(2, top + 1):
-            begins = max(count * self.closest * (1 - 1e-6), (count - 1) * self.wanted * (1 + 1e-6))
+            begins = max(count * self.closest - self.slack, (count - 1) * self.wanted + self.slack)
             ends = max(begins - RAMP * self.closest, steps[-1][0] + 1e-9)
             steps += [(ends, count - 1.0), (begins, float(count))]
         return [*steps, (max(widest, steps[-1][0]) + 1.0, steps[-1][1])]
@@ -95,7 +98,7 @@ class Spread:
         usual = float(np.median(width))
         count = max(int(self.gaps(np.array([usual]))[0] + 1e-3), 1)
         gap = usual / count
-        if gap < self.closest * (1 - 1e-6) or np.abs(width - usual).max() > 0.01 * gap:
+        if gap < self.closest - self.slack or np.abs(width - usual).max() > 0.01 * gap:
             return None
         return gap, count
 
@@ -155,7 +158,8 @@ class Spread:
             dense = np.empty((2 * len(line) - 1, 2))
             dense[::2], dense[1::2] = line, (line[:-1] + line[1:]) / 2
             line = self._project(dense, level, steps=1)  # midpoints are all but there
-        return LineString(line)
+        # points nearer to a chord than this tell nothing, and cost time at every later step
+        return LineString(line).simplify(1e-4 * self.closest)
 
     def _project(self, points: Array, level: int, *, steps: int) -> Array:
         for _ in range(steps):

@@ -19,7 +19,7 @@ from layout.runs import fronts, guides
 from layout.runs.carry import Carried, carry
 from layout.runs.even import even_rows
 from layout.runs.field import Spread
-from layout.runs.trim import SWING_SLACK, Ground, Region, Row, clip, enforce
+from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
 Geometry = TypeVar("Geometry", bound=BaseGeometry)
 
@@ -214,6 +214,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
         clearance=cut.first,
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
+        slack=EDGE_SLACK * rules.spacing / 2,
         most=rules.most,
     )
     plain = spread.constant(cut.outline)
