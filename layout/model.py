@@ -652,6 +652,23 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """A pattern as it was laid, with the figures it is ranked by.
+
+    Attributes
+    ----------
+    candidate : Candidate
+    laying : Laying
+    sides : Sides
+        Those it followed.
+    """
+
+    candidate: Candidate
+    laying: Laying
+    sides: Sides
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Totals:
     """The whole field in a few figures.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from shapely import LineString, Polygon
 
@@ -14,7 +15,6 @@ from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
 from layout.model import (
     XY,
-    Candidate,
     Design,
     Dropped,
     Finding,
@@ -22,6 +22,7 @@ from layout.model import (
     Pattern,
     Sides,
     Site,
+    Trial,
     UsableGround,
     site_place,
 )
@@ -54,24 +55,8 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     tell = progress or (lambda _stage: None)
     tell("usable ground")
     ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
-    tell("sides and ends")
-    toward, far = manifold_end(site)
-    sides = find_sides(site.bed.outline, toward=toward, far=far)
-    tried: list[tuple[Candidate, Laying, Sides]] = []
-    for laying, followed in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
-        if laying.runs:
-            coverage = cover(
-                ground.area,
-                site.bed.outline,
-                laying.runs,
-                spacing=site.runs.spacing,
-                radius=site.tubing.bend_radius,
-            )
-            tried.append((candidate(laying, coverage, spacing=site.runs.spacing, straight=not followed.certain), laying, followed))
-    if not tried:
-        raise NoRoomError(_no_run(site, ground))
-    tried.sort(key=lambda trial: round(trial[0].score, 9))
-    best, laying, sides = tried[0]
+    trials = _trials(site, ground, tell)
+    best, laying, sides = trials[0].candidate, trials[0].laying, trials[0].sides
     tell("laterals and manifolds")
     laterals, joins = join_runs(
         laying, site.laterals, spacing=site.runs.spacing, bed=site.bed, kept_clear=ground.kept_clear
@@ -95,7 +80,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         ground=ground,
         sides=sides,
         laying=laying,
-        candidates=tuple(trial[0] for trial in tried),
+        candidates=tuple(trial.candidate for trial in trials),
         laterals=laterals,
         joins=joins,
         plumbing=plumbing,
@@ -106,6 +91,50 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         parts=parts,
         findings=tuple(_findings(site, laying, sides)),
     )
+
+
+def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[Trial, ...]:
+    """Lay and measure every pattern that applies, whichever one the site file asks for.
+
+    Parameters
+    ----------
+    site : Site
+    progress : callable, optional
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    tuple of Trial
+        The best first, by the measure of :func:`layout.coverage.score`.
+
+    Raises
+    ------
+    NoRoomError
+        Where no run can be laid.
+    """
+    tell = progress or (lambda _stage: None)
+    tell("usable ground")
+    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    return _trials(replace(site, runs=replace(site.runs, pattern=Pattern.BEST)), ground, tell)
+
+
+def _trials(site: Site, ground: UsableGround, tell: Progress) -> tuple[Trial, ...]:
+    """Lay and measure the patterns to try, the best first."""
+    tell("sides and ends")
+    toward, far = manifold_end(site)
+    sides = find_sides(site.bed.outline, toward=toward, far=far)
+    spacing = site.runs.spacing
+    tried: list[Trial] = []
+    for laying, followed in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
+        if laying.runs:
+            coverage = cover(
+                ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
+            )
+            measured = candidate(laying, coverage, spacing=spacing, straight=not followed.certain)
+            tried.append(Trial(candidate=measured, laying=laying, sides=followed))
+    if not tried:
+        raise NoRoomError(_no_run(site, ground))
+    return tuple(sorted(tried, key=lambda trial: round(trial.candidate.score, 9)))
 
 
 def manifold_end(site: Site) -> tuple[XY, bool]:
