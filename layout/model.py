@@ -585,6 +585,32 @@ class EmitterRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """The ground that each emitter doses, in the order of the emitters.
+
+    Attributes
+    ----------
+    shapes : tuple of Polygon or MultiPolygon
+        [m]; a multipolygon may be empty.
+    areas : tuple of float
+        [m²].
+    flows : tuple of float
+        Of each emitter [m³/s].
+    inner : tuple of bool
+        Whether the emitter stands farther than one run spacing from the edge of the bed.
+    """
+
+    shapes: tuple[Polygon | MultiPolygon, ...]
+    areas: tuple[float, ...]
+    flows: tuple[float, ...]
+    inner: tuple[bool, ...]
+
+    def __post_init__(self) -> None:
+        counts = {len(self.shapes), len(self.areas), len(self.flows), len(self.inner)}
+        _need(len(counts) == 1, "a cell has a shape, an area and a flow")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Coverage:
     """How well the runs cover the usable ground.
 
@@ -681,12 +707,18 @@ class Totals:
     emitters : int
     flow : float
         Of all emitters [m³/s].
+    cell_mean : float or None
+        Mean ground of an inner emitter [m²]; None where no cells were made.
+    cell_cv : float or None
+        Coefficient of variation of the same; see :func:`layout.cells.evenness`.
     """
 
     tubing: float
     blank: float
     emitters: int
     flow: float
+    cell_mean: float | None = None
+    cell_cv: float | None = None
 
 
 Unit = Literal["length", "area", "count", "ratio", "flow", "loading"]
@@ -792,6 +824,8 @@ class Design:
     checks: tuple[Check, ...]
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...] = field(default=())
+    cells: Cells | None = None
+    """None where no cells were made."""
 
 
 def xy(point: Point) -> XY:
