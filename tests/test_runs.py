@@ -12,6 +12,7 @@ from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point, Polygon, box
 
+from layout.coverage import cover
 from layout.model import Feature, Laying, Pattern
 from layout.runs import lay_runs
 from layout.runs.guides import extended, rounded, swung_wide, total_turning
@@ -253,6 +254,19 @@ def test_drawn_pattern_follows_the_line(line: list[tuple[float, float]]) -> None
         long = np.hypot(*legs.T) > 3
         heading = np.degrees(np.arctan2(legs[long, 1], legs[long, 0])) % 180
         assert all(min(abs(h - a) for a in allowed) < 0.1 for h in heading)
+
+
+@pytest.mark.parametrize("name", ["wedge", "gentle", "serpentine", "kidney"])
+def test_even_rows_keep_their_gaps_between_closest_and_widest(name: str) -> None:
+    site = field(EVERY[name](), closest=1.4, widest=3.0)
+    laying = site.lay(Pattern.EVEN)
+    assert site.broken(laying) == []
+    found = cover(site.ground.area, site.bed.outline, laying.runs, spacing=2.0, radius=2.0)
+    assert found.gap_least is not None
+    assert found.gap_greatest is not None
+    assert found.gap_least >= 0.98 * 1.4
+    assert found.gap_greatest <= 1.02 * 3.0
+    assert found.covered > 0.98
 
 
 # --- what moves with the bed ---------------------------------------------------------------------------
