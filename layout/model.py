@@ -102,7 +102,10 @@ class Feature:
     inside: bool = False
 
     def __post_init__(self) -> None:
-        _need(self.setback >= 0 and not self.shape.is_empty, "a feature needs a shape and a setback of 0 or more")
+        _need(
+            self.setback >= 0 and not self.shape.is_empty,
+            "a feature needs a shape and a setback of 0 or more",
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,11 +136,14 @@ class Bed:
         Least distance from the outline to a tubing centre line [m].
     levels : Levels or None
         None: flat, heights unknown.
+    walked : Polygon or None
+        The outline as it was surveyed, where `outline` is that smoothed [m].
     """
 
     outline: Polygon
     clearance: float
     levels: Levels | None = None
+    walked: Polygon | None = None
 
     def __post_init__(self) -> None:
         _need(self.outline.is_valid and self.outline.area > 0, "the bed's outline must be a valid polygon")
@@ -646,6 +652,9 @@ class Coverage:
     clearance_least: float
 
 
+Follows = Literal["outline", "usable ground", "rectangle"]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
     """One pattern that was tried.
@@ -653,8 +662,9 @@ class Candidate:
     Attributes
     ----------
     pattern : Pattern
-    straight : bool
-        Whether it follows straight sides instead of those of the outline.
+    follows : "outline", "usable ground" or "rectangle"
+        Whose long sides it follows: the outline's, those of what setbacks leave of it, or the straight ones of the
+        smallest rectangle round it.
     tubing : float
         Total length of runs [m].
     runs : int
@@ -668,7 +678,7 @@ class Candidate:
     """
 
     pattern: Pattern
-    straight: bool = False
+    follows: Follows = "outline"
     tubing: float
     runs: int
     dropped: int
@@ -692,6 +702,24 @@ class Trial:
     candidate: Candidate
     laying: Laying
     sides: Sides
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunSlope:
+    """How steeply the ground rises or falls along one run.
+
+    Attributes
+    ----------
+    run : str
+    greatest : float or None
+        Greatest slope over one row spacing of its length; None where the ground under it was not surveyed.
+    at : (x, y) or None
+        Where that is [m].
+    """
+
+    run: str
+    greatest: float | None
+    at: XY | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -733,7 +761,7 @@ class Check:
     name : str
         As a reviewer would write it: ``least gap between runs``.
     value, limit : float
-        SI.
+        SI; an infinite limit where none is stated and the figure is for information.
     unit : Unit
         What kind of figure they are, so that sheets can print them in the site's units.
     sense : "least" or "most"

@@ -1,0 +1,423 @@
+"""The ground between surveyed levels: its level line through the bed's middle, its fall, slopes along runs.
+
+Between surveyed points the ground is flat triangles (Delaunay); beyond them nothing is known and nothing is made up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.errors import Fault, SiteError
+from layout.model import XY, Levels, RunSlope, xy
+from layout.plane import TOLERANCE, Array, coordinates, points_at, polygons_of, resample, stations
+
+FLATTEST = 0.001
+"""Ground that falls less than this on average, 0.1 %, is flat: its level lines mean nothing (a judgement)."""
+SOFTENING = 0.25
+"""A level line is smoothed along itself by a Gaussian of this standard deviation, in mean distances between
+surveyed points: the corners it has at the edges of triangles go, its bends stay."""
+_GRID = 40
+"""Samples across the longer extent of a bed, where its ground is looked at as a whole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelLine:
+    """What came of looking for the level line through a bed's middle.
+
+    Attributes
+    ----------
+    line : LineString or None
+        It, as far as the bed and the surveyed ground around it go [m]; None where there is none to follow.
+    why : str
+        Why there is none, as a clause; empty where there is one.
+    slope : float
+        Mean slope of the bed's ground.
+    general : bool
+        True where the line itself closes upon itself in the bed, round a hump or hollow, and that of the general
+        lie of the ground (a second-degree surface fitted to it) stands in.
+    """
+
+    line: LineString | None
+    why: str
+    slope: float
+    general: bool = False
+
+
+class Surface:
+    """Ground of flat triangles between points.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        No two of them nearer than a millimetre, not all in one line [m].
+    levels : (n,) array
+        [m].
+    """
+
+    def __init__(self, points: Array, levels: Array) -> None:
+        from scipy.spatial import Delaunay
+
+        self.points, self.levels = points, levels
+        self._zero = points.mean(axis=0)
+        self._mesh = Delaunay(points - self._zero)
+
+    @classmethod
+    def of(cls, levels: Levels) -> Surface:
+        """The surface through surveyed levels; points nearer than a millimetre count as one, at their mean level.
+
+        Raises
+        ------
+        SiteError
+            Fewer than three different points, or all in one line.
+        """
+        surveyed = np.asarray(levels.points, dtype=np.float64).reshape(-1, 3)
+        points, heights = _merged(surveyed[:, :2], surveyed[:, 2])
+        hull = shapely.MultiPoint(points).convex_hull
+        if len(points) < 3 or hull.area <= TOLERANCE * hull.length:
+            said = f"{len(points)} different points that span no area make no surface"
+            raise SiteError(
+                Fault(field="bed.levels", said=said, remedy="Give three or more levels round the bed.")
+            )
+        return cls(points, heights)
+
+    @cached_property
+    def ground(self) -> Polygon:
+        """The surveyed ground: the hull of the points [m]."""
+        return shapely.MultiPoint(self.points).convex_hull
+
+    @property
+    def spacing(self) -> float:
+        """Mean distance between surveyed points [m]."""
+        return math.sqrt(self.ground.area / len(self.points))
+
+    def heights(self, points: Array) -> Array:
+        """Heights of the ground, shape (k,) [m]; NaN beyond the surveyed points."""
+        from scipy.interpolate import LinearNDInterpolator
+
+        found = LinearNDInterpolator(self._mesh, self.levels)(points - self._zero)
+        return np.asarray(found, dtype=np.float64)
+
+    def level_line(self, through: XY) -> LineString | None:
+        """The level line through a point, exactly along the triangles, to the edge of the surveyed ground.
+
+        Returns
+        -------
+        LineString or None
+            Closed where it meets itself; None where all the ground is on one level, or the point lies beyond it.
+        """
+        at = np.asarray([through])
+        level = float(self.heights(at)[0])
+        if math.isnan(level):
+            return None
+        for low in (self.levels < level, self.levels <= level):
+            sides = low[self._mesh.simplices]
+            crossed = np.flatnonzero(sides.any(axis=1) & ~sides.all(axis=1))
+            if len(crossed):
+                break
+        else:
+            return None
+        start = int(self._mesh.find_simplex(at - self._zero)[0])
+        if start not in crossed:  # the point stands on a level triangle: the nearest edge of that terrace
+            middles = self._mesh.points[self._mesh.simplices[crossed]].mean(axis=1)
+            start = int(crossed[np.argmin(np.hypot(*(middles - (at - self._zero)).T))])
+        back, ahead = (k for k in range(3) if sides[start][k - 1] != sides[start][k - 2])
+        points, closed = self._walk(start, ahead, sides, level)
+        if not closed:
+            behind, _ = self._walk(start, back, sides, level)
+            points = behind[::-1] + points
+        walk = _distinct(np.asarray(points) + self._zero)
+        if len(walk) < 2:
+            return None
+        return LineString(np.vstack((walk, walk[:1])) if closed else walk)
+
+    def _walk(self, start: int, out: int, sides: NDArray[np.bool_], level: float) -> tuple[list[Array], bool]:
+        """The points where a level line leaves triangle after triangle, and whether it comes back to the first."""
+        mesh, points = self._mesh, []
+        here = start
+        while True:
+            a, b = (int(mesh.simplices[here][out - k]) for k in (1, 2))
+            share = (level - self.levels[a]) / (self.levels[b] - self.levels[a])
+            points.append(mesh.points[a] + (mesh.points[b] - mesh.points[a]) * share)
+            beyond = int(mesh.neighbors[here][out])
+            if beyond in {-1, start}:
+                return points, beyond == start
+            came = next(k for k in range(3) if mesh.neighbors[beyond][k] == here)
+            out = next(k for k in range(3) if k != came and sides[beyond][k - 1] != sides[beyond][k - 2])
+            here = beyond
+
+
+def heights(levels: Levels, points: Array) -> Array:
+    """Heights of the ground at points, shape (k,) [m]; NaN beyond the surveyed points."""
+    if levels.uniform is not None:
+        return np.full(len(points), levels.uniform)
+    return Surface.of(levels).heights(points)
+
+
+def surveyed_share(levels: Levels, outline: Polygon) -> float:
+    """Share of a bed that lies between surveyed levels, 0 to 1; beyond it heights are not known."""
+    if levels.uniform is not None:
+        return 1.0
+    return float(outline.intersection(Surface.of(levels).ground).area / outline.area)
+
+
+def level_line(levels: Levels, outline: Polygon) -> LevelLine:
+    """Find the level line through a bed's middle, for runs to follow.
+
+    The middle is the bed's centroid, or the place nearest to it where the bed is about as wide as anywhere; where
+    that lies beyond the surveyed points, the middle of the part that does not. The line is traced exactly along
+    the triangles between the points, smoothed along itself (see :data:`SOFTENING`), and given as far as half
+    the bed's size beyond the bed, or to the edge of the surveyed ground; whoever follows it carries it on straight.
+
+    Parameters
+    ----------
+    levels : Levels
+        Surveyed points, or one number, which has no level lines.
+    outline : Polygon
+        [m].
+
+    Raises
+    ------
+    SiteError
+        Levels that make no surface.
+    """
+    if levels.uniform is not None:
+        return LevelLine(line=None, why="one number for all levels has no level lines", slope=0.0)
+    surface = Surface.of(levels)
+    known = polygons_of(shapely.intersection(outline, surface.ground))
+    if not known:
+        return LevelLine(line=None, why="no part of the bed lies between the surveyed levels", slope=0.0)
+    part = max(known, key=lambda polygon: polygon.area)
+    lie = _Lie.of(surface, part)
+    if lie.slope < FLATTEST:
+        why = f"the ground is flat: its mean slope is {100 * lie.slope:.2g} %, under {100 * FLATTEST:g} %"
+        return LevelLine(line=None, why=why, slope=lie.slope)
+    middle = middle_of(part)
+    for general, ground in ((False, surface), (True, lie.surface(surface, part))):
+        line = ground.level_line(middle)
+        if line is not None and not _round_a_hump(line, outline):
+            line = _near(opened(line, outline), outline)
+            line = _soft(line, SOFTENING * surface.spacing)
+            return LevelLine(line=line, why="", slope=lie.slope, general=general)
+    why = "the level line through its middle closes upon itself in the bed, round a hump or a hollow"
+    return LevelLine(line=None, why=why, slope=lie.slope)
+
+
+def slopes_along(
+    levels: Levels, names: Sequence[str], lines: Sequence[LineString], *, over: float
+) -> tuple[RunSlope, ...]:
+    """The greatest slope of the ground along each run.
+
+    Parameters
+    ----------
+    levels : Levels
+    names : sequence of str
+        Of the runs.
+    lines : sequence of LineString
+        The runs [m].
+    over : float
+        Length along the run that a slope is taken over [m]; the whole run, where that is shorter.
+
+    Returns
+    -------
+    tuple of RunSlope
+        In the order of the runs; without a figure where no such length lies on surveyed ground.
+    """
+    walks, ends = [], [0]
+    for line in lines:
+        points = coordinates(line)
+        span = min(over, line.length)
+        first = resample(np.asarray([[0.0, 0.0], [line.length - span, 0.0]]), span / 8)[:, 0]
+        walks += [points_at(points, first), points_at(points, first + span)]
+        ends += [ends[-1] + len(first)]
+    found = heights(levels, np.vstack(walks)) if walks else np.empty(0)
+    slopes = []
+    for name, line, first, last in zip(names, lines, ends[:-1], ends[1:], strict=True):
+        start, end = found[2 * first : first + last], found[first + last : 2 * last]
+        rise = np.abs(end - start) / min(over, line.length)
+        worst = None if np.isnan(rise).all() else int(np.nanargmax(rise))
+        slopes.append(
+            RunSlope(
+                run=name,
+                greatest=None if worst is None else float(rise[worst]),
+                at=None if worst is None else _between(line, worst, last - first, over),
+            )
+        )
+    return tuple(slopes)
+
+
+def middle_of(outline: Polygon) -> XY:
+    """The centroid of a bed, or the place nearest to it where the bed is about as wide as anywhere [m]."""
+    widest = float(shapely.maximum_inscribed_circle(outline, tolerance=outline.length * 1e-3).length)
+    inner = outline.buffer(-0.8 * widest)
+    centre = outline.centroid
+    if inner.is_empty:
+        return xy(outline.representative_point())
+    return xy(Point(shapely.shortest_line(inner, centre).coords[0]))
+
+
+def opened(line: LineString, outline: Polygon) -> LineString:
+    """A closed line cut open where it lies outside the bed, its longest stretch there left out; others unchanged.
+
+    One that lies in the bed as a whole stays closed, but begins where it is nearest to the bed's edge.
+    """
+    if not line.is_closed:
+        return line
+    ring = resample(coordinates(line), min(line.length, outline.length) / 400)[:-1]
+    ring = np.vstack((coordinates(line)[:-1], ring))
+    ring = ring[np.argsort(shapely.line_locate_point(line, shapely.points(ring)), kind="stable")]
+    ring = _distinct(ring)
+    out = ~shapely.contains_xy(outline, ring)
+    if not out.any():
+        first = int(np.argmin(shapely.distance(shapely.points(ring), outline.exterior)))
+        return LineString(np.vstack((ring[first:], ring[: first + 1])))
+    if out.all():
+        away = shapely.distance(shapely.points(ring), outline)
+        ring = np.roll(ring, -int(np.argmax(away)), axis=0)
+        return LineString(np.vstack((ring, ring[:1])))
+    # begin the ring on the bed, then leave out the longest stretch off it
+    start = int(np.argmin(out))
+    ring, out = np.roll(ring, -start, axis=0), np.roll(out, -start)
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], out.astype(int), [0]))))
+    spans = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    first, last = max(
+        spans, key=lambda span: LineString(ring[np.arange(span[0] - 1, span[1] + 1) % len(ring)]).length
+    )
+    return LineString(np.roll(ring, -(last - 1), axis=0)[: len(ring) - (last - first) + 2])
+
+
+# --- the ground as a whole ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lie:
+    """The general lie of the ground: a surface of the second degree, fitted to it on the bed by least squares."""
+
+    zero: Array
+    size: float
+    weights: Array
+    slope: float
+
+    @classmethod
+    def of(cls, surface: Surface, part: Polygon) -> _Lie:
+        west, south, east, north = part.bounds
+        size = max(east - west, north - south)
+        x, y = np.meshgrid(
+            np.arange(west, east, size / _GRID) + size / _GRID / 2,
+            np.arange(south, north, size / _GRID) + size / _GRID / 2,
+        )
+        inside = shapely.contains_xy(part, x.ravel(), y.ravel())
+        points = np.vstack(
+            (np.column_stack((x.ravel(), y.ravel()))[inside], coordinates(part.representative_point()))
+        )
+        levels = surface.heights(points)
+        points, levels = points[~np.isnan(levels)], levels[~np.isnan(levels)]
+        zero = points.mean(axis=0)
+        u, v = ((points - zero) / size).T
+        weights = np.linalg.lstsq(_second_degree(u, v), levels, rcond=1e-9)[0]
+        _, a, b, c, d, e = weights
+        fall = np.hypot(a + 2 * c * u + d * v, b + d * u + 2 * e * v) / size
+        return cls(zero=zero, size=size, weights=weights, slope=float(fall.mean()))
+
+    def surface(self, ground: Surface, part: Polygon) -> Surface:
+        """It as triangles, on the surveyed part of the bed's surroundings."""
+        west, south, east, north = part.bounds
+        step = self.size / _GRID
+        x, y = np.meshgrid(np.arange(west, east + step, step), np.arange(south, north + step, step))
+        points = np.column_stack((x.ravel(), y.ravel()))
+        points = np.vstack((points[shapely.contains_xy(ground.ground, points)], coordinates(part)[:-1]))
+        points, _ = _merged(points, np.zeros(len(points)))
+        u, v = ((points - self.zero) / self.size).T
+        return Surface(points, _second_degree(u, v) @ self.weights)
+
+
+def _second_degree(u: Array, v: Array) -> Array:
+    return np.column_stack((np.ones_like(u), u, v, u * u, u * v, v * v))
+
+
+# --- parts ----------------------------------------------------------------------------------------------
+
+
+def _merged(points: Array, levels: Array) -> tuple[Array, Array]:
+    """Points nearer than a millimetre made one, at their mean level, in their order."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    if len(points) < 2:
+        return points, levels
+    pairs = cKDTree(points).query_pairs(TOLERANCE, output_type="ndarray")
+    if not len(pairs):
+        return points, levels
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points), len(points)))
+    _, group = connected_components(graph, directed=False)
+    _, first = np.unique(group, return_index=True)
+    mean = np.bincount(group, weights=levels) / np.bincount(group)
+    order = np.sort(first)
+    return points[order], mean[group[order]]
+
+
+def _distinct(points: Array) -> Array:
+    """Points of a line without those that repeat the one before."""
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    kept: Array = points[np.concatenate(([True], steps > 1e-6 * TOLERANCE))]
+    return kept
+
+
+def _surroundings(outline: Polygon) -> BaseGeometry:
+    """The bed and what lies within half its size of it."""
+    west, south, east, north = outline.bounds
+    return outline.convex_hull.buffer(math.hypot(east - west, north - south) / 2)
+
+
+def _round_a_hump(line: LineString, outline: Polygon) -> bool:
+    """Whether a level line closes upon itself in the bed, or outside it but smaller than the bed is wide."""
+    if not line.is_closed:
+        return False
+    width = 2 * shapely.maximum_inscribed_circle(outline, tolerance=outline.length * 1e-3).length
+    west, south, east, north = line.bounds
+    return bool(outline.contains(line) or math.hypot(east - west, north - south) < width)
+
+
+def _near(line: LineString, outline: Polygon) -> LineString:
+    """The stretch of a line from where it first comes near a bed to where it last is."""
+    parts = shapely.get_parts(shapely.intersection(line, _surroundings(outline)))
+    along = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(parts)))
+    first, last = float(along.min()), float(along.max())
+    points = coordinates(line)
+    station = stations(points)
+    inner = points[(station > first + TOLERANCE) & (station < last - TOLERANCE)]
+    return LineString(
+        np.vstack((points_at(points, np.array([first])), inner, points_at(points, np.array([last]))))
+    )
+
+
+def _soft(line: LineString, deviation: float) -> LineString:
+    """A line smoothed along itself by a Gaussian [m]; its ends and its straights stay, chords to a millimetre."""
+    step = deviation / 2
+    if step <= 0 or line.length < 4 * step:
+        return line
+    points = resample(coordinates(line), step)
+    step = line.length / (len(points) - 1)
+    reach = min(int(math.ceil(4 * deviation / step)), len(points) - 1)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / deviation) ** 2)
+    weights /= weights.sum()
+    before, after = 2 * points[0] - points[reach:0:-1], 2 * points[-1] - points[-2 : -reach - 2 : -1]
+    padded = np.vstack((before, points, after))
+    soft = np.column_stack([np.convolve(padded[:, k], weights, mode="valid") for k in (0, 1)])
+    return LineString(soft).simplify(TOLERANCE)
+
+
+def _between(line: LineString, number: int, count: int, over: float) -> XY:
+    """The middle of one of the lengths that slopes along a line are taken over."""
+    span = min(over, line.length)
+    first = 0.0 if count == 1 else (line.length - span) * number / (count - 1)
+    return xy(line.interpolate(first + span / 2))
