@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
-from layout.model import XY, Candidate, Coverage, Laying, Run
+from layout.model import XY, Candidate, Coverage, Follows, Laying, Run
 from layout.plane import Array, SegmentIndex, bend_radii, coordinates, stations
 
 MOST_SAMPLES = 40_000
@@ -71,18 +72,23 @@ def score(coverage: Coverage, *, spacing: float, fed: float, runs: int, rows: in
     dry = max(coverage.dry / (0.5 * spacing) - 1.0, 0.0)
     pieces = (runs - rows) / max(rows, 1)
     return (
-        WEIGHT_DRY * dry + WEIGHT_BARE * (1.0 - coverage.covered) + WEIGHT_UNFED * (1.0 - fed) + WEIGHT_PIECES * pieces
+        WEIGHT_DRY * dry
+        + WEIGHT_BARE * (1.0 - coverage.covered)
+        + WEIGHT_UNFED * (1.0 - fed)
+        + WEIGHT_PIECES * pieces
     )
 
 
-def candidate(laying: Laying, coverage: Coverage, *, spacing: float, straight: bool = False) -> Candidate:
+def candidate(
+    laying: Laying, coverage: Coverage, *, spacing: float, follows: Follows = "outline"
+) -> Candidate:
     """A pattern that was tried, with its figures."""
     tubing = sum(run.length for run in laying.runs)
     fed = sum(run.length for run in laying.runs if run.fed) / tubing
     rows = len({run.row for run in laying.runs})
     return Candidate(
         pattern=laying.pattern,
-        straight=straight,
+        follows=follows,
         tubing=tubing,
         runs=len(laying.runs),
         dropped=len(laying.dropped),
@@ -119,7 +125,9 @@ def _samples(area: Polygon | MultiPolygon, spacing: float) -> Array:
     return np.vstack((grid, *walks, *(coordinates(ring) for ring in edges)))
 
 
-def _driest(area: Polygon | MultiPolygon, index: SegmentIndex, samples: Array, dry: Array) -> tuple[float, XY]:
+def _driest(
+    area: Polygon | MultiPolygon, index: SegmentIndex, samples: Array, dry: Array
+) -> tuple[float, XY]:
     """The farthest usable point from any tubing: the driest samples, each searched about in shrinking steps."""
     best = samples[np.argsort(-dry, kind="stable")[:60]]
     value = np.sort(-dry, kind="stable")[:60] * -1
@@ -151,7 +159,7 @@ def _gaps(runs: Sequence[Run], spacing: float) -> Array:
         rows.setdefault(run.row, []).append(run.line)
     ordered = sorted(rows)
     found = [np.empty(0)]
-    for this, following in zip(ordered[:-1], ordered[1:], strict=True):
+    for this, following in pairwise(ordered):
         for here, beside in ((rows[this], rows[following]), (rows[following], rows[this])):
             index = SegmentIndex(beside)
             length = np.array([line.length for line in beside])

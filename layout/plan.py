@@ -15,9 +15,11 @@ from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
 from layout.model import (
     XY,
+    Bed,
     Design,
     Dropped,
     Finding,
+    Follows,
     Laying,
     Pattern,
     Sides,
@@ -29,7 +31,7 @@ from layout.model import (
 from layout.runs import lay_runs
 from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
-from layout.usable import usable_ground
+from layout.usable import usable_ground, usable_outline
 
 Progress = Callable[[str], None]
 
@@ -125,12 +127,12 @@ def _trials(site: Site, ground: UsableGround, tell: Progress) -> tuple[Trial, ..
     sides = find_sides(site.bed.outline, toward=toward, far=far)
     spacing = site.runs.spacing
     tried: list[Trial] = []
-    for laying, followed in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
+    for laying, followed, follows in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
         if laying.runs:
             coverage = cover(
                 ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
             )
-            measured = candidate(laying, coverage, spacing=spacing, straight=not followed.certain)
+            measured = candidate(laying, coverage, spacing=spacing, follows=follows)
             tried.append(Trial(candidate=measured, laying=laying, sides=followed))
     if not tried:
         raise NoRoomError(_no_run(site, ground))
@@ -148,20 +150,36 @@ def manifold_end(site: Site) -> tuple[XY, bool]:
 
 def _layings(
     site: Site, ground: UsableGround, sides: Sides, *, toward: XY, far: bool, tell: Progress
-) -> Iterator[tuple[Laying, Sides]]:
+) -> Iterator[tuple[Laying, Sides, Follows]]:
     """The patterns to try: the one that the site file names, or all that apply."""
     wanted = site.runs.pattern
-    names = (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN) if wanted is Pattern.BEST else (wanted,)
-    followed = [sides]
-    if wanted is Pattern.BEST and sides.certain:
-        followed.append(straight_sides(site.bed.outline, toward=toward, far=far))
-    for along in followed:
+    names = (
+        (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN) if wanted is Pattern.BEST else (wanted,)
+    )
+    followed: list[tuple[Bed, Sides, Follows]] = [
+        (site.bed, sides, "outline" if sides.certain else "rectangle")
+    ]
+    if wanted is Pattern.BEST:
+        followed += _other_sides(site, ground, sides, toward=toward, far=far)
+    for bed, along, follows in followed:
         for name in names:
             tell(f"runs, {name} pattern")
-            yield (
-                lay_runs(site.bed, ground, along, site.runs, site.tubing, pattern=name, guide=_guide(site, name)),
-                along,
+            laying = lay_runs(
+                bed, ground, along, site.runs, site.tubing, pattern=name, guide=_guide(site, name)
             )
+            yield laying, along, follows
+
+
+def _other_sides(
+    site: Site, ground: UsableGround, sides: Sides, *, toward: XY, far: bool
+) -> Iterator[tuple[Bed, Sides, Follows]]:
+    """Other sides that runs may follow: what setbacks leave of the bed, and the rectangle round it."""
+    left = usable_outline(ground, site.bed, site.runs.spacing)
+    if left is not None:
+        bed = replace(site.bed, outline=left)
+        yield bed, find_sides(left, toward=toward, far=far), "usable ground"
+    if sides.certain:
+        yield site.bed, straight_sides(site.bed.outline, toward=toward, far=far), "rectangle"
 
 
 def _guide(site: Site, pattern: Pattern) -> LineString | None:
@@ -195,7 +213,7 @@ def _findings(site: Site, laying: Laying, sides: Sides) -> Iterator[Finding]:
         yield Finding(
             code="no-long-direction",
             said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
-            remedy="To follow another line, draw it and set runs.pattern = \"drawn\".",
+            remedy='To follow another line, draw it and set runs.pattern = "drawn".',
         )
     for dropped in laying.dropped:
         yield _dropped(site, dropped)

@@ -23,7 +23,11 @@ def coordinates(geometry: BaseGeometry) -> Array:
 
 def lines_of(geometry: BaseGeometry) -> list[LineString]:
     """The lines of any overlay result, merged end to end, longer than nothing, in the order found."""
-    parts = [part for part in shapely.get_parts(geometry) if part.geom_type in {"LineString", "LinearRing"} and not part.is_empty]
+    parts = [
+        part
+        for part in shapely.get_parts(geometry)
+        if part.geom_type in {"LineString", "LinearRing"} and not part.is_empty
+    ]
     if not parts:
         return []
     merged = shapely.line_merge(shapely.MultiLineString([LineString(part.coords) for part in parts]))
@@ -58,6 +62,22 @@ def points_at(line: Array, along: Array) -> Array:
     station = stations(line)
     return np.column_stack(
         (np.interp(along, station, line[:, 0]), np.interp(along, station, line[:, 1])),
+    )
+
+
+def stretch(line: LineString, start: float, end: float) -> LineString:
+    """A line from one distance along it to another, never less than a point's width [m]."""
+    along = stations(points := coordinates(line))
+    end = min(max(end, start + 1e-9), along[-1])
+    inner = points[(along > start) & (along < end)]
+    ends = points_at(points, np.array([start, end]))
+    return LineString(np.vstack((ends[:1], inner, ends[1:])))
+
+
+def distances(points: Array, geometry: BaseGeometry) -> Array:
+    """Distance of points from a geometry, shape (n,) [m]."""
+    return np.asarray(
+        shapely.distance(np.asarray(shapely.points(points), dtype=object), geometry), dtype=np.float64
     )
 
 
@@ -100,9 +120,7 @@ def circumradii(before: Array, middle: Array, after: Array) -> Array:
     """Radius of the circle through three points each, shape (k,) [m]; infinity where they lie in line."""
     to_middle, to_after = middle - before, after - before
     cross = np.abs(to_middle[:, 0] * to_after[:, 1] - to_middle[:, 1] * to_after[:, 0])
-    sides = (
-        np.hypot(*to_middle.T) * np.hypot(*to_after.T) * np.hypot(*(after - middle).T)
-    )
+    sides = np.hypot(*to_middle.T) * np.hypot(*to_after.T) * np.hypot(*(after - middle).T)
     with np.errstate(divide="ignore", invalid="ignore"):
         radius = np.where(cross > 1e-12 * sides, sides / (2 * cross), np.inf)
     return np.asarray(radius, dtype=np.float64)
@@ -142,7 +160,8 @@ class SegmentIndex:
         real = np.hypot(*step.T) > 0
         self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
         self._size = np.hypot(*self._step.T)
-        self._tree = shapely.STRtree(list(shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1))))
+        segments = shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1))
+        self._tree = shapely.STRtree(np.atleast_1d(np.asarray(segments, dtype=object)).tolist())
 
     def nearest(self, points: Array) -> tuple[Array, Array]:
         """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""

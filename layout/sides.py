@@ -15,7 +15,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from layout.model import XY, Sides
-from layout.plane import Array, SegmentIndex, coordinates, points_at, resample, stations
+from layout.plane import Array, SegmentIndex, coordinates, distances, points_at, resample, stations
 
 CORNER_BRANCH = 2.2
 """A medial ridge whose two outline points lie nearer along the outline than this × their distance leads
@@ -108,12 +108,13 @@ def _trunk(outline: Polygon, ring: _Ring) -> Array | None:
     voronoi = Voronoi(sites - sites.mean(axis=0))
     vertices = voronoi.vertices + sites.mean(axis=0)
     shapely.prepare(outline)
-    inside = shapely.contains_xy(outline, vertices[:, 0], vertices[:, 1])
+    inside = np.asarray(shapely.contains_xy(outline, vertices[:, 0], vertices[:, 1]))
     ends = np.asarray(voronoi.ridge_vertices)
     owners = np.asarray(voronoi.ridge_points)
-    good = (ends >= 0).all(axis=1)
-    good[good] = inside[ends[good]].all(axis=1)
-    ends, owners = ends[good], owners[good]
+    bounded = (ends >= 0).all(axis=1)
+    ends, owners = ends[bounded], owners[bounded]
+    within = inside[ends].all(axis=1)
+    ends, owners = ends[within], owners[within]
     arc = np.abs(ring.station[owners[:, 0]] - ring.station[owners[:, 1]])
     arc = np.minimum(arc, ring.length - arc)
     chord = np.hypot(*(sites[owners[:, 0]] - sites[owners[:, 1]]).T)
@@ -150,10 +151,12 @@ def _longest_path(vertices: Array, edges: np.ndarray) -> Array | None:
     return vertices[used[best]] if len(best) >= 3 else None
 
 
-def _ends(outline: Polygon, ring: _Ring, trunk: Array) -> tuple[tuple[float, float], tuple[float, float]] | None:
+def _ends(
+    outline: Polygon, ring: _Ring, trunk: Array
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
     """Stations (from, to), counter-clockwise, of the end before the trunk and of the one after it."""
     walked = resample(trunk, stations(trunk)[-1] / 200)
-    radius = shapely.distance(shapely.points(walked), outline.exterior)
+    radius = distances(walked, outline.exterior)
     usual = float(np.median(radius))
     full = np.flatnonzero(radius >= SLIM * usual)
     first, last = int(full[0]), int(full[-1])
@@ -196,7 +199,9 @@ def _best_end(ring: _Ring, tip: float, width: float, *, before: float, after: fl
     cost = SKEW_COST * skew**2 + LENGTH_COST * length - CORNER_GAIN * corner * pointed + folded
     cost[length < 0] = np.inf
     i, j = np.unravel_index(int(np.argmin(np.round(cost, 9))), cost.shape)
-    return _straight_to(ring, back, int(i), width, sign=1.0), _straight_to(ring, fore, int(j), width, sign=-1.0)
+    return _straight_to(ring, back, int(i), width, sign=1.0), _straight_to(
+        ring, fore, int(j), width, sign=-1.0
+    )
 
 
 def _folded(ring: _Ring, at: Array, window: float) -> np.ndarray:
@@ -285,7 +290,9 @@ def _centre(left: Array, right: Array, near: Array, far: Array, trunk: Array) ->
     """The stretch of the trunk that lies between the sides, led to the middles of the ends where those lie ahead."""
     inner = resample(trunk, max(stations(trunk)[-1] / 400, 1e-6))
     to_left, to_right, to_near, to_far = (
-        SegmentIndex([LineString(part)]).nearest(inner)[0] if np.ptp(part, axis=0).any() else np.full(len(inner), np.inf)
+        SegmentIndex([LineString(part)]).nearest(inner)[0]
+        if np.ptp(part, axis=0).any()
+        else np.full(len(inner), np.inf)
         for part in (left, right, near, far)
     )
     between = np.flatnonzero(np.maximum(to_left, to_right) <= np.minimum(to_near, to_far))
@@ -310,7 +317,7 @@ def _led_to(behind: Array, tip: Array, middle: Array, end: Array) -> Array:
 
 def _straight_sides(outline: Polygon, *, toward: XY, far: bool) -> Sides:
     """The smallest enclosing rectangle's long edges as sides, its short ones as ends."""
-    box = shapely.orient_polygons(shapely.minimum_rotated_rectangle(outline))
+    box = shapely.orient_polygons(Polygon(coordinates(shapely.minimum_rotated_rectangle(outline))))
     corner = coordinates(box.exterior)[:4]
     edge = np.hypot(*(np.roll(corner, -1, axis=0) - corner).T)
     if edge[0] < edge[1]:

@@ -24,6 +24,8 @@ FAR_QUADRANT = 8
 """The same for zones that stay clear of the bed: they are only drawn."""
 FAR_DETAIL = 0.03
 """Share of its setback within which the shape of such a feature is simplified."""
+EDGE_TAKEN = 0.97
+"""Share of the bed that must be left for setbacks at its edge not to matter for the sides."""
 PIECE = 8
 """Segments buffered at a time: long rough shapes go faster in pieces."""
 SLACK = 1e-9
@@ -199,3 +201,29 @@ def _swallowed(
         said="no usable ground is left: the ground inside the clearance is taken by " + ", ".join(named),
         remedy=remedy,
     )
+
+
+def usable_outline(ground: UsableGround, bed: Bed, spacing: float) -> Polygon | None:
+    """An outline that has the usable ground just inside its clearance, where setbacks take much of the bed's edge.
+
+    Parameters
+    ----------
+    ground : UsableGround
+    bed : Bed
+    spacing : float
+        Row spacing [m]; the outline is drawn a 50th of it further in, so that runs along a setback keep it.
+
+    Returns
+    -------
+    Polygon or None
+        Without holes; None where setbacks leave the bed's edge all but as it is, or take it apart.
+    """
+    parts = polygons_of(ground.area)
+    largest = max(parts, key=lambda part: part.area)
+    if largest.area < 0.9 * ground.area.area:
+        return None
+    grown = Polygon(largest.exterior).buffer(bed.clearance - 0.02 * spacing, quad_segs=QUADRANT)
+    outline = areal(grown.intersection(bed.outline))
+    if outline.geom_type != "Polygon" or outline.area > EDGE_TAKEN * bed.outline.area:
+        return None
+    return shapely.orient_polygons(Polygon(outline.exterior))

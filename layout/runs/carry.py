@@ -15,9 +15,8 @@ import numpy as np
 import shapely
 import shapely.ops
 from shapely import LineString, Point, Polygon
-from shapely.geometry.base import BaseGeometry
 
-from layout.plane import coordinates, lines_of, polygons_of
+from layout.plane import coordinates, distances, lines_of, polygons_of, stretch
 from layout.runs.trim import Ground, Row
 
 RING_STEP = 0.25
@@ -87,7 +86,9 @@ def _middle(zone: Polygon, ground: Ground) -> Point:
 def _round(zone: Polygon, side: float, rows: list[Carried], ground: Ground) -> None:
     """Lead the rows on one side of a zone round it: all that it interrupts, or as many of the outer ones as can be."""
     outward = _outward(_middle(zone, ground), side, rows)
-    cut = [k for k, row in enumerate(outward) if _interrupted(row, zone, RING_STEP * ground.spacing) is not None]
+    cut = [
+        k for k, row in enumerate(outward) if _interrupted(row, zone, RING_STEP * ground.spacing) is not None
+    ]
     base = max(ground.radius - _blunt(zone), 0.0) if cut else 0.0
     for first in cut:
         if _chain(outward[first:], zone, base, side, rows, ground):
@@ -130,7 +131,9 @@ def _blank_near(row: Carried, led: Carried, least: float) -> bool:
 def _apart(led: list[Carried], rows: list[Carried], least: float) -> bool:
     """Whether the blank tubing of some rows keeps its distance from all other tubing."""
     tubing = [
-        (row, line) for row in rows for line in (*row.pieces, *(blank for blank in row.blanks if blank is not None))
+        (row, line)
+        for row in rows
+        for line in (*row.pieces, *(blank for blank in row.blanks if blank is not None))
     ]
     tree = shapely.STRtree([line for _, line in tubing])
     return not any(
@@ -161,7 +164,7 @@ def _outward(middle: Point, side: float, rows: list[Carried]) -> list[Carried]:
             continue
         whole = LineString(np.vstack([coordinates(piece) for piece in row.pieces]))
         at = shapely.line_locate_point(whole, middle)
-        around = coordinates(shapely.ops.substring(whole, max(at - 1e-3, 0), min(at + 1e-3, whole.length)))
+        around = coordinates(stretch(whole, max(at - 1e-3, 0), min(at + 1e-3, whole.length)))
         (x0, y0), (x1, y1) = around[0], around[-1]
         cross = (x1 - x0) * (middle.y - y0) - (y1 - y0) * (middle.x - x0)
         if (1.0 if cross <= 0 else -1.0) == side:
@@ -226,53 +229,48 @@ def _way(
     before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
 ) -> tuple[LineString, LineString, LineString] | None:
     """Both pieces and the blank tubing between them, eased where they meet the ring."""
-    edge = ring.exterior
     start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
-    if max(edge.distance(start), edge.distance(end)) > 0.05 * ground.spacing + 1e-6:
-        start_at, end_at = (shapely.ops.nearest_points(edge, point)[0] for point in (start, end))
-    else:
-        start_at, end_at = start, end
-    around = _arc(edge, start_at, end_at, side)
-    if around is None:
+    around = _arc(ring, start, end, side)
+    if around.length <= 0:
         return None
     reach = 8 * ground.radius + ground.spacing  # the ends that easing may touch
-    tail = shapely.ops.substring(before, max(before.length - reach, 0.0), before.length)
-    head = shapely.ops.substring(after, 0.0, min(reach, after.length))
+    tail = stretch(before, max(before.length - reach, 0.0), before.length)
+    head = stretch(after, 0.0, min(reach, after.length))
     whole = LineString(np.vstack([coordinates(part) for part in (tail, around, head)]))
     joint = JOINT * ground.spacing
     eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
     if eased is None:
         return None
-    back = 1.5 * float(np.sqrt(2 * ground.radius * joint))  # to where easing begins, before the lines part visibly
+    # to where easing begins, before the lines part visibly
+    back = 1.5 * float(np.sqrt(2 * ground.radius * joint))
     first = max(_leaves(eased, tail, joint) - back, 1e-3 * ground.spacing)
     last = eased.length - max(_leaves(eased.reverse(), head.reverse(), joint) - back, 1e-3 * ground.spacing)
     if not 0 < first < last < eased.length:
         return None
-    middle = coordinates(shapely.ops.substring(eased, first, last))
-    start_at, end_at = before.project(shapely.Point(middle[0])), after.project(shapely.Point(middle[-1]))
-    kept = shapely.ops.substring(before, 0, start_at), shapely.ops.substring(after, end_at, after.length)
-    if any(part.geom_type != "LineString" or part.length == 0 for part in kept):
+    middle = coordinates(stretch(eased, first, last))
+    leave, enter = (
+        float(line.project(Point(tip))) for line, tip in ((before, middle[0]), (after, middle[-1]))
+    )
+    if leave <= 0 or enter >= after.length:
         return None
+    kept = stretch(before, 0, leave), stretch(after, enter, after.length)
     ends = coordinates(kept[0])[-1:], coordinates(kept[1])[:1]
     return kept[0], LineString(np.vstack((ends[0], middle[1:-1], ends[1]))), kept[1]
 
 
-def _arc(edge: BaseGeometry, start: BaseGeometry, end: BaseGeometry, side: float) -> LineString | None:
-    """The way along a ring from one point to another that passes it on the given side of the row."""
-    ring = shapely.orient_polygons(Polygon(edge.coords)).exterior  # counter-clockwise
-    a, b = ring.project(start), ring.project(end)
-    forward = _between(ring, a, b)
-    backward = _between(ring, b, a)
+def _arc(ring: Polygon, start: Point, end: Point, side: float) -> LineString:
+    """The way round a ring from the point nearest one to that nearest another, on the given side of the row."""
+    edge = shapely.orient_polygons(ring).exterior  # counter-clockwise
+    a, b = float(edge.project(start)), float(edge.project(end))
     # a row that passes a zone on the zone's left walks round it clockwise
-    way = backward.reverse() if side > 0 else forward
-    return way if way is not None and way.length > 1e-9 else None
+    return _between(edge, b, a).reverse() if side > 0 else _between(edge, a, b)
 
 
 def _between(ring: LineString, a: float, b: float) -> LineString:
     """The stretch of a closed line from one station on to another, through its seam if need be."""
     if a <= b:
-        return shapely.ops.substring(ring, a, b)
-    parts = [shapely.ops.substring(ring, a, ring.length), shapely.ops.substring(ring, 0, b)]
+        return stretch(ring, a, b)
+    parts = [stretch(ring, a, ring.length), stretch(ring, 0, b)]
     return LineString(np.vstack([coordinates(part) for part in parts]))
 
 
@@ -292,7 +290,7 @@ def _eased(line: LineString, ring: Polygon, side: float, radius: float, *, thin:
 def _leaves(line: LineString, other: LineString, tolerance: float) -> float:
     """How far along a line it stays within a tolerance of another that starts with it [m]."""
     points = coordinates(line)
-    off = shapely.distance(shapely.points(points), other) > tolerance
+    off = distances(points, other) > tolerance
     if not off.any():
         return float(min(line.length, other.length))
     last = int(np.argmax(off)) - 1

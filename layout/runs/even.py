@@ -35,8 +35,8 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     list of Row
         From the left; places are the level numbers.
     """
-    edge = _edge_band(cut, spread.right, side=1.0)
-    first = lines_of(shapely.boundary(_edge_band(cut, spread.left, side=-1.0)))
+    edge = _edge_band(cut, spread.right, side=1.0, distance=cut.inner_edge)
+    first = lines_of(shapely.boundary(_edge_band(cut, spread.left, side=-1.0, distance=cut.first)))
     centre, region = cut.sides.centre, cut.region()
     rows = [Row(place=0.0, pieces=clip(union(first), cut.region(cut.sides.left), centre))]
     before = [line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least]
@@ -48,25 +48,22 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
         taken = union(line.buffer(GAP_SHARE * cut.closest) for line in before)
         along_edge = along_edge.union(taken.intersection(edge))
         near = union(line.buffer(PUSH * cut.closest) for line in before)
-        if not _clear(lines, near, edge, ground):
-            ground = _beyond(lines, level, near, edge, ground, cut, spread)
-            lines = _edges(ground, cut)
-        else:
-            ground = None
-        smooth = [guides.rounded(_longer(line, cut), radius=cut.radius) for line in lines]
+        clear = _clear(lines, near, edge, ground)
+        ground = None if clear else _beyond(lines, level, near, edge, ground, cut, spread)
+        followed = lines if ground is None else _edges(ground, cut)
+        smooth = [guides.rounded(_longer(line, cut), radius=cut.radius) for line in followed]
         free = union(smooth).difference(taken).difference(along_edge)
         before = [line for line in lines_of(free) if line.length >= SLIVER * cut.spacing]
         rows.append(Row(place=float(level), pieces=clip(free, region, centre)))
     return [row for row in rows if row.pieces]
 
 
-def _edge_band(cut: Ground, side_line: LineString, *, side: float) -> BaseGeometry:
-    """Ground within the clearance of one side, its inner edge bent no tighter than tubing may be."""
-    first = cut.first
+def _edge_band(cut: Ground, side_line: LineString, *, side: float, distance: float) -> BaseGeometry:
+    """Ground within a distance of one side, its inner edge bent no tighter than tubing may be."""
     guide = guides.swung_wide(
-        side_line, side=side, radius=cut.radius - first, slack=SWING_SLACK * cut.spacing
+        side_line, side=side, radius=cut.radius - distance, slack=SWING_SLACK * cut.spacing
     )
-    return fronts.grown(guide, first, radius=cut.radius, bed=cut.outline)
+    return fronts.grown(guide, distance, radius=cut.radius, bed=cut.outline)
 
 
 def _clear(lines: list[LineString], near: BaseGeometry, edge: BaseGeometry, ground: Area | None) -> bool:
@@ -101,9 +98,15 @@ def _beyond(
 def _edges(ground: Area, cut: Ground) -> list[LineString]:
     """The edges of some ground that are not the bed's own."""
     border = cut.outline.boundary.buffer(HAIR * cut.spacing / 2)
-    return [line for line in lines_of(shapely.boundary(ground).difference(border)) if line.length >= SLIVER * cut.spacing]
+    return [
+        line
+        for line in lines_of(shapely.boundary(ground).difference(border))
+        if line.length >= SLIVER * cut.spacing
+    ]
 
 
 def _longer(line: LineString, cut: Ground) -> LineString:
     """A line carried on a little at both ends, so that rounding does not bend its ends."""
-    return guides.extended(line, cut.outline, by=2 * cut.radius + cut.clearance) if not line.is_closed else line
+    return (
+        guides.extended(line, cut.outline, by=2 * cut.radius + cut.clearance) if not line.is_closed else line
+    )

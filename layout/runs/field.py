@@ -17,7 +17,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from layout.model import Sides
-from layout.plane import Array, SegmentIndex, unit
+from layout.plane import Array, SegmentIndex, coordinates, unit
 
 NEWTON_STEPS = 3
 MOST_NODES = 120_000
@@ -43,6 +43,8 @@ class Spread:
         Usable width that may be missing for a gap to be counted: a drawn curve is narrower by its chords [m].
     most : int or None
         Greatest number of runs.
+    count_kept : int
+        Gaps to keep wherever the least gap lets them, even where fewer would do.
     """
 
     sides: Sides
@@ -53,6 +55,7 @@ class Spread:
     wanted: float
     slack: float
     most: int | None = None
+    count_kept: int = 0
 
     @cached_property
     def _left(self) -> SegmentIndex:
@@ -75,7 +78,8 @@ class Spread:
             top = min(top, max(self.most - 1, 1))
         steps = [(0.0, 1.0)]
         for count in range(2, top + 1):
-            begins = max(count * self.closest - self.slack, (count - 1) * self.wanted + self.slack)
+            wish = 0.0 if count <= self.count_kept else (count - 1) * self.wanted + self.slack
+            begins = max(count * self.closest - self.slack, wish)
             ends = max(begins - RAMP * self.closest, steps[-1][0] + 1e-9)
             steps += [(ends, count - 1.0), (begins, float(count))]
         return [*steps, (max(widest, steps[-1][0]) + 1.0, steps[-1][1])]
@@ -102,6 +106,14 @@ class Spread:
             return None
         return gap, count
 
+    def count_at_widest(self, outline: Polygon) -> int:
+        """The count of gaps that the wanted gap asks for where the bed is widest, a tenth of a gap forgiven."""
+        points = _inner_points(outline, self.clearance)
+        if not len(points):
+            return 0
+        width = float(self.measure(points)[1].max())
+        return math.ceil(width / self.wanted - 0.1)
+
     def levels(self, outline: Polygon) -> list[tuple[int, list[LineString]]]:
         """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level.
 
@@ -126,7 +138,10 @@ class Spread:
         total = sum(len(line) for _, lines in traced for line in lines)
         passes = 2 if total < 15_000 else 1 if total < 40_000 else 0
         return [
-            (level, [exact for line in lines if (exact := self._exact(line, level, step, passes)) is not None])
+            (
+                level,
+                [exact for line in lines if (exact := self._exact(line, level, step, passes)) is not None],
+            )
             for level, lines in traced
         ]
 
@@ -159,7 +174,7 @@ class Spread:
             dense[::2], dense[1::2] = line, (line[:-1] + line[1:]) / 2
             line = self._project(dense, level, steps=1)  # midpoints are all but there
         # points nearer to a chord than this tell nothing, and cost time at every later step
-        return LineString(line).simplify(1e-4 * self.closest)
+        return LineString(coordinates(LineString(line).simplify(1e-4 * self.closest)))
 
     def _project(self, points: Array, level: int, *, steps: int) -> Array:
         for _ in range(steps):
@@ -172,8 +187,8 @@ class Spread:
 def _grid(outline: Polygon, step: float) -> tuple[Array, Array, np.ndarray]:
     """Grid lines over the bed, and which nodes lie in it or within two steps of it."""
     x0, y0, x1, y1 = outline.bounds
-    xs = x0 + step * np.arange(-3, math.ceil((x1 - x0) / step) + 4)
-    ys = y0 + step * np.arange(-3, math.ceil((y1 - y0) / step) + 4)
+    xs = np.asarray(x0 + step * np.arange(-3, math.ceil((x1 - x0) / step) + 4), dtype=np.float64)
+    ys = np.asarray(y0 + step * np.arange(-3, math.ceil((y1 - y0) / step) + 4), dtype=np.float64)
     near = outline.buffer(2 * step, quad_segs=4)
     shapely.prepare(near)
     grid_x, grid_y = np.meshgrid(xs, ys)

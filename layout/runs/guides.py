@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import Array, SegmentIndex, coordinates, lines_of, resample, stations, unit
+from layout.plane import Array, SegmentIndex, coordinates, distances, lines_of, resample, stations, unit
 
 ARC_STEP = math.radians(4.0)
 """Angle between points of an arc put into a guide."""
@@ -87,7 +87,7 @@ def _swing_once(line: LineString, *, side: float, radius: float, slack: float) -
     if behind.is_empty or opened.is_empty:
         return None
     points = coordinates(line)
-    off = shapely.distance(shapely.points(points), opened)
+    off = distances(points, opened)
     tight = off > slack
     tight[[0, -1]] = False
     if not tight.any():
@@ -120,11 +120,9 @@ def _through_circle(points: Array, apex: int, centre: Array, radius: float) -> A
     if before is None or after is None:
         return None
     (steps_back, start), (steps_on, end) = before, after
-    angle0, angle, angle1 = (
-        math.atan2(*(point - centre)[::-1]) for point in (start, points[apex], end)
-    )
+    angle0, angle, angle1 = (math.atan2(*(point - centre)[::-1]) for point in (start, points[apex], end))
     sweep = _turn(angle0, angle) + _turn(angle, angle1)
-    count = max(int(math.ceil(abs(sweep) / ARC_STEP)), 1)
+    count = max(math.ceil(abs(sweep) / ARC_STEP), 1)
     around = angle0 + np.linspace(0.0, sweep, count + 1)
     arc = centre + radius * np.column_stack((np.cos(around), np.sin(around)))
     return np.vstack((points[: apex - steps_back + 1], arc, points[apex + steps_on :]))
@@ -157,7 +155,9 @@ def rounded(line: LineString, *, radius: float) -> LineString:
     if radius <= 0:
         return line
     for side in (1.0, -1.0):
-        there = shapely.line_merge(shapely.offset_curve(line, side * radius, quad_segs=32, join_style="round"))
+        there = shapely.line_merge(
+            shapely.offset_curve(line, side * radius, quad_segs=32, join_style="round")
+        )
         back = lines_of(shapely.offset_curve(there, -side * radius, quad_segs=32, join_style="round"))
         if back:
             longest = max(back, key=lambda part: part.length)
@@ -168,8 +168,8 @@ def rounded(line: LineString, *, radius: float) -> LineString:
 def _same_way(line: LineString, other: LineString) -> bool:
     """Whether two lines that lie along each other run in the same direction."""
     points = coordinates(other)
-    ends = shapely.line_locate_point(line, shapely.points(points[[0, -1]]))
-    return bool(ends[0] <= ends[1])
+    first, last = (float(line.project(shapely.Point(point))) for point in points[[0, -1]])
+    return first <= last
 
 
 def centred(line: LineString, left: LineString, right: LineString, *, step: float) -> LineString:
@@ -191,7 +191,9 @@ def centred(line: LineString, left: LineString, right: LineString, *, step: floa
         rise = unit(points - left_foot) + unit(right_foot - points)
         size = np.maximum(np.hypot(*rise.T), 0.2)
         points = points + unit(rise) * np.clip((to_right - to_left) / size, -step / 2, step / 2)[:, None]
-    ahead = np.einsum("ij,ij->i", np.diff(points, axis=0), np.diff(resample(coordinates(line), step), axis=0)) > 0
+    ahead = (
+        np.einsum("ij,ij->i", np.diff(points, axis=0), np.diff(resample(coordinates(line), step), axis=0)) > 0
+    )
     kept = points[np.concatenate(([True], ahead))]
     return LineString(kept) if len(kept) > 1 else line
 

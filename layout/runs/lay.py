@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -113,7 +112,9 @@ class _Level:
         return self._moved(geometry, lambda z: z * self.heading + self.origin)
 
     @staticmethod
-    def _moved(geometry: Geometry, motion: Callable[[NDArray[np.complex128]], NDArray[np.complex128]]) -> Geometry:
+    def _moved(
+        geometry: Geometry, motion: Callable[[NDArray[np.complex128]], NDArray[np.complex128]]
+    ) -> Geometry:
         def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
             z = motion(xy[:, 0] + 1j * xy[:, 1])
             return np.column_stack((z.real, z.imag))
@@ -164,7 +165,9 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
     guide = guides.extended(line, cut.outline, by=min(by, cut.sides.near.length) if centred else by)
     if centred and cut.sides.certain:
         step = max(cut.spacing / 4, line.length / 2000)
-        left, right = (guides.extended(side, cut.outline, by=by) for side in (cut.sides.left, cut.sides.right))
+        left, right = (
+            guides.extended(side, cut.outline, by=by) for side in (cut.sides.left, cut.sides.right)
+        )
         guide = guides.extended(guides.centred(guide, left, right, step=step), cut.outline, by=by)
     if not drawn:
         guide = guides.rounded(guide, radius=max(cut.radius, cut.spacing))
@@ -179,7 +182,9 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
     return min(families, key=lambda family: family[:2])[2]
 
 
-def _parallel_rows(cut: Ground, guide: LineString, region: Region, phase: float, reach: float) -> Iterator[Row]:
+def _parallel_rows(
+    cut: Ground, guide: LineString, region: Region, phase: float, reach: float
+) -> Iterator[Row]:
     """Rows at (k + phase) × spacing to both sides of a guide."""
     for number in range(int(reach / cut.spacing) + 1):
         distance = (number + phase) * cut.spacing
@@ -220,7 +225,17 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     plain = spread.constant(cut.outline)
     if plain is not None:
         return list(_plain_spread(cut, left, *plain))
-    return even_rows(cut, spread)
+    rows = even_rows(cut, spread)
+    if rules.closest < 0.98 * spread.wanted:
+        # where gaps may shrink, as many rows all along the bed as its width asks for may leave fewer pieces
+        full = even_rows(cut, replace(spread, count_kept=spread.count_at_widest(cut.outline)))
+        rows = min((rows, full), key=lambda found: _pieces(found, cut) / max(len(found), 1))
+    return rows
+
+
+def _pieces(rows: list[Row], cut: Ground) -> int:
+    """Pieces long enough to be runs."""
+    return sum(piece.length >= cut.least for row in rows for piece in row.pieces)
 
 
 def _plain_spread(cut: Ground, left: LineString, gap: float, count: int) -> Iterator[Row]:
@@ -229,7 +244,9 @@ def _plain_spread(cut: Ground, left: LineString, gap: float, count: int) -> Iter
     guide = guides.swung_wide(left, side=-1.0, radius=cut.radius - first, slack=SWING_SLACK * cut.spacing)
     region = cut.region(cut.sides.left)
     for number in range(count + 1):
-        pieces = clip(fronts.front(guide, first + number * gap, radius=cut.radius, bed=cut.outline), region, guide)
+        pieces = clip(
+            fronts.front(guide, first + number * gap, radius=cut.radius, bed=cut.outline), region, guide
+        )
         if pieces:
             yield Row(place=float(number), pieces=pieces)
 

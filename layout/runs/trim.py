@@ -13,12 +13,11 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-import shapely.ops
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Sides
-from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, union
+from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, stretch, union
 
 EDGE_SLACK = 0.018
 """What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
@@ -66,6 +65,11 @@ class Ground:
     def first(self) -> float:
         """Distance of the first row from the side it follows [m]."""
         return max(self.clearance, HAIR * self.spacing)
+
+    @property
+    def inner_edge(self) -> float:
+        """Distance from the far side at which rows that would pass it are led along [m]."""
+        return max(self.first - EDGE_SLACK * self.spacing * 0.4, self.first / 2)
 
     @property
     def least(self) -> float:
@@ -125,8 +129,7 @@ class Region:
         along = shapely.line_locate_point(part, shapely.points(shapely.get_coordinates(inner)))
         start = float(along.min()) if out[0] else 0.0
         end = float(along.max()) if out[1] else part.length
-        kept = shapely.ops.substring(part, start, end)
-        return kept if kept.geom_type == "LineString" and kept.length > 0 else None
+        return stretch(part, start, end) if end > start else None
 
 
 @dataclass(slots=True)
@@ -222,13 +225,15 @@ def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped
     tight = radius < BEND_SHARE * ground.radius
     if not tight.any():
         return [piece]
-    zone = union(shapely.buffer(shapely.points(at[tight]), arm))
+    zone = union(shapely.Point(place).buffer(arm) for place in at[tight])
     for cut in lines_of(piece.intersection(zone)):
         _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
     return lines_of(piece.difference(zone))
 
 
-def _apart_from_itself(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
+def _apart_from_itself(
+    piece: LineString, ground: Ground, row: int, dropped: list[Dropped]
+) -> list[LineString]:
     """The piece without the stretches that come back beside an earlier stretch of it."""
     points = coordinates(piece)
     chord = float(np.hypot(*(points[-1] - points[0])))
@@ -247,8 +252,8 @@ def _apart_from_itself(piece: LineString, ground: Ground, row: int, dropped: lis
     first, last = _merged_spans(from_, to)
     kept_from, kept_to = np.append(0.0, np.minimum(last, piece.length)), np.append(first, piece.length)
     for a, b in zip(first, last, strict=True):
-        _drop(dropped, _stretch(piece, a, b), row, "nearer to itself than the least gap", ground=ground)
-    return [_stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > ground.least]
+        _drop(dropped, stretch(piece, a, b), row, "nearer to itself than the least gap", ground=ground)
+    return [stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > ground.least]
 
 
 def _kept_from(piece: LineString, gap: float, touch: float, *, same_row: bool) -> list[Polygon]:
@@ -264,11 +269,6 @@ def _merged_spans(start: Array, end: Array) -> tuple[Array, Array]:
     start, reach = start[order], np.maximum.accumulate(end[order])
     new = np.concatenate(([True], start[1:] > reach[:-1]))
     return start[new], reach[np.append(np.flatnonzero(new)[1:] - 1, len(reach) - 1)]
-
-
-def _stretch(line: LineString, start: float, end: float) -> LineString:
-    """A line from one distance along it to another."""
-    return LineString(shapely.ops.substring(line, start, max(end, start + 1e-9)).coords)
 
 
 def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
