@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from shapely import LineString, Polygon
 
+from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
 from layout.coverage import candidate, cover
 from layout.emitters import field_totals, place_emitters
@@ -24,6 +25,7 @@ from layout.model import (
     Pattern,
     Sides,
     Site,
+    Totals,
     Trial,
     UsableGround,
     site_place,
@@ -75,6 +77,10 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     tell("emitters and checks")
     emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
     totals = field_totals(laying.runs, emitters, joins)
+    cells = emitter_cells(ground.area, site.bed.outline, emitters, spacing=site.runs.spacing)
+    mean_and_cv = evenness(cells) if cells else None
+    if mean_and_cv is not None:
+        totals = replace(totals, cell_mean=mean_and_cv[0], cell_cv=mean_and_cv[1])
     checks = design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins)
     parts = count_parts(site, laying.runs, joins, plumbing)
     return Design(
@@ -91,7 +97,8 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         totals=totals,
         checks=checks,
         parts=parts,
-        findings=tuple(_findings(site, laying, sides)),
+        findings=tuple(_findings(site, laying, sides, totals)),
+        cells=cells,
     )
 
 
@@ -207,13 +214,22 @@ def _inner(polygon: Polygon) -> XY:
     return (float(point.x), float(point.y))
 
 
-def _findings(site: Site, laying: Laying, sides: Sides) -> Iterator[Finding]:
+def _findings(site: Site, laying: Laying, sides: Sides, totals: Totals) -> Iterator[Finding]:
     """What deserves a look though the plan stands."""
     if not sides.certain:
         yield Finding(
             code="no-long-direction",
             said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
             remedy='To follow another line, draw it and set runs.pattern = "drawn".',
+        )
+    if totals.emitters > MOST_EMITTERS:
+        yield Finding(
+            code="no-cells",
+            said=(
+                f"The field has {totals.emitters:,} emitters; the ground of each is worked out, and the coverage "
+                f"picture drawn, for {MOST_EMITTERS:,} at most"
+            ),
+            remedy="Plan the field as several beds to have them.",
         )
     for dropped in laying.dropped:
         yield _dropped(site, dropped)

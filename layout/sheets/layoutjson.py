@@ -185,6 +185,8 @@ def _totals(design: Design) -> Json:
         "spacing_p5": _over(cover.gap_p5, units.length),
         "spacing_p95": _over(cover.gap_p95, units.length),
         "clearance_min": cover.clearance_least / units.length,
+        "cell_area_mean": _over(whole.cell_mean, units.area),
+        "cell_area_cv": whole.cell_cv,
         "blank": whole.blank / units.length,
         "runs": len(design.laying.runs),
         "laterals": len(design.laterals),
