@@ -50,16 +50,20 @@ _FILL, _LINE, _DOT, _SYMBOL, _MASK, _TEXT = 1, 2, 3, 4, 5, 6
 
 def write_png(drawing: Drawing, path: Path) -> None:
     """Write the first sheet as an image, true to scale at its stated dots per inch."""
+    with settings():
+        save_png(figure_of(drawing, drawing.sheets[0], outlined=True), path)
+
+
+def save_png(figure: Figure, path: Path) -> None:
+    """Write a figure as an image of few colours."""
     from PIL import Image
 
     # Small sheets are read on screens, where a small capital wants some 16 dots.
-    dpi = 200 if drawing.paper.width < 20 else 150
-    with _settings():
-        figure = _figure(drawing, drawing.sheets[0], outlined=True)
-        figure.set_dpi(dpi)
-        canvas: Any = figure.canvas
-        canvas.draw()
-        pixels = Image.frombytes("RGB", canvas.get_width_height(), canvas.buffer_rgba(), "raw", "RGBX")
+    dpi = 200 if figure.get_figwidth() < 20 else 150
+    figure.set_dpi(dpi)
+    canvas: Any = figure.canvas
+    canvas.draw()
+    pixels = Image.frombytes("RGB", canvas.get_width_height(), canvas.buffer_rgba(), "raw", "RGBX")
     # A few colours and their blends with white: a palette makes the file a third as large.
     image = pixels.quantize(64, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
     # The palette's white is a hair off white.
@@ -72,13 +76,13 @@ def write_pdf(drawing: Drawing, path: Path) -> None:
     from matplotlib.backends.backend_pdf import PdfPages
 
     metadata = {"Title": drawing.title, "CreationDate": None, "Creator": None, "Producer": None}
-    with _settings(), PdfPages(path, metadata=metadata) as pages:
+    with settings(), PdfPages(path, metadata=metadata) as pages:
         for sheet in drawing.sheets:
-            pages.savefig(_figure(drawing, sheet, outlined=False))
+            pages.savefig(figure_of(drawing, sheet, outlined=False))
 
 
 @contextmanager
-def _settings() -> Iterator[None]:
+def settings() -> Iterator[None]:
     """Set the plotting library's settings that change what is drawn, whatever the user has set."""
     import matplotlib
 
@@ -101,7 +105,7 @@ def _settings() -> Iterator[None]:
         yield
 
 
-def _figure(drawing: Drawing, sheet: Sheet, *, outlined: bool) -> Figure:
+def figure_of(drawing: Drawing, sheet: Sheet, *, outlined: bool) -> Figure:
     """Make a figure of the paper's size with all marks of a sheet.
 
     Lettering that is outlined is drawn several times faster, but cannot be searched in a PDF.
