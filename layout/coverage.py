@@ -13,7 +13,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from layout.model import XY, Candidate, Coverage, Follows, Laying, Run
 from layout.plane import Array, SegmentIndex, bend_radii, coordinates, stations
 
-MOST_SAMPLES = 40_000
+MOST_SAMPLES = 15_000
 """Points of the ground at which dryness is looked for before the driest places are searched closely."""
 WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES = 4.0, 10.0, 2.0, 0.5
 """Weights of the measure, see :func:`score`."""
@@ -129,11 +129,11 @@ def _driest(
     area: Polygon | MultiPolygon, index: SegmentIndex, samples: Array, dry: Array
 ) -> tuple[float, XY]:
     """The farthest usable point from any tubing: the driest samples, each searched about in shrinking steps."""
-    best = samples[np.argsort(-dry, kind="stable")[:60]]
-    value = np.sort(-dry, kind="stable")[:60] * -1
+    best = samples[np.argsort(-dry, kind="stable")[:40]]
+    value = np.sort(-dry, kind="stable")[:40] * -1
     step = float(np.sqrt(area.area / max(len(samples), 1)))
     around = np.array([(math.cos(a), math.sin(a)) for a in np.linspace(0, 2 * math.pi, 13)[:-1]])
-    for _ in range(14):
+    for _ in range(11):
         tried = (best[:, None, :] + step * around[None, :, :]).reshape(-1, 2)
         inside = shapely.contains_xy(area, tried[:, 0], tried[:, 1])
         reach = np.where(inside, index.nearest(tried)[0], -1.0).reshape(len(best), -1)
@@ -141,7 +141,7 @@ def _driest(
         better = reach[np.arange(len(best)), choice] > value
         best = np.where(better[:, None], tried.reshape(len(best), -1, 2)[np.arange(len(best)), choice], best)
         value = np.where(better, reach[np.arange(len(best)), choice], value)
-        step *= 0.6
+        step *= 0.55
     worst = int(value.argmax())
     return float(value[worst]), (float(best[worst][0]), float(best[worst][1]))
 

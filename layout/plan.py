@@ -36,6 +36,8 @@ from layout.takeoff import count_parts
 from layout.usable import usable_ground, usable_outline
 
 Progress = Callable[[str], None]
+GOOD = 0.25
+"""A score at which no other sides need be tried: hardly a dry corner, all fed, nothing left out."""
 
 
 def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
@@ -124,17 +126,21 @@ def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[T
     tell = progress or (lambda _stage: None)
     tell("usable ground")
     ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
-    return _trials(replace(site, runs=replace(site.runs, pattern=Pattern.BEST)), ground, tell)
+    return _trials(replace(site, runs=replace(site.runs, pattern=Pattern.BEST)), ground, tell, thorough=True)
 
 
-def _trials(site: Site, ground: UsableGround, tell: Progress) -> tuple[Trial, ...]:
-    """Lay and measure the patterns to try, the best first."""
+def _trials(site: Site, ground: UsableGround, tell: Progress, *, thorough: bool = False) -> tuple[Trial, ...]:
+    """Lay and measure the patterns to try, the best first; other sides only where those of the outline do poorly."""
     tell("sides and ends")
     toward, far = manifold_end(site)
     sides = find_sides(site.bed.outline, toward=toward, far=far)
     spacing = site.runs.spacing
     tried: list[Trial] = []
     for laying, followed, follows in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
+        if not thorough and any(
+            trial.candidate.score <= GOOD and trial.candidate.follows != follows for trial in tried
+        ):
+            break
         if laying.runs:
             coverage = cover(
                 ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
