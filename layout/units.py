@@ -137,5 +137,9 @@ _METRIC = UnitSet(
     velocity_name="m/s",
 )
 
-UNIT_SETS: dict[str, UnitSet] = {"ft": _feet("ft", FOOT), "us-ft": _feet("us-ft", US_SURVEY_FOOT), "m": _METRIC}
+UNIT_SETS: dict[str, UnitSet] = {
+    "ft": _feet("ft", FOOT),
+    "us-ft": _feet("us-ft", US_SURVEY_FOOT),
+    "m": _METRIC,
+}
 """The unit sets by the word of the site file."""
