@@ -57,7 +57,7 @@ def run() -> None:
             stream.reconfigure(errors="backslashreplace")  # an ASCII terminal has no ² and no ·
     flags = Flags()
     try:
-        app(obj=flags)
+        app(prog_name="sinuate", obj=flags)
     except Exception as error:
         sys.exit(report(error, flags))
 
