@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -376,9 +377,18 @@ def held(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.fixture(scope="module")
+def laid_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a rectangle that has been planned."""
+    folder = tmp_path_factory.mktemp("lot")
+    assert sinuate("plan", _rectangle(folder)).returncode == 0
+    return folder
+
+
 @pytest.fixture
-def rectangle(tmp_path: Path) -> Path:
-    return _rectangle(tmp_path / "lot")
+def rectangle(laid_out: Path, tmp_path: Path) -> Path:
+    """The site file of a rectangle, with the outputs of an earlier plan beside it."""
+    return Path(shutil.copytree(laid_out, tmp_path / "lot")) / "site.toml"
 
 
 def test_json_is_one_document_and_the_file(rectangle: Path) -> None:
@@ -388,7 +398,6 @@ def test_json_is_one_document_and_the_file(rectangle: Path) -> None:
 
 
 def test_the_same_site_gives_the_same_bytes(rectangle: Path, tmp_path: Path) -> None:
-    sinuate("plan", rectangle)
     sinuate("plan", "site.toml", "--out", tmp_path / "again", folder=rectangle.parent)
     assert held(rectangle.parent / "plan") == held(tmp_path / "again")
 
@@ -425,18 +434,19 @@ def test_the_other_end(rectangle: Path, end: str) -> None:
 
 
 def test_strict_turns_a_failed_check_into_one(rectangle: Path) -> None:
-    assert sinuate("plan", rectangle, "--strict").returncode == 0
     sound = held(rectangle.parent / "plan")
+    assert sinuate("plan", rectangle, "--strict").returncode == 0
+    assert held(rectangle.parent / "plan") == sound
     heavy = ("--set", "design.flow=2000", "--set", "design.loading=0.5")
-    for also in ((), ("--json",)):
-        done = sinuate("plan", rectangle, "--strict", *heavy, *also)
-        assert (done.returncode, done.stderr) == (1, "")
-        layout = json.loads((rectangle.parent / "plan/layout.json").read_text())
+    for strict, code in (((), 0), (("--strict",), 1)):
+        out = rectangle.parent / f"heavy{code}"
+        done = sinuate("plan", rectangle, "--out", out, *heavy, *strict)
+        assert (done.returncode, done.stderr) == (code, "")
+        layout = json.loads((out / "layout.json").read_text())
         failed = [check for check in layout["checks"] if not check["ok"]]
         assert [check["name"] for check in failed] == ["loading of the usable ground"]
         assert failed[0]["value"] == pytest.approx(2000 / 980, rel=1e-6)
-        assert held(rectangle.parent / "plan") != sound
-    assert sinuate("plan", rectangle, *heavy).returncode == 0
+        assert "FAILED: loading of the usable ground" in done.stdout
 
 
 def _words_for_a_number(path: Path) -> str:
@@ -476,7 +486,6 @@ def _gone(path: Path) -> str:
 def test_bad_input_leaves_no_file_and_earlier_ones_whole(
     rectangle: Path, spoil: Callable[[Path], str]
 ) -> None:
-    sinuate("plan", rectangle)
     named = spoil(rectangle)
     before = held(rectangle.parent)
     for also in ((), ("--json",), ("--out", rectangle.parent / "new")):
@@ -490,7 +499,6 @@ def test_bad_input_leaves_no_file_and_earlier_ones_whole(
 
 
 def test_no_room_is_one(rectangle: Path) -> None:
-    sinuate("plan", rectangle)
     before = held(rectangle.parent)
     done = sinuate("plan", rectangle, "--set", "runs.shortest=99")
     assert (done.returncode, done.stdout) == (1, "")
