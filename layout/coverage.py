@@ -20,7 +20,13 @@ WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES = 4.0, 10.0, 2.0, 0.5
 
 
 def cover(
-    area: Polygon | MultiPolygon, outline: Polygon, runs: Sequence[Run], *, spacing: float, radius: float
+    area: Polygon | MultiPolygon,
+    outline: Polygon,
+    runs: Sequence[Run],
+    *,
+    spacing: float,
+    radius: float,
+    counted: bool = False,
 ) -> Coverage:
     """Measure what runs cover.
 
@@ -36,13 +42,19 @@ def cover(
         Row spacing [m].
     radius : float
         Bend radius, which sets how closely bends are looked at [m].
+    counted : bool
+        Count the share covered at sample points, to compare patterns, instead of measuring it as an area.
     """
     lines = [run.line for run in runs]
     index = SegmentIndex(lines)
-    samples = _samples(area, spacing)
+    grid, rim = _samples(area, spacing)
+    samples = np.vstack((grid, rim))
     dry = index.nearest(samples)[0]
     worst, worst_at = _driest(area, index, samples, dry)
-    covered = _covered_share(area, lines, 0.5 * spacing)
+    if counted and len(grid):
+        covered = float(np.mean(dry[: len(grid)] <= 0.5 * spacing * (1 + 1e-4)))
+    else:
+        covered = _covered_share(area, lines, 0.5 * spacing)
     gaps = _gaps(runs, spacing)
     bend, bend_at = tightest_bend(lines, radius or spacing)
     vertices = np.vstack([coordinates(line) for line in lines])
@@ -109,8 +121,8 @@ def tightest_bend(lines: Sequence[LineString], radius: float) -> tuple[float | N
     return (least, at) if math.isfinite(least) else (None, None)
 
 
-def _samples(area: Polygon | MultiPolygon, spacing: float) -> Array:
-    """A grid over the ground, and points along its edge, where dry corners lie."""
+def _samples(area: Polygon | MultiPolygon, spacing: float) -> tuple[Array, Array]:
+    """Points of a grid over the ground, and points along its edge, where dry corners lie."""
     step = max(spacing / 4, math.sqrt(area.area / MOST_SAMPLES))
     x0, y0, x1, y1 = area.bounds
     grid_x, grid_y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
@@ -122,7 +134,7 @@ def _samples(area: Polygon | MultiPolygon, spacing: float) -> Array:
         shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(0.0, ring.length, step)))
         for ring in edges
     ]
-    return np.vstack((grid, *walks, *(coordinates(ring) for ring in edges)))
+    return grid, np.vstack((*walks, *(coordinates(ring) for ring in edges)))
 
 
 def _driest(

@@ -17,6 +17,7 @@ from layout.manifolds import lay_plumbing
 from layout.model import (
     XY,
     Bed,
+    Coverage,
     Design,
     Dropped,
     Finding,
@@ -36,6 +37,8 @@ from layout.takeoff import count_parts
 from layout.usable import usable_ground, usable_outline
 
 Progress = Callable[[str], None]
+LARGE = 2000.0
+"""Usable ground, in squares of the spacing, above which patterns are compared by counting at points."""
 GOOD = 0.25
 """A score at which no other sides need be tried: hardly a dry corner, all fed, nothing left out."""
 
@@ -142,14 +145,26 @@ def _trials(site: Site, ground: UsableGround, tell: Progress, *, thorough: bool 
         ):
             break
         if laying.runs:
-            coverage = cover(
-                ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
-            )
+            coverage = _covered(site, ground, laying, counted=ground.area.area > LARGE * spacing**2)
             measured = candidate(laying, coverage, spacing=spacing, follows=follows)
             tried.append(Trial(candidate=measured, laying=laying, sides=followed))
     if not tried:
         raise NoRoomError(_no_run(site, ground))
-    return tuple(sorted(tried, key=lambda trial: round(trial.candidate.score, 9)))
+    first, *others = sorted(tried, key=lambda trial: round(trial.candidate.score, 9))
+    exact = replace(first.candidate, coverage=_covered(site, ground, first.laying, counted=False))
+    return replace(first, candidate=exact), *others
+
+
+def _covered(site: Site, ground: UsableGround, laying: Laying, *, counted: bool) -> Coverage:
+    """What a laying covers, counted at points or measured as an area."""
+    return cover(
+        ground.area,
+        site.bed.outline,
+        laying.runs,
+        spacing=site.runs.spacing,
+        radius=site.tubing.bend_radius,
+        counted=counted,
+    )
 
 
 def manifold_end(site: Site) -> tuple[XY, bool]:

@@ -10,12 +10,17 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from layout.plane import Array, coordinates
+
 SAGITTA = 2e-4
 """Greatest distance between an arc and its chords [m]."""
+CORNER_TURN = 0.12
+"""Turning that is looked at closely: a kink of 7 degrees [rad]."""
 CORNER_DEPTH = 0.002
 """Corners that rolling would cut by less than this, in bend radii (kinks up to 7 degrees), are only the chords
 of a drawn curve: a front with no other corners is left as it is, for rolling would shorten it a little."""
@@ -54,7 +59,7 @@ def front(guide: LineString, distance: float, *, radius: float, bed: Polygon) ->
 def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> BaseGeometry:
     """All ground within a distance of a guide, eased to a bend radius; parameters as for :func:`front`."""
     band = _band(guide, distance)
-    if radius > 0:
+    if radius > 0 and any(_has_corner(ring, radius) for ring in _rings(band)):
         eased = shapely.buffer(
             _band(guide, distance + radius), -radius, quad_segs=quadrant_segments(radius), join_style="round"
         )
@@ -63,6 +68,29 @@ def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) ->
         if shapely.intersects(deep, bed):
             band = eased
     return band
+
+
+def _rings(band: BaseGeometry) -> list[Array]:
+    """The boundary rings of some ground, each walked with the ground on its left."""
+    parts = shapely.get_parts(shapely.orient_polygons(band))
+    return [coordinates(ring) for part in parts for ring in (part.exterior, *part.interiors)]
+
+
+def _has_corner(ring: Array, radius: float) -> bool:
+    """Whether a ring turns away from its ground by more than an arc of a radius would, over any stretch of it.
+
+    The stretch with the greatest excess of turning over length / radius is the greatest rise of a running sum.
+    """
+    step = np.diff(np.vstack((ring, ring[1:2])), axis=0)
+    heading = step[:, 0] + 1j * step[:, 1]
+    heading = heading[np.abs(heading) > 0]
+    change = np.empty(
+        2 * len(heading) - 2
+    )  # at each corner its turning, on each step less what an arc may turn
+    change[::2] = -np.angle(heading[1:] / heading[:-1])
+    change[1::2] = -np.abs(heading[1:]) / radius
+    total = np.concatenate(([0.0], np.cumsum(np.concatenate((change, change[: len(change) // 8])))))
+    return bool((total - np.minimum.accumulate(total)).max() > CORNER_TURN)
 
 
 def _band(guide: LineString, distance: float) -> BaseGeometry:
