@@ -17,7 +17,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Sides
-from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, stretch, union
+from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, resample, stretch, union
 
 EDGE_SLACK = 0.018
 """What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
@@ -28,7 +28,7 @@ GAP_SHARE = 0.985
 """Least distance between runs side by side, in least gaps; the law allows 0.98."""
 SWING_SLACK = 3e-4
 """Bends that deviate less than this from an arc of the bend radius are left alone, in spacings."""
-SLIVER, CRUMB = 0.25, 0.05
+SLIVER, CRUMB = 0.5, 0.05
 """A piece shorter than the first is never a run; one shorter than the second is not worth listing; in spacings."""
 HAIR = 0.002
 """Where the clearance is less, rows at the very edge lie this far inside it, in spacings: on it they would fall to
@@ -219,16 +219,39 @@ def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped
     """The piece without the stretches that bend too tightly."""
     if ground.radius <= 0:
         return [piece]
-    points = coordinates(piece)
     arm = ground.radius / 4
-    radius, at = bend_radii(points, arm=arm)
+    if piece.length < 4 * arm and _hooks(piece, ground.radius):
+        _drop(dropped, piece, row, "bends tighter than tubing.bend_radius", ground=ground)
+        return []
+    piece = _without_hooks(piece, arm, ground.radius)
+    radius, at = bend_radii(coordinates(piece), arm=arm)
     tight = radius < BEND_SHARE * ground.radius
     if not tight.any():
         return [piece]
     zone = union(shapely.Point(place).buffer(arm) for place in at[tight])
     for cut in lines_of(piece.intersection(zone)):
         _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
-    return lines_of(piece.difference(zone))
+    return [_without_hooks(part, arm, ground.radius) for part in lines_of(piece.difference(zone))]
+
+
+def _without_hooks(piece: LineString, arm: float, radius: float) -> LineString:
+    """The piece less an arm at an end that hooks there, where the circle through points an arm apart cannot see it."""
+    if piece.length < 4 * arm:
+        return piece
+    start, end = (
+        arm if _hooks(stretch(line, 0.0, arm), radius) else 0.0 for line in (piece, piece.reverse())
+    )
+    return stretch(piece, start, piece.length - end) if start or end else piece
+
+
+def _hooks(line: LineString, radius: float) -> bool:
+    """Whether a short line turns, from any part of it to its end, by over 20 degrees more than an arc would."""
+    step = np.diff(
+        resample(coordinates(line), line.length / 6), axis=0
+    )  # so that crumbs of a line do not count
+    heading = step[:, 0] + 1j * step[:, 1]
+    turned = np.abs(np.angle(heading / heading[-1]))
+    return bool(turned.max() > line.length / radius + np.radians(20))
 
 
 def _apart_from_itself(
