@@ -11,7 +11,7 @@ from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
 from layout.coverage import candidate, cover
 from layout.emitters import field_totals, place_emitters
-from layout.errors import Fault, NoRoomError
+from layout.errors import Fault, NoRoomError, SiteError
 from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
 from layout.model import (
@@ -34,6 +34,7 @@ from layout.model import (
 from layout.runs import lay_runs
 from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
+from layout.terrain import level_line
 from layout.usable import usable_ground, usable_outline
 
 Progress = Callable[[str], None]
@@ -181,9 +182,9 @@ def _layings(
 ) -> Iterator[tuple[Laying, Sides, Follows]]:
     """The patterns to try: the one that the site file names, or all that apply."""
     wanted = site.runs.pattern
-    names = (
-        (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN) if wanted is Pattern.BEST else (wanted,)
-    )
+    lines = _guides(site)
+    every = (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN, *lines)
+    names = every if wanted is Pattern.BEST else (wanted,)
     followed: list[tuple[Bed, Sides, Follows]] = [
         (site.bed, sides, "outline" if sides.certain else "rectangle")
     ]
@@ -191,10 +192,10 @@ def _layings(
         followed += _other_sides(site, ground, sides, toward=toward, far=far)
     for bed, along, follows in followed:
         for name in names:
+            if name in lines and along is not sides:
+                continue  # these follow a line, whatever the sides
             tell(f"runs, {name} pattern")
-            laying = lay_runs(
-                bed, ground, along, site.runs, site.tubing, pattern=name, guide=_guide(site, name)
-            )
+            laying = lay_runs(bed, ground, along, site.runs, site.tubing, pattern=name, guide=lines.get(name))
             yield laying, along, follows
 
 
@@ -210,8 +211,31 @@ def _other_sides(
         yield site.bed, straight_sides(site.bed.outline, toward=toward, far=far), "rectangle"
 
 
-def _guide(site: Site, pattern: Pattern) -> LineString | None:
-    return site.runs.guide if pattern is Pattern.DRAWN else None
+def _guides(site: Site) -> dict[Pattern, LineString]:
+    """The lines that the drawn and the contour pattern follow, where the site gives them."""
+    lines = {}
+    if site.runs.guide is not None:
+        lines[Pattern.DRAWN] = site.runs.guide
+    asked = site.runs.pattern is Pattern.CONTOUR
+    if site.bed.levels is not None and site.runs.pattern in {Pattern.CONTOUR, Pattern.BEST}:
+        try:
+            found = level_line(site.bed.levels, site.bed.outline)
+        except SiteError:
+            if asked:
+                raise
+            return lines  # levels that make no surface matter to no other pattern
+        if found.line is not None:
+            lines[Pattern.CONTOUR] = found.line
+        elif asked:
+            raise NoRoomError(
+                Fault(
+                    file=site.file.name,
+                    field="runs.pattern",
+                    said=f"the contour pattern has no level line to follow: {found.why}",
+                    remedy="Choose another pattern, or give levels that show how the ground falls.",
+                )
+            )
+    return lines
 
 
 def _no_run(site: Site, ground: UsableGround) -> Fault:

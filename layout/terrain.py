@@ -14,11 +14,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, SiteError
 from layout.model import XY, Levels, RunSlope, xy
-from layout.plane import TOLERANCE, Array, coordinates, points_at, polygons_of, resample, stations
+from layout.plane import TOLERANCE, Array, coordinates, points_at, polygons_of, resample, stations, unit
 
 FLATTEST = 0.001
 """Ground that falls less than this on average, 0.1 %, is flat: its level lines mean nothing (a judgement)."""
@@ -42,8 +41,8 @@ class LevelLine:
     slope : float
         Mean slope of the bed's ground.
     general : bool
-        True where the line itself closes upon itself in the bed, round a hump or hollow, and that of the general
-        lie of the ground (a second-degree surface fitted to it) stands in.
+        True where the line itself turns back upon itself, round a hump or a hollow, and that of the general lie of
+        the ground (a second-degree surface fitted to it) stands in.
     """
 
     line: LineString | None
@@ -92,7 +91,7 @@ class Surface:
     @cached_property
     def ground(self) -> Polygon:
         """The surveyed ground: the hull of the points [m]."""
-        return shapely.MultiPoint(self.points).convex_hull
+        return Polygon(coordinates(shapely.MultiPoint(self.points).convex_hull))
 
     @property
     def spacing(self) -> float:
@@ -174,8 +173,8 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
 
     The middle is the bed's centroid, or the place nearest to it where the bed is about as wide as anywhere; where
     that lies beyond the surveyed points, the middle of the part that does not. The line is traced exactly along
-    the triangles between the points, smoothed along itself (see :data:`SOFTENING`), and given as far as half
-    the bed's size beyond the bed, or to the edge of the surveyed ground; whoever follows it carries it on straight.
+    the triangles between the points, smoothed along itself (see :data:`SOFTENING`), and given as far as the
+    bed's width beyond the bed, or to the edge of the surveyed ground; whoever follows it carries it on straight.
 
     Parameters
     ----------
@@ -204,10 +203,11 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
     for general, ground in ((False, surface), (True, lie.surface(surface, part))):
         line = ground.level_line(middle)
         if line is not None and not _round_a_hump(line, outline):
-            line = _near(opened(line, outline), outline)
-            line = _soft(line, SOFTENING * surface.spacing)
-            return LevelLine(line=line, why="", slope=lie.slope, general=general)
-    why = "the level line through its middle closes upon itself in the bed, round a hump or a hollow"
+            line = _soft(_near(opened(line, outline), outline), SOFTENING * surface.spacing)
+            line = None if _turns_back(line, outline) else spread_ends(line, outline)
+            if line is not None:
+                return LevelLine(line=line, why="", slope=lie.slope, general=general)
+    why = "the level line through its middle turns back upon itself, round a hump or a hollow"
     return LevelLine(line=None, why=why, slope=lie.slope)
 
 
@@ -240,15 +240,16 @@ def slopes_along(
         ends += [ends[-1] + len(first)]
     found = heights(levels, np.vstack(walks)) if walks else np.empty(0)
     slopes = []
-    for name, line, first, last in zip(names, lines, ends[:-1], ends[1:], strict=True):
-        start, end = found[2 * first : first + last], found[first + last : 2 * last]
+    for k, (name, line) in enumerate(zip(names, lines, strict=True)):
+        low, high = ends[k], ends[k + 1]
+        start, end = found[2 * low : low + high], found[low + high : 2 * high]
         rise = np.abs(end - start) / min(over, line.length)
         worst = None if np.isnan(rise).all() else int(np.nanargmax(rise))
         slopes.append(
             RunSlope(
                 run=name,
                 greatest=None if worst is None else float(rise[worst]),
-                at=None if worst is None else _between(line, worst, last - first, over),
+                at=None if worst is None else _between(line, worst, high - low, over),
             )
         )
     return tuple(slopes)
@@ -256,8 +257,7 @@ def slopes_along(
 
 def middle_of(outline: Polygon) -> XY:
     """The centroid of a bed, or the place nearest to it where the bed is about as wide as anywhere [m]."""
-    widest = float(shapely.maximum_inscribed_circle(outline, tolerance=outline.length * 1e-3).length)
-    inner = outline.buffer(-0.8 * widest)
+    inner = outline.buffer(-0.4 * _width(outline))
     centre = outline.centroid
     if inner.is_empty:
         return xy(outline.representative_point())
@@ -265,33 +265,59 @@ def middle_of(outline: Polygon) -> XY:
 
 
 def opened(line: LineString, outline: Polygon) -> LineString:
-    """A closed line cut open where it lies outside the bed, its longest stretch there left out; others unchanged.
+    """A closed line cut open where it lies outside the bed: the middle half of its longest stretch there goes.
 
-    One that lies in the bed as a whole stays closed, but begins where it is nearest to the bed's edge.
+    One that lies in the bed as a whole stays closed, but begins where it is nearest to the bed's edge; an open line
+    stays as it is.
     """
     if not line.is_closed:
         return line
-    ring = resample(coordinates(line), min(line.length, outline.length) / 400)[:-1]
-    ring = np.vstack((coordinates(line)[:-1], ring))
-    ring = ring[np.argsort(shapely.line_locate_point(line, shapely.points(ring)), kind="stable")]
-    ring = _distinct(ring)
+    ring = _distinct(coordinates(shapely.segmentize(line, min(line.length, outline.length) / 200)))[:-1]
     out = ~shapely.contains_xy(outline, ring)
     if not out.any():
-        first = int(np.argmin(shapely.distance(shapely.points(ring), outline.exterior)))
-        return LineString(np.vstack((ring[first:], ring[: first + 1])))
+        nearest = int(np.argmin(shapely.distance(shapely.points(ring), outline.exterior)))
+        return LineString(np.vstack((ring[nearest:], ring[: nearest + 1])))
     if out.all():
-        away = shapely.distance(shapely.points(ring), outline)
-        ring = np.roll(ring, -int(np.argmax(away)), axis=0)
+        farthest = int(np.argmax(shapely.distance(shapely.points(ring), outline)))
+        ring, out = np.roll(ring, -farthest, axis=0), np.roll(out, -farthest)
         return LineString(np.vstack((ring, ring[:1])))
-    # begin the ring on the bed, then leave out the longest stretch off it
-    start = int(np.argmin(out))
+    start = int(np.argmin(out))  # on the bed, so that no stretch off it runs over the ring's seam
     ring, out = np.roll(ring, -start, axis=0), np.roll(out, -start)
+    ring = np.vstack((ring, ring[:1]))
     edges = np.flatnonzero(np.diff(np.concatenate(([0], out.astype(int), [0]))))
-    spans = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    along = stations(ring)
     first, last = max(
-        spans, key=lambda span: LineString(ring[np.arange(span[0] - 1, span[1] + 1) % len(ring)]).length
+        ((along[a - 1], along[b]) for a, b in zip(edges[::2], edges[1::2], strict=True)),
+        key=lambda stretch: float(stretch[1] - stretch[0]),
     )
-    return LineString(np.roll(ring, -(last - 1), axis=0)[: len(ring) - (last - first) + 2])
+    leaves, comes = first + (last - first) / 4, last - (last - first) / 4
+    ends = points_at(ring, np.array([comes, leaves]))
+    return LineString(
+        np.vstack(
+            (ends[:1], ring[along > comes + TOLERANCE], ring[1:][along[1:] < leaves - TOLERANCE], ends[1:])
+        )
+    )
+
+
+def spread_ends(line: LineString, outline: Polygon) -> LineString | None:
+    """A line whose straight continuations do not meet: where they would, its ends turn away from the bed.
+
+    Returns
+    -------
+    LineString or None
+        As it was wherever that will do; None where it meets itself even so.
+    """
+    west, south, east, north = outline.union(line).bounds
+    reach = 4 * math.hypot(east - west, north - south)
+    points = coordinates(line)
+    heading = unit(np.vstack((points[0] - points[1], points[-1] - points[-2])))
+    if LineString(
+        np.vstack((points[0] + heading[0] * reach, points, points[-1] + heading[1] * reach))
+    ).is_simple:
+        return line
+    away = unit(points[[0, -1]] - coordinates(outline.centroid))
+    turned = np.vstack((points[0] + away[0] * reach, points, points[-1] + away[1] * reach))
+    return LineString(turned) if LineString(turned).is_simple else None
 
 
 # --- the ground as a whole ------------------------------------------------------------------------------
@@ -322,7 +348,13 @@ class _Lie:
         points, levels = points[~np.isnan(levels)], levels[~np.isnan(levels)]
         zero = points.mean(axis=0)
         u, v = ((points - zero) / size).T
-        weights = np.linalg.lstsq(_second_degree(u, v), levels, rcond=1e-9)[0]
+        terms = _second_degree(u, v)
+        normal, right = (
+            np.einsum("ki,kj->ij", terms, terms),
+            np.einsum("ki,k->i", terms, levels - levels.mean()),
+        )
+        weights = np.linalg.pinv(normal, rcond=1e-12, hermitian=True) @ right
+        weights[0] += levels.mean()
         _, a, b, c, d, e = weights
         fall = np.hypot(a + 2 * c * u + d * v, b + d * u + 2 * e * v) / size
         return cls(zero=zero, size=size, weights=weights, slope=float(fall.mean()))
@@ -372,24 +404,37 @@ def _distinct(points: Array) -> Array:
     return kept
 
 
-def _surroundings(outline: Polygon) -> BaseGeometry:
-    """The bed and what lies within half its size of it."""
-    west, south, east, north = outline.bounds
-    return outline.convex_hull.buffer(math.hypot(east - west, north - south) / 2)
+def _width(outline: Polygon) -> float:
+    """Where a bed is widest, how wide it is [m]."""
+    return 2 * float(shapely.maximum_inscribed_circle(outline, tolerance=outline.length * 1e-3).length)
 
 
 def _round_a_hump(line: LineString, outline: Polygon) -> bool:
     """Whether a level line closes upon itself in the bed, or outside it but smaller than the bed is wide."""
     if not line.is_closed:
         return False
-    width = 2 * shapely.maximum_inscribed_circle(outline, tolerance=outline.length * 1e-3).length
     west, south, east, north = line.bounds
-    return bool(outline.contains(line) or math.hypot(east - west, north - south) < width)
+    return bool(outline.contains(line) or math.hypot(east - west, north - south) < _width(outline))
+
+
+def _turns_back(line: LineString, outline: Polygon) -> bool:
+    """Whether a line turns back within the bed's own width, so that runs on both sides cannot follow it.
+
+    A stretch twice as long as the bed is wide has its ends less than a third of that apart: it bends on a radius
+    under 0.44 of the width.
+    """
+    width = _width(outline)
+    points = resample(coordinates(line), width / 10)
+    if len(points) <= 20:
+        return False
+    chord = np.hypot(*(points[20:] - points[:-20]).T)
+    return bool((chord < 2 * width / 3).any())
 
 
 def _near(line: LineString, outline: Polygon) -> LineString:
-    """The stretch of a line from where it first comes near a bed to where it last is."""
-    parts = shapely.get_parts(shapely.intersection(line, _surroundings(outline)))
+    """The stretch of a line from where it first comes within a width of the bed's hull to where it last is."""
+    around = outline.convex_hull.buffer(_width(outline))
+    parts = shapely.get_parts(shapely.intersection(line, around))
     along = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(parts)))
     first, last = float(along.min()), float(along.max())
     points = coordinates(line)
@@ -407,13 +452,13 @@ def _soft(line: LineString, deviation: float) -> LineString:
         return line
     points = resample(coordinates(line), step)
     step = line.length / (len(points) - 1)
-    reach = min(int(math.ceil(4 * deviation / step)), len(points) - 1)
+    reach = min(math.ceil(4 * deviation / step), len(points) - 1)
     weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / deviation) ** 2)
     weights /= weights.sum()
     before, after = 2 * points[0] - points[reach:0:-1], 2 * points[-1] - points[-2 : -reach - 2 : -1]
     padded = np.vstack((before, points, after))
     soft = np.column_stack([np.convolve(padded[:, k], weights, mode="valid") for k in (0, 1)])
-    return LineString(soft).simplify(TOLERANCE)
+    return LineString(coordinates(LineString(soft).simplify(TOLERANCE)))
 
 
 def _between(line: LineString, number: int, count: int, over: float) -> XY:
