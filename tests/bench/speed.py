@@ -144,6 +144,7 @@ def measured(site: Site, repeat: int) -> Iterable[tuple[str, float]]:
     """Times of all stages on one site [s]; the first is that of the bare offsets."""
     bed, rules, tubing = site.bed, site.runs, site.tubing
     toward = site.pump.at if site.pump else (0.0, 0.0)
+    find_sides(bed.outline, toward=toward)  # loads its libraries
     took_sides, sides = median_of(repeat, lambda: find_sides(bed.outline, toward=toward))
     took, rows = median_of(repeat, lambda: bare_offsets(site, sides))
     yield f"bare offsets, {rows} rows", took
