@@ -1,23 +1,17 @@
-"""The ground between surveyed levels: its level line through the bed's middle, its fall, slopes along runs.
-
-Between surveyed points the ground is flat triangles (Delaunay); beyond them nothing is known and nothing is made up.
-"""
+"""The level line through a bed's middle, for runs to follow; and how closed lines are opened for that."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
 
-from layout.errors import Fault, SiteError
-from layout.model import XY, Levels, RunSlope, xy
+from layout.model import XY, Levels, xy
 from layout.plane import TOLERANCE, Array, coordinates, points_at, polygons_of, resample, stations, unit
+from layout.terrain.surface import Surface, distinct, merged
 
 FLATTEST = 0.001
 """Ground that falls less than this on average, 0.1 %, is flat: its level lines mean nothing (a judgement)."""
@@ -49,123 +43,6 @@ class LevelLine:
     why: str
     slope: float
     general: bool = False
-
-
-class Surface:
-    """Ground of flat triangles between points.
-
-    Parameters
-    ----------
-    points : (n, 2) array
-        No two of them nearer than a millimetre, not all in one line [m].
-    levels : (n,) array
-        [m].
-    """
-
-    def __init__(self, points: Array, levels: Array) -> None:
-        from scipy.spatial import Delaunay
-
-        self.points, self.levels = points, levels
-        self._zero = points.mean(axis=0)
-        self._mesh = Delaunay(points - self._zero)
-
-    @classmethod
-    def of(cls, levels: Levels) -> Surface:
-        """The surface through surveyed levels; points nearer than a millimetre count as one, at their mean level.
-
-        Raises
-        ------
-        SiteError
-            Fewer than three different points, or all in one line.
-        """
-        surveyed = np.asarray(levels.points, dtype=np.float64).reshape(-1, 3)
-        points, heights = _merged(surveyed[:, :2], surveyed[:, 2])
-        hull = shapely.MultiPoint(points).convex_hull
-        if len(points) < 3 or hull.area <= TOLERANCE * hull.length:
-            said = f"{len(points)} different points that span no area make no surface"
-            raise SiteError(
-                Fault(field="bed.levels", said=said, remedy="Give three or more levels round the bed.")
-            )
-        return cls(points, heights)
-
-    @cached_property
-    def ground(self) -> Polygon:
-        """The surveyed ground: the hull of the points [m]."""
-        return Polygon(coordinates(shapely.MultiPoint(self.points).convex_hull))
-
-    @property
-    def spacing(self) -> float:
-        """Mean distance between surveyed points [m]."""
-        return math.sqrt(self.ground.area / len(self.points))
-
-    def heights(self, points: Array) -> Array:
-        """Heights of the ground, shape (k,) [m]; NaN beyond the surveyed points."""
-        from scipy.interpolate import LinearNDInterpolator
-
-        found = LinearNDInterpolator(self._mesh, self.levels)(points - self._zero)
-        return np.asarray(found, dtype=np.float64)
-
-    def level_line(self, through: XY) -> LineString | None:
-        """The level line through a point, exactly along the triangles, to the edge of the surveyed ground.
-
-        Returns
-        -------
-        LineString or None
-            Closed where it meets itself; None where all the ground is on one level, or the point lies beyond it.
-        """
-        at = np.asarray([through])
-        level = float(self.heights(at)[0])
-        if math.isnan(level):
-            return None
-        for low in (self.levels < level, self.levels <= level):
-            sides = low[self._mesh.simplices]
-            crossed = np.flatnonzero(sides.any(axis=1) & ~sides.all(axis=1))
-            if len(crossed):
-                break
-        else:
-            return None
-        start = int(self._mesh.find_simplex(at - self._zero)[0])
-        if start not in crossed:  # the point stands on a level triangle: the nearest edge of that terrace
-            middles = self._mesh.points[self._mesh.simplices[crossed]].mean(axis=1)
-            start = int(crossed[np.argmin(np.hypot(*(middles - (at - self._zero)).T))])
-        back, ahead = (k for k in range(3) if sides[start][k - 1] != sides[start][k - 2])
-        points, closed = self._walk(start, ahead, sides, level)
-        if not closed:
-            behind, _ = self._walk(start, back, sides, level)
-            points = behind[::-1] + points
-        walk = _distinct(np.asarray(points) + self._zero)
-        if len(walk) < 2:
-            return None
-        return LineString(np.vstack((walk, walk[:1])) if closed else walk)
-
-    def _walk(self, start: int, out: int, sides: NDArray[np.bool_], level: float) -> tuple[list[Array], bool]:
-        """The points where a level line leaves triangle after triangle, and whether it comes back to the first."""
-        mesh, points = self._mesh, []
-        here = start
-        while True:
-            a, b = (int(mesh.simplices[here][out - k]) for k in (1, 2))
-            share = (level - self.levels[a]) / (self.levels[b] - self.levels[a])
-            points.append(mesh.points[a] + (mesh.points[b] - mesh.points[a]) * share)
-            beyond = int(mesh.neighbors[here][out])
-            if beyond in {-1, start}:
-                return points, beyond == start
-            came = next(k for k in range(3) if mesh.neighbors[beyond][k] == here)
-            out = next(k for k in range(3) if k != came and sides[beyond][k - 1] != sides[beyond][k - 2])
-            here = beyond
-
-
-def heights(levels: Levels, points: Array) -> Array:
-    """Heights of the ground at points, shape (k,) [m]; NaN beyond the surveyed points."""
-    if levels.uniform is not None:
-        return np.full(len(points), levels.uniform)
-    return Surface.of(levels).heights(points)
-
-
-def surveyed_share(levels: Levels, outline: Polygon) -> float:
-    """Share of a bed that lies between surveyed levels, 0 to 1; beyond it heights are not known."""
-    if levels.uniform is not None:
-        return 1.0
-    return float(outline.intersection(Surface.of(levels).ground).area / outline.area)
 
 
 def level_line(levels: Levels, outline: Polygon) -> LevelLine:
@@ -211,50 +88,6 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
     return LevelLine(line=None, why=why, slope=lie.slope)
 
 
-def slopes_along(
-    levels: Levels, names: Sequence[str], lines: Sequence[LineString], *, over: float
-) -> tuple[RunSlope, ...]:
-    """The greatest slope of the ground along each run.
-
-    Parameters
-    ----------
-    levels : Levels
-    names : sequence of str
-        Of the runs.
-    lines : sequence of LineString
-        The runs [m].
-    over : float
-        Length along the run that a slope is taken over [m]; the whole run, where that is shorter.
-
-    Returns
-    -------
-    tuple of RunSlope
-        In the order of the runs; without a figure where no such length lies on surveyed ground.
-    """
-    walks, ends = [], [0]
-    for line in lines:
-        points = coordinates(line)
-        span = min(over, line.length)
-        first = resample(np.asarray([[0.0, 0.0], [line.length - span, 0.0]]), span / 8)[:, 0]
-        walks += [points_at(points, first), points_at(points, first + span)]
-        ends += [ends[-1] + len(first)]
-    found = heights(levels, np.vstack(walks)) if walks else np.empty(0)
-    slopes = []
-    for k, (name, line) in enumerate(zip(names, lines, strict=True)):
-        low, high = ends[k], ends[k + 1]
-        start, end = found[2 * low : low + high], found[low + high : 2 * high]
-        rise = np.abs(end - start) / min(over, line.length)
-        worst = None if np.isnan(rise).all() else int(np.nanargmax(rise))
-        slopes.append(
-            RunSlope(
-                run=name,
-                greatest=None if worst is None else float(rise[worst]),
-                at=None if worst is None else _between(line, worst, high - low, over),
-            )
-        )
-    return tuple(slopes)
-
-
 def middle_of(outline: Polygon) -> XY:
     """The centroid of a bed, or the place nearest to it where the bed is about as wide as anywhere [m]."""
     inner = outline.buffer(-0.4 * _width(outline))
@@ -272,7 +105,7 @@ def opened(line: LineString, outline: Polygon) -> LineString:
     """
     if not line.is_closed:
         return line
-    ring = _distinct(coordinates(shapely.segmentize(line, min(line.length, outline.length) / 200)))[:-1]
+    ring = distinct(coordinates(shapely.segmentize(line, min(line.length, outline.length) / 200)))[:-1]
     out = ~shapely.contains_xy(outline, ring)
     if not out.any():
         nearest = int(np.argmin(shapely.distance(shapely.points(ring), outline.exterior)))
@@ -320,9 +153,6 @@ def spread_ends(line: LineString, outline: Polygon) -> LineString | None:
     return LineString(turned) if LineString(turned).is_simple else None
 
 
-# --- the ground as a whole ------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Lie:
     """The general lie of the ground: a surface of the second degree, fitted to it on the bed by least squares."""
@@ -366,42 +196,13 @@ class _Lie:
         x, y = np.meshgrid(np.arange(west, east + step, step), np.arange(south, north + step, step))
         points = np.column_stack((x.ravel(), y.ravel()))
         points = np.vstack((points[shapely.contains_xy(ground.ground, points)], coordinates(part)[:-1]))
-        points, _ = _merged(points, np.zeros(len(points)))
+        points, _ = merged(points, np.zeros(len(points)))
         u, v = ((points - self.zero) / self.size).T
-        return Surface(points, _second_degree(u, v) @ self.weights)
+        return Surface(points, np.einsum("ki,i->k", _second_degree(u, v), self.weights))
 
 
 def _second_degree(u: Array, v: Array) -> Array:
     return np.column_stack((np.ones_like(u), u, v, u * u, u * v, v * v))
-
-
-# --- parts ----------------------------------------------------------------------------------------------
-
-
-def _merged(points: Array, levels: Array) -> tuple[Array, Array]:
-    """Points nearer than a millimetre made one, at their mean level, in their order."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
-    if len(points) < 2:
-        return points, levels
-    pairs = cKDTree(points).query_pairs(TOLERANCE, output_type="ndarray")
-    if not len(pairs):
-        return points, levels
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points), len(points)))
-    _, group = connected_components(graph, directed=False)
-    _, first = np.unique(group, return_index=True)
-    mean = np.bincount(group, weights=levels) / np.bincount(group)
-    order = np.sort(first)
-    return points[order], mean[group[order]]
-
-
-def _distinct(points: Array) -> Array:
-    """Points of a line without those that repeat the one before."""
-    steps = np.hypot(*np.diff(points, axis=0).T)
-    kept: Array = points[np.concatenate(([True], steps > 1e-6 * TOLERANCE))]
-    return kept
 
 
 def _width(outline: Polygon) -> float:
@@ -420,15 +221,18 @@ def _round_a_hump(line: LineString, outline: Polygon) -> bool:
 def _turns_back(line: LineString, outline: Polygon) -> bool:
     """Whether a line turns back within the bed's own width, so that runs on both sides cannot follow it.
 
-    A stretch twice as long as the bed is wide has its ends less than a third of that apart: it bends on a radius
-    under 0.44 of the width.
+    Either a stretch twice as long as the bed is wide has its ends less than a third of that apart (it bends on a
+    radius under 0.44 of the width), or stretches farther from each other along the line come within half the width.
     """
+    from scipy.spatial import cKDTree
+
     width = _width(outline)
     points = resample(coordinates(line), width / 10)
     if len(points) <= 20:
         return False
     chord = np.hypot(*(points[20:] - points[:-20]).T)
-    return bool((chord < 2 * width / 3).any())
+    pairs = cKDTree(points).query_pairs(width / 2, output_type="ndarray")
+    return bool((chord < 2 * width / 3).any() or (np.abs(pairs[:, 0] - pairs[:, 1]) > 20).any())
 
 
 def _near(line: LineString, outline: Polygon) -> LineString:
@@ -459,10 +263,3 @@ def _soft(line: LineString, deviation: float) -> LineString:
     padded = np.vstack((before, points, after))
     soft = np.column_stack([np.convolve(padded[:, k], weights, mode="valid") for k in (0, 1)])
     return LineString(coordinates(LineString(soft).simplify(TOLERANCE)))
-
-
-def _between(line: LineString, number: int, count: int, over: float) -> XY:
-    """The middle of one of the lengths that slopes along a line are taken over."""
-    span = min(over, line.length)
-    first = 0.0 if count == 1 else (line.length - span) * number / (count - 1)
-    return xy(line.interpolate(first + span / 2))
