@@ -34,7 +34,7 @@ from layout.model import (
 from layout.runs import lay_runs
 from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
-from layout.terrain import level_line
+from layout.terrain import ground_findings, level_line, opened, run_slopes, slope_checks
 from layout.usable import usable_ground, usable_outline
 
 Progress = Callable[[str], None]
@@ -88,6 +88,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     if mean_and_cv is not None:
         totals = replace(totals, cell_mean=mean_and_cv[0], cell_cv=mean_and_cv[1])
     checks = design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins)
+    slopes = run_slopes(site, laying)
     parts = count_parts(site, laying.runs, joins, plumbing)
     return Design(
         site=site,
@@ -101,9 +102,10 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         emitters=emitters,
         coverage=best.coverage,
         totals=totals,
-        checks=checks,
+        checks=checks + slope_checks(site, laying, slopes),
         parts=parts,
-        findings=tuple(_findings(site, laying, sides, totals)),
+        findings=(*_findings(site, laying, sides, totals), *ground_findings(site, laying)),
+        slopes=slopes,
         cells=cells,
     )
 
@@ -215,7 +217,7 @@ def _guides(site: Site) -> dict[Pattern, LineString]:
     """The lines that the drawn and the contour pattern follow, where the site gives them."""
     lines = {}
     if site.runs.guide is not None:
-        lines[Pattern.DRAWN] = site.runs.guide
+        lines[Pattern.DRAWN] = opened(site.runs.guide, site.bed.outline)
     asked = site.runs.pattern is Pattern.CONTOUR
     if site.bed.levels is not None and site.runs.pattern in {Pattern.CONTOUR, Pattern.BEST}:
         try:

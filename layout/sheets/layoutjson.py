@@ -50,7 +50,7 @@ def document(design: Design) -> dict[str, Json]:
         "crs": frame.crs,
         "bed": _bed(design),
         "pattern": design.laying.pattern.value,
-        "candidates": [_candidate(item, frame) for item in design.candidates],
+        "candidates": [candidate_entry(item, frame) for item in design.candidates],
         "runs": _runs(design),
         "laterals": [_lateral(item, design) for item in design.laterals],
         "joins": [_join(item, frame) for item in design.joins],
@@ -70,7 +70,7 @@ def document(design: Design) -> dict[str, Json]:
         "findings": [asdict(finding) for finding in design.findings],
         "notes": list(design.site.notes),
     }
-    clean: dict[str, Json] = _finite(made)
+    clean: dict[str, Json] = finite(made)
     return clean
 
 
@@ -111,10 +111,12 @@ def _bed(design: Design) -> Json:
     }
 
 
-def _candidate(item: Candidate, frame: Frame) -> Json:
+def candidate_entry(item: Candidate, frame: Frame) -> dict[str, Json]:
+    """Figures of a pattern that was tried, in site units."""
     unit = frame.units.length
     return {
         "pattern": item.pattern.value,
+        "follows": item.follows,
         "tubing": item.tubing / unit,
         "runs": item.runs,
         "coverage": item.coverage.covered,
@@ -124,13 +126,23 @@ def _candidate(item: Candidate, frame: Frame) -> Json:
         "dry_max": item.coverage.dry / unit,
         "dropped": item.dropped,
         "fed": item.fed,
+        "spacing_p5": _over(item.coverage.gap_p5, unit),
+        "spacing_p95": _over(item.coverage.gap_p95, unit),
+        "bend_radius_min": _over(item.coverage.bend_least, unit),
     }
 
 
 def _runs(design: Design) -> Json:
     lateral_of = {name: lateral.name for lateral in design.laterals for name in lateral.runs}
     emitters = {row.run: row.count for row in design.emitters}
-    return [_run(run, design.site.frame, emitters.get(run.name), lateral_of) for run in design.laying.runs]
+    slopes = {slope.run: slope.greatest for slope in design.slopes}
+    return [
+        {
+            **_run(run, design.site.frame, emitters.get(run.name), lateral_of),
+            "slope_max": slopes.get(run.name),
+        }
+        for run in design.laying.runs
+    ]
 
 
 def _run(run: Run, frame: Frame, emitters: int | None, lateral_of: dict[str, str]) -> Json:
@@ -222,12 +234,12 @@ def _over(value: float | None, factor: float) -> float | None:
     return None if value is None else value / factor
 
 
-def _finite(value: Json) -> Json:
+def finite(value: Json) -> Json:
     """Plain numbers for the library's own, and null for what is not a number."""
     if isinstance(value, dict):
-        return {key: item if key in _GEOMETRY else _finite(item) for key, item in value.items()}
+        return {key: item if key in _GEOMETRY else finite(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
+        return [finite(item) for item in value]
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):

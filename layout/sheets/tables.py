@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import shapely
@@ -122,6 +123,8 @@ def checks(design: Design, figures: Figures, lettering: Lettering) -> Block:
 def _against(check: Check, figures: Figures) -> str:
     """``1.99 ft, at least 1.96 ft (runs.spacing)``, and where it fails."""
     value, limit = figures.of_check(check, check.value), figures.of_check(check, check.limit)
+    if math.isinf(check.limit):
+        return f"{value}; {check.source}"
     if value == limit and not check.ok:
         value = f"just {'under' if check.value < check.limit else 'over'} {value}"
     place = f"; {check.place}" if check.place and not check.ok else ""

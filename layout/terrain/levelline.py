@@ -68,7 +68,11 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
     if levels.uniform is not None:
         return LevelLine(line=None, why="one number for all levels has no level lines", slope=0.0)
     surface = Surface.of(levels)
-    known = polygons_of(shapely.intersection(outline, surface.ground))
+    known = [
+        part
+        for part in polygons_of(shapely.intersection(outline, surface.ground))
+        if part.area > TOLERANCE * part.length
+    ]
     if not known:
         return LevelLine(line=None, why="no part of the bed lies between the surveyed levels", slope=0.0)
     part = max(known, key=lambda polygon: polygon.area)
@@ -80,8 +84,9 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
     for general, ground in ((False, surface), (True, lie.surface(surface, part))):
         line = ground.level_line(middle)
         if line is not None and not _round_a_hump(line, outline):
-            line = _soft(_near(opened(line, outline), outline), SOFTENING * surface.spacing)
-            line = None if _turns_back(line, outline) else spread_ends(line, outline)
+            line = _near(opened(line, outline), outline)
+            line = None if line is None else _soft(line, SOFTENING * surface.spacing)
+            line = None if line is None or _turns_back(line, outline) else spread_ends(line, outline)
             if line is not None:
                 return LevelLine(line=line, why="", slope=lie.slope, general=general)
     why = "the level line through its middle turns back upon itself, round a hump or a hollow"
@@ -183,7 +188,7 @@ class _Lie:
             np.einsum("ki,kj->ij", terms, terms),
             np.einsum("ki,k->i", terms, levels - levels.mean()),
         )
-        weights = np.linalg.pinv(normal, rcond=1e-12, hermitian=True) @ right
+        weights = np.einsum("ij,j->i", np.linalg.pinv(normal, rcond=1e-12, hermitian=True), right)
         weights[0] += levels.mean()
         _, a, b, c, d, e = weights
         fall = np.hypot(a + 2 * c * u + d * v, b + d * u + 2 * e * v) / size
@@ -235,11 +240,12 @@ def _turns_back(line: LineString, outline: Polygon) -> bool:
     return bool((chord < 2 * width / 3).any() or (np.abs(pairs[:, 0] - pairs[:, 1]) > 20).any())
 
 
-def _near(line: LineString, outline: Polygon) -> LineString:
+def _near(line: LineString, outline: Polygon) -> LineString | None:
     """The stretch of a line from where it first comes within a width of the bed's hull to where it last is."""
-    around = outline.convex_hull.buffer(_width(outline))
-    parts = shapely.get_parts(shapely.intersection(line, around))
-    along = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(parts)))
+    near = shapely.intersection(line, outline.convex_hull.buffer(_width(outline)))
+    if near.length <= TOLERANCE:
+        return None
+    along = shapely.line_locate_point(line, shapely.points(coordinates(near)))
     first, last = float(along.min()), float(along.max())
     points = coordinates(line)
     station = stations(points)
