@@ -854,6 +854,8 @@ class Design:
     findings: tuple[Finding, ...] = field(default=())
     cells: Cells | None = None
     """None where no cells were made."""
+    slopes: tuple[RunSlope, ...] = field(default=())
+    """Of the runs, in their order; empty where levels are not surveyed."""
 
 
 def xy(point: Point) -> XY:
