@@ -17,6 +17,12 @@ MOST_SAMPLES = 15_000
 """Points of the ground at which dryness is looked for before the driest places are searched closely."""
 WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES = 4.0, 10.0, 2.0, 0.5
 """Weights of the measure, see :func:`score`."""
+MEASURE = (
+    f"score, the less the better = {WEIGHT_DRY:g} × (farthest usable point from tubing ÷ half a spacing − 1) "
+    f"+ {WEIGHT_BARE:g} × share of ground not covered + {WEIGHT_UNFED:g} × share of tubing not fed from the "
+    f"manifold end + {WEIGHT_PIECES:g} × pieces beyond one to a row, per row"
+)
+"""The measure in words."""
 
 
 def cover(

@@ -27,6 +27,7 @@ def title_block(
     lettering: Lettering,
     *,
     sheet: tuple[int, int],
+    subject: str = "layout of runs",
 ) -> list[Mark]:
     """Draw border and title block of one sheet, `sheet` being its number and how many there are."""
     right, bottom = paper.width - MARGIN, MARGIN
@@ -41,7 +42,7 @@ def title_block(
     marks.append(Line(layer=layers.TITLE, line=_level(left, top - _SCALE_ROW), pen=_THIN))
     if view is not None:
         marks += _scale_row(view, left, top, design)
-    marks += _names(design, lettering, left, top - _SCALE_ROW)
+    marks += _names(design, lettering, left, top - _SCALE_ROW, subject)
     marks += _fields(design, paper, scale, lettering, left, bottom, sheet)
     return marks
 
@@ -86,7 +87,7 @@ def _bar_step(per_inch: float) -> float:
     return max(factor * power for factor in (1, 2, 5) if factor * power <= most)
 
 
-def _names(design: Design, lettering: Lettering, left: float, top: float) -> list[Mark]:
+def _names(design: Design, lettering: Lettering, left: float, top: float, subject: str) -> list[Mark]:
     """Letter title and subject."""
     title = lettering.clean(design.site.title) or "Untitled"
     room = COLUMN + GUTTER - 0.2
@@ -111,7 +112,7 @@ def _names(design: Design, lettering: Lettering, left: float, top: float) -> lis
     marks.append(
         Text(
             layer=layers.TITLE,
-            text=f"Drip dispersal bed: layout of runs, pattern {design.laying.pattern.value}",
+            text=f"Drip dispersal bed: {subject}, pattern {design.laying.pattern.value}",
             at=(left + 0.1, top - 0.63),
             height=0.08,
         )
@@ -162,14 +163,16 @@ def _level(left: float, y: float) -> LineString:
     return LineString([(left, y), (left + COLUMN + GUTTER, y)])
 
 
-def heading(design: Design, view: View, scale: str, lettering: Lettering, note: str) -> list[Mark]:
+def heading(
+    design: Design, view: View, scale: str, lettering: Lettering, note: str, *, what: str = "Plan"
+) -> list[Mark]:
     """Draw the window's frame, and under it the plan's heading with what found no room for a label."""
     left, bottom, right, _ = view.window
     failed = sum(not check.ok for check in design.checks)
     verdict = (
         "all design checks are ok" if not failed else f"{failed} of {len(design.checks)} design checks FAIL"
     )
-    name = f"Plan    {scale}"
+    name = f"{what}    {scale}"
     marks: list[Mark] = [
         Area(layer=layers.TITLE, shape=box(*view.window)),
         Text(layer=layers.TITLE, text=name, at=(left + 0.1, bottom - 0.18), height=0.11, strong=True),
