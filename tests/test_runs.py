@@ -114,7 +114,7 @@ def test_laws_hold_on_random_beds(kind: str, seed: int, rules: Rules, pattern: P
 
 
 @pytest.mark.parametrize("kind", beds.RANDOM)
-@settings(max_examples=4, deadline=None, derandomize=True, phases=NO_SHRINKING)
+@settings(max_examples=3, deadline=None, derandomize=True, phases=NO_SHRINKING)
 @given(
     seed=st.integers(0, 10**6),
     rules=RULES,
@@ -162,7 +162,7 @@ def test_ground_without_tubing_has_its_piece_listed(name: str, pattern: Pattern)
 
 
 @pytest.mark.parametrize("kind", ["wobbly", "convex", "crooked"])
-@settings(max_examples=6, deadline=None, derandomize=True)
+@settings(max_examples=4, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 10**6))
 def test_ground_without_tubing_has_its_piece_listed_on_random_beds(kind: str, seed: int) -> None:
     site = field(beds.RANDOM[kind](seed))
@@ -256,7 +256,7 @@ def test_drawn_pattern_follows_the_line(line: list[tuple[float, float]]) -> None
         assert all(min(abs(h - a) for a in allowed) < 0.1 for h in heading)
 
 
-@pytest.mark.parametrize("name", ["wedge", "gentle", "serpentine", "kidney"])
+@pytest.mark.parametrize("name", ["wedge", "gentle"])
 def test_even_rows_keep_their_gaps_between_closest_and_widest(name: str) -> None:
     site = field(EVERY[name](), closest=1.4, widest=3.0)
     laying = site.lay(Pattern.EVEN)
@@ -271,16 +271,12 @@ def test_even_rows_keep_their_gaps_between_closest_and_widest(name: str) -> None
 
 # --- what moves with the bed ---------------------------------------------------------------------------
 
-RIGID = {Pattern.LEFT: 1e-6, Pattern.RIGHT: 1e-6, Pattern.CENTRE: 1e-6, Pattern.EVEN: 2e-4}
-"""Greatest change of a length where the bed is turned; the even pattern is traced on a grid that does not
-turn."""
-
 
 @pytest.mark.parametrize("pattern", PATTERNS)
-@pytest.mark.parametrize("name", ["annular", "gentle", "kidney", "parallelogram"])
+@pytest.mark.parametrize("name", ["annular", "gentle", "dumbbell"])
 def test_turned_and_moved_bed_has_the_same_runs(name: str, pattern: Pattern) -> None:
     there = field(moved(EVERY[name](), turn=37.0, by=(1234.5, -678.9)))
-    assert figures(there.lay(pattern)) == pytest.approx(figures(laid(name, pattern)), rel=RIGID[pattern])
+    assert figures(there.lay(pattern)) == pytest.approx(figures(laid(name, pattern)), rel=1e-6)
 
 
 @pytest.mark.parametrize("pattern", [Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE])
@@ -295,7 +291,7 @@ def test_bed_far_from_the_origin_has_the_same_runs(name: str, pattern: Pattern) 
     ("pattern", "seen"),
     [(Pattern.LEFT, Pattern.RIGHT), (Pattern.RIGHT, Pattern.LEFT), (Pattern.CENTRE, Pattern.CENTRE)],
 )
-@pytest.mark.parametrize("name", ["wedge", "gentle", "serpentine"])
+@pytest.mark.parametrize("name", ["wedge", "serpentine"])
 def test_mirrored_bed_has_left_and_right_exchanged(name: str, pattern: Pattern, seen: Pattern) -> None:
     """To an eighth of an inch where bends are eased: they are taken one after the other along the line."""
     within = 0.01 if name == "serpentine" or pattern is Pattern.CENTRE else 1e-5
@@ -312,7 +308,7 @@ def test_outline_wound_the_other_way_has_the_same_runs(name: str, pattern: Patte
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)
-@pytest.mark.parametrize(("name", "scale"), [("annular", 1.001), ("gentle", 0.3048)])
+@pytest.mark.parametrize(("name", "scale"), [("annular", 1.001), ("wedge", 0.3048)])
 def test_scaled_bed_with_scaled_rules_has_scaled_runs(name: str, pattern: Pattern, scale: float) -> None:
     """To 1e-4 only: chords are drawn to a height that does not scale."""
     rules = {"spacing": 2 * scale, "clearance": scale, "bend_radius": 2 * scale, "shortest": 10 * scale}
@@ -324,7 +320,7 @@ def test_scaled_bed_with_scaled_rules_has_scaled_runs(name: str, pattern: Patter
 # --- less ground, less tubing --------------------------------------------------------------------------
 
 
-@settings(max_examples=8, deadline=None, derandomize=True)
+@settings(max_examples=6, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 10**6), more=st.floats(0.05, 2.0))
 def test_more_clearance_never_gives_more_tubing(seed: int, more: float) -> None:
     """On a convex bed: a row moved inward by d gains at most 2 d tan a at ends that lean out by a, and its
@@ -340,7 +336,7 @@ def test_more_clearance_never_gives_more_tubing(seed: int, more: float) -> None:
         assert much <= little * (1 + 1e-3), pattern
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=10, deadline=None, derandomize=True)
 @given(
     x=st.floats(-5, 105), y=st.floats(-4, 20), setback=st.floats(0.1, 6), pattern=st.sampled_from(PATTERNS)
 )
@@ -430,5 +426,5 @@ def as_rows(laying: Laying) -> list[Array]:
 
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_same_input_gives_the_same_runs(pattern: Pattern) -> None:
-    one, other = field(beds.gentle()).lay(pattern), laid("gentle", pattern)
+    one, other = field(beds.wedge()).lay(pattern), laid("wedge", pattern)
     assert all(np.array_equal(a, b) for a, b in zip(as_rows(one), as_rows(other), strict=True))
