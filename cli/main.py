@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from cli import check, new, plan
+from cli import check, compare, new, plan
 from cli.options import Flags
 
 app = typer.Typer(
@@ -25,6 +25,7 @@ app = typer.Typer(
 app.command("new")(new.new)
 app.command("check")(check.check)
 app.command("plan")(plan.plan)
+app.command("compare")(compare.compare)
 
 
 def _version(wanted: bool) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,9 @@ from cli.options import AsJson, Out, Settings, SiteFile, Strict
 if TYPE_CHECKING:
     from layout.model import Design
 
+Coverage = Annotated[
+    bool, typer.Option("--coverage", help="Write coverage.png too: the water that the ground takes.")
+]
 _MOST_ROWS = 24
 
 
@@ -20,6 +23,7 @@ def plan(
     out: Out = None,
     strict: Strict = False,
     json: AsJson = False,
+    coverage: Coverage = False,
     settings: Settings = None,
 ) -> None:
     """Lay out the bed and write plan, takeoff and layout."""
@@ -37,7 +41,7 @@ def plan(
 
         design = plan_field(read, progress=stage)
         stage("writing the sheets")
-        files = write_plan(design, folder)
+        files = write_plan(design, folder, coverage=coverage)
     if json:
         say.document(document(design))
     else:
@@ -92,6 +96,9 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
     ]
     if gaps[0] is not None and gaps[1] is not None:
         rows.append(("gaps", f"{figures.length(gaps[0])} to {figures.length_of(gaps[1])}", "between runs"))
+    if totals.cell_mean is not None and totals.cell_cv is not None:
+        ground = f"{totals.cell_mean / units.area:.2f} {units.area_name}"
+        rows.append(("ground", ground, f"to an inner emitter, varying by {figures.share(totals.cell_cv)}"))
     if dropped:
         rows.append(("left out", f"{dropped} pieces", "listed in layout.json and on the plan"))
     return rows

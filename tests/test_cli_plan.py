@@ -41,7 +41,7 @@ class Pipeline:
             progress("runs")
         return self.design
 
-    def write_plan(self, _design: Design, folder: Path) -> list[Path]:
+    def write_plan(self, _design: Design, folder: Path, *, coverage: bool) -> list[Path]:
         self.folder = folder
         return [folder / "plan.dxf", folder / "layout.json"]
 
@@ -162,7 +162,7 @@ def test_settings_reach_the_site(sinuate: Command, pipeline: Pipeline) -> None:
 
 
 def test_no_room_and_no_folder(sinuate: Command, pipeline: Pipeline, monkeypatch: pytest.MonkeyPatch) -> None:
-    def no_folder(*_: object) -> list[Path]:
+    def no_folder(*_: object, **__: object) -> list[Path]:
         raise SheetError(Fault(file="x/plan", said="it cannot be written", remedy="Choose another."))
 
     def no_room(*_: object, **__: object) -> Design:

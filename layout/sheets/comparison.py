@@ -111,6 +111,13 @@ def along(candidate: Candidate) -> str:
     return _LINES.get(candidate.pattern) or FOLLOWED[candidate.follows]
 
 
+def followed(candidate: Candidate) -> str:
+    """Name what a candidate's runs follow, in a word or two."""
+    return {Pattern.DRAWN: "drawn line", Pattern.CONTOUR: "level line"}.get(
+        candidate.pattern, candidate.follows
+    )
+
+
 def write_comparison(site: Site, trials: Sequence[Trial], path: Path) -> None:
     """Write the pictures as one image."""
     write_png(comparison_sheet(site, trials), path)

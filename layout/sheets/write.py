@@ -15,7 +15,7 @@ from layout.sheets.layoutjson import write_layout
 from layout.sheets.takeoff import write_takeoff
 
 
-def write_plan(design: Design, folder: Path) -> list[Path]:
+def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[Path]:
     """Write all sheets of a design into a folder.
 
     All are made in a temporary folder first and then moved in; where one cannot be made or moved, those of an
@@ -26,11 +26,14 @@ def write_plan(design: Design, folder: Path) -> list[Path]:
     design : Design
     folder : Path
         Made where it does not exist.
+    coverage : bool
+        Whether to write the coverage picture too, if the design has cells.
 
     Returns
     -------
     list of Path
-        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``.
+        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, and
+        ``coverage.png`` where asked for.
 
     Raises
     ------
@@ -48,6 +51,10 @@ def write_plan(design: Design, folder: Path) -> list[Path]:
         ("takeoff.csv", lambda path: write_takeoff(design, path)),
         ("layout.json", lambda path: write_layout(design, path)),
     ]
+    if coverage and design.cells is not None:
+        from layout.sheets.coveragemap import write_coverage
+
+        makers.append(("coverage.png", lambda path: write_coverage(design, path)))
     return write_set(makers, folder)
 
 

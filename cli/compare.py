@@ -1,0 +1,117 @@
+"""``sinuate compare``: the candidate patterns side by side, as a table and as pictures, so that a designer chooses."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.options import AsJson, Settings, SiteFile
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from layout.model import Site, Trial
+
+Pictures = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="FOLDER", help="Write compare.png, a picture of each pattern, there."),
+]
+_LAID = ("", "pattern", "along", "rows", "runs", "left out", "tubing", "fed")
+_COVERED = ("covered", "driest", "gap", "95 %", "most", "bend", "score")
+_WIDE = 125
+"""A terminal narrower than this [characters] shows the figures in two tables."""
+
+
+def compare(site: SiteFile, out: Pictures = None, json: AsJson = False, settings: Settings = None) -> None:
+    """Lay out the candidate patterns and show them side by side."""
+    from cli import say
+    from layout.readers.sitefile import read_site
+
+    with say.working() as stage:
+        stage("reading the site")
+        read = read_site(site, settings or ())
+        # imported only now, so that wrong input is told at once
+        from layout.plan import compare_patterns
+        from layout.sheets.comparison import comparison, write_comparison
+        from layout.sheets.write import write_set
+
+        trials = compare_patterns(read, progress=stage)
+        files: list[Path] = []
+        if out is not None:
+            stage("drawing the pictures")
+            files = write_set([("compare.png", lambda path: write_comparison(read, trials, path))], out)
+    if json:
+        say.document(comparison(read, trials))
+    else:
+        _print(read, trials, files)
+
+
+def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
+    """Say how the patterns do, what the score is, and how to take one."""
+    from cli import say
+    from layout.coverage import MEASURE
+    from layout.model import Pattern
+
+    unit = site.frame.units.length_name
+    say.line(f"{site.title}: {len(trials)} patterns compared, the best by score first; lengths in {unit}")
+    laid = [_laid(site, trial, place) for place, trial in enumerate(trials, start=1)]
+    covered = [_covered(site, trial) for trial in trials]
+    if sys.stdout.isatty() and shutil.get_terminal_size().columns < _WIDE:
+        say.table(_LAID, laid)
+        named = [(*names[:2], *figures) for names, figures in zip(laid, covered, strict=True)]
+        say.table((*_LAID[:2], *_COVERED), named)
+    else:
+        say.table((*_LAID, *_COVERED), [(*one, *other) for one, other in zip(laid, covered, strict=True)])
+    say.line(f"{MEASURE[0].upper()}{MEASURE[1:]}.")
+    say.line(
+        "along: sides of the bed's outline, of its usable ground, or straight along its smallest rectangle. fed: "
+        "share of tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: "
+        "the least gap between runs, what 95 % of them do not pass, the greatest."
+    )
+    asked = site.runs.pattern
+    if asked is not Pattern.BEST:
+        say.line(f'The site file asks for "{asked.value}": that one is what `sinuate plan` lays.')
+    say.line(
+        "The score is a judgement and the figures say nothing of how a pattern suits the lot: choose by eye, and set "
+        "runs.pattern. A named pattern runs along the outline; along other sides only `best` is laid."
+    )
+    say.notes(site.notes)
+    if files:
+        say.line("Written: " + ", ".join(str(path) for path in files))
+    else:
+        say.line("Nothing is written; --out FOLDER writes pictures of the patterns side by side.")
+
+
+def _laid(site: Site, trial: Trial, place: int) -> tuple[str, ...]:
+    """What is laid."""
+    from layout.sheets.comparison import followed, rows_of
+    from layout.sheets.figures import Figures
+
+    figures, item = Figures(site.frame.units), trial.candidate
+    return (
+        "best" if place == 1 else str(place),
+        item.pattern.value,
+        followed(item),
+        str(rows_of(trial)),
+        str(item.runs),
+        str(item.dropped),
+        figures.length(item.tubing),
+        figures.share(item.fed),
+    )
+
+
+def _covered(site: Site, trial: Trial) -> tuple[str, ...]:
+    """How well it covers the ground."""
+    from layout.sheets.figures import Figures, plain
+
+    figures, cover = Figures(site.frame.units), trial.candidate.coverage
+    lengths = (cover.dry, cover.gap_least, cover.gap_p95, cover.gap_greatest, cover.bend_least)
+    return (
+        figures.share(cover.covered),
+        *("-" if length is None else figures.length(length) for length in lengths),
+        plain(trial.candidate.score, 2),
+    )
