@@ -34,7 +34,7 @@ from layout.model import (
 from layout.runs import lay_runs
 from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
-from layout.terrain import ground_findings, level_line, opened, run_slopes, slope_checks
+from layout.terrain import bearing_on, ground_findings, level_line, run_slopes, slope_checks
 from layout.usable import usable_ground, usable_outline
 
 Progress = Callable[[str], None]
@@ -217,7 +217,7 @@ def _guides(site: Site) -> dict[Pattern, LineString]:
     """The lines that the drawn and the contour pattern follow, where the site gives them."""
     lines = {}
     if site.runs.guide is not None:
-        lines[Pattern.DRAWN] = opened(site.runs.guide, site.bed.outline)
+        lines[Pattern.DRAWN] = bearing_on(site.runs.guide, site.bed.outline)
     asked = site.runs.pattern is Pattern.CONTOUR
     if site.bed.levels is not None and site.runs.pattern in {Pattern.CONTOUR, Pattern.BEST}:
         try:

@@ -84,7 +84,7 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
     for general, ground in ((False, surface), (True, lie.surface(surface, part))):
         line = ground.level_line(middle)
         if line is not None and not _round_a_hump(line, outline):
-            line = _near(opened(line, outline), outline)
+            line = _near(opened(line, outline), outline, by=_width(outline))
             line = None if line is None else _soft(line, SOFTENING * surface.spacing)
             line = None if line is None or _turns_back(line, outline) else spread_ends(line, outline)
             if line is not None:
@@ -100,6 +100,17 @@ def middle_of(outline: Polygon) -> XY:
     if inner.is_empty:
         return xy(outline.representative_point())
     return xy(Point(shapely.shortest_line(inner, centre).coords[0]))
+
+
+def bearing_on(line: LineString, outline: Polygon) -> LineString:
+    """What of a drawn line runs in a bed can follow: closed ones are opened, and what is too far off is left out.
+
+    Nothing changes by that: whatever lies farther from the bed's hull than any point of the bed from the line is
+    nearest to no point of the bed, nor is a straight continuation that leaves the hull's surroundings there.
+    """
+    line = opened(line, outline)
+    west, south, east, north = outline.bounds
+    return _near(line, outline, by=line.distance(outline) + math.hypot(east - west, north - south)) or line
 
 
 def opened(line: LineString, outline: Polygon) -> LineString:
@@ -240,9 +251,9 @@ def _turns_back(line: LineString, outline: Polygon) -> bool:
     return bool((chord < 2 * width / 3).any() or (np.abs(pairs[:, 0] - pairs[:, 1]) > 20).any())
 
 
-def _near(line: LineString, outline: Polygon) -> LineString | None:
-    """The stretch of a line from where it first comes within a width of the bed's hull to where it last is."""
-    near = shapely.intersection(line, outline.convex_hull.buffer(_width(outline)))
+def _near(line: LineString, outline: Polygon, *, by: float) -> LineString | None:
+    """The stretch of a line from where it first comes within a distance of the bed's hull to where it last is."""
+    near = shapely.intersection(line, outline.convex_hull.buffer(by))
     if near.length <= TOLERANCE:
         return None
     along = shapely.line_locate_point(line, shapely.points(coordinates(near)))
