@@ -348,8 +348,8 @@ def test_every_run_lies_in_one_lateral(seed: int, count: int, wanted: int | None
 
 def test_five_hundred_rows_are_quick() -> None:
     laying = laid(*(row(n, (0, 20 + n % 7)) for n in range(500)))
-    start = time.perf_counter()
+    start = time.process_time()
     laterals, joins = join_runs(laying, BEST, spacing=0.6)
-    assert time.perf_counter() - start < 5
+    assert time.process_time() - start < 5
     check_laws(laying, laterals, joins)
     assert shapely.total_bounds([join.line for join in joins]).tolist()[2] <= 26

@@ -347,12 +347,12 @@ def test_a_large_outline_is_read_and_judged_soon(tmp_path: Path) -> None:
     out = [f"{i * 0.01},{(i % 2) * 0.02}" for i in range(count)]
     back = [f"{i * 0.01},12" for i in reversed(range(count))]
     text = BASE.replace("[[0, 0], [100, 0], [100, 12], [0, 12]]", '"bed.csv"')
-    started = time.perf_counter()
+    started = time.process_time()
     read_site(site_file(tmp_path, text, bed="x,y\n" + "\n".join(out + back)))
     out[count // 2] = f"{count * 0.005},13"
     said = faults_of(site_file(tmp_path, text, bed="x,y\n" + "\n".join(out + back)))
     assert "the outline crosses itself at" in said
-    assert time.perf_counter() - started < 8.0
+    assert time.process_time() - started < 8.0
 
 
 def test_a_tangle_is_named_in_few_lines(tmp_path: Path) -> None:

@@ -165,7 +165,7 @@ def test_two_hundred_detailed_features_are_quick() -> None:
     things = tuple(
         feature(Polygon(8.5 * ring + (17 * (i % 20), 17 * (i // 20))), 1.0, f"pond {i}") for i in range(200)
     )
-    start = time.perf_counter()
+    start = time.process_time()
     ground = usable_ground(Bed(outline=box(40, 40, 80, 52), clearance=0.5), things)
-    assert time.perf_counter() - start < 3
+    assert time.process_time() - start < 3
     assert sum(take.area > 0 for take in ground.takes) >= 4
