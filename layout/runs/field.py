@@ -39,6 +39,8 @@ class Spread:
         From the sides to the first and last run [m].
     closest, wanted : float
         Least gap, and the gap not to exceed where the least allows it [m].
+    widest : float
+        Greatest gap [m].
     slack : float
         Usable width that may be missing for a gap to be counted: a drawn curve is narrower by its chords [m].
     most : int or None
@@ -53,6 +55,7 @@ class Spread:
     clearance: float
     closest: float
     wanted: float
+    widest: float
     slack: float
     most: int | None = None
     count_kept: int = 0
@@ -76,6 +79,8 @@ class Spread:
         top = int((widest + self.slack) / self.closest) + 1
         if self.most is not None:
             top = min(top, max(self.most - 1, 1))
+        if self.count_kept and widest / self.count_kept <= self.widest:
+            top = min(top, self.count_kept)
         steps = [(0.0, 1.0)]
         for count in range(2, top + 1):
             wish = 0.0 if count <= self.count_kept else (count - 1) * self.wanted + self.slack
@@ -107,12 +112,12 @@ class Spread:
         return gap, count
 
     def count_at_widest(self, outline: Polygon) -> int:
-        """The count of gaps that the wanted gap asks for where the bed is widest, a tenth of a gap forgiven."""
+        """The count of gaps that the wanted gap asks for where the bed is widest (its 98th percentile)."""
         points = _inner_points(outline, self.clearance)
         if not len(points):
             return 0
-        width = float(self.measure(points)[1].max())
-        return math.ceil(width / self.wanted - 0.1)
+        width = float(np.percentile(self.measure(points)[1], 98))
+        return math.ceil((width - self.slack) / self.wanted)
 
     def levels(self, outline: Polygon) -> list[tuple[int, list[LineString]]]:
         """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level.

@@ -154,6 +154,8 @@ def rounded(line: LineString, *, radius: float) -> LineString:
     """
     if radius <= 0:
         return line
+    # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
+    line = LineString(coordinates(line.simplify(radius * 1e-4)))
     for side in (1.0, -1.0):
         there = shapely.line_merge(
             shapely.offset_curve(line, side * radius, quad_segs=32, join_style="round")

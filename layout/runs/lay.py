@@ -73,7 +73,7 @@ def lay_runs(
         rows = _spread(cut, rules)
     elif guide is not None or pattern is Pattern.CENTRE:
         centred = pattern is Pattern.CENTRE
-        line = sides.centre if centred or guide is None else guide
+        line = sides.centre if centred or guide is None else _outward(guide, sides)
         rows = _both_ways(cut, line, centred=centred, drawn=pattern is Pattern.DRAWN)
     else:
         raise ValueError(f"the {pattern} pattern needs a line to follow")
@@ -158,6 +158,12 @@ def _reach(outline: Polygon, line: LineString) -> float:
     return float(SegmentIndex([line]).nearest(points)[0].max()) + step
 
 
+def _outward(guide: LineString, sides: Sides) -> LineString:
+    """A line turned to lead away from the manifold end, however it was drawn."""
+    first, last = (float(sides.centre.project(shapely.Point(guide.coords[k]))) for k in (0, -1))
+    return guide.reverse() if first > last else guide
+
+
 def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> list[Row]:
     """Rows parallel to a line, to both sides of it; the phase of the first row is what lays most tubing."""
     reach = _reach(cut.outline, line)
@@ -219,6 +225,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
         clearance=cut.first,
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
+        widest=rules.widest,
         slack=EDGE_SLACK * rules.spacing / 2,
         most=rules.most,
     )
