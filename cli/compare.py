@@ -57,7 +57,9 @@ def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
     from layout.model import Pattern
 
     unit = site.frame.units.length_name
-    say.line(f"{site.title}: {len(trials)} patterns compared, the best by score first; lengths in {unit}")
+    say.line(
+        f"{site.title}: {len(trials)} patterns compared, the one that `best` takes first; lengths in {unit}"
+    )
     laid = [_laid(site, trial, place) for place, trial in enumerate(trials, start=1)]
     covered = [_covered(site, trial) for trial in trials]
     if sys.stdout.isatty() and shutil.get_terminal_size().columns < _WIDE:

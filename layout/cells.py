@@ -81,7 +81,7 @@ def emitter_cells(
     areas = (shapely.area(shapes) / sharing)[which]
     edge = outline.exterior
     shapely.prepare(edge)
-    beside = np.asarray(shapely.dwithin(edge, shapely.points(points), spacing), dtype=bool)
+    beside = np.asarray(shapely.dwithin(edge, shapely.points(points), spacing + TOLERANCE), dtype=bool)
     return Cells(
         shapes=tuple(shapes[which].tolist()),
         areas=tuple(areas.tolist()),

@@ -122,7 +122,8 @@ def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[T
     Returns
     -------
     tuple of Trial
-        The best first, by the measure of :func:`layout.coverage.score`.
+        The one that ``best`` takes first, the others by the measure of :func:`layout.coverage.score`. Where a
+        pattern along the bed's own sides does well, one of other sides is not taken, whatever its score.
 
     Raises
     ------
@@ -142,20 +143,29 @@ def _trials(site: Site, ground: UsableGround, tell: Progress, *, thorough: bool 
     sides = find_sides(site.bed.outline, toward=toward, far=far)
     spacing = site.runs.spacing
     tried: list[Trial] = []
+    enough = 0  # trials after which a plan looks no further; it takes the best of these
     for laying, followed, follows in _layings(site, ground, sides, toward=toward, far=far, tell=tell):
-        if not thorough and any(
+        if not enough and any(
             trial.candidate.score <= GOOD and trial.candidate.follows != follows for trial in tried
         ):
-            break
+            if not thorough:
+                break
+            enough = len(tried)
         if laying.runs:
             coverage = _covered(site, ground, laying, counted=ground.area.area > LARGE * spacing**2)
             measured = candidate(laying, coverage, spacing=spacing, follows=follows)
             tried.append(Trial(candidate=measured, laying=laying, sides=followed))
     if not tried:
         raise NoRoomError(_no_run(site, ground))
-    first, *others = sorted(tried, key=lambda trial: round(trial.candidate.score, 9))
+    first = min(tried[: enough or None], key=_score)
+    others = sorted((trial for trial in tried if trial is not first), key=_score)
     exact = replace(first.candidate, coverage=_covered(site, ground, first.laying, counted=False))
     return replace(first, candidate=exact), *others
+
+
+def _score(trial: Trial) -> float:
+    """What trials are ranked by: so far that the last digits of a machine decide nothing."""
+    return round(trial.candidate.score, 9)
 
 
 def _covered(site: Site, ground: UsableGround, laying: Laying, *, counted: bool) -> Coverage:

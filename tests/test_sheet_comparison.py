@@ -124,7 +124,7 @@ def test_only_the_best_is_framed_and_named_so() -> None:
     assert weights[0] >= 0.7
     assert max(weights[1:]) <= 0.18
     titles = [text.text for text in texts(drawing) if text.strong and text.text[0].isdigit()]
-    assert titles[0] == "1. Best by score: left, along the bed's own sides"
+    assert titles[0] == "1. Best: left, along the bed's own sides"
     assert sum("Best" in title for title in titles) == 1
     assert titles[1] == "2. centre, along the sides of the usable ground"
     assert titles[2] == "3. even, straight, along the smallest rectangle"

@@ -196,7 +196,7 @@ def _head(site: Site, trials: Sequence[Trial], paper: Paper, lettering: Letterin
     text = lettering.fitted(title, 0.13, room, strong=True)
     yield Text(layer=layers.TITLE, text=text, at=(_MARGIN, top - 0.15), height=0.13, strong=True)
     count = len(trials)
-    said = f"{count} pattern{'s' if count > 1 else ''} laid out on this bed, the best by score first"
+    said = f"{count} pattern{'s' if count > 1 else ''} laid out on this bed, the one that best takes first"
     if site.runs.pattern is not Pattern.BEST:
         said += f'; the site file asks for "{site.runs.pattern.value}"'
     yield _text(f"{said}.", (_MARGIN, top - 0.36))
@@ -266,7 +266,7 @@ def _words(
 ) -> list[tuple[str, bool]]:
     """Title and figures of a candidate, broken to the width of its panel [in]; the title in heavier strokes."""
     item, cover, unit = trial.candidate, trial.candidate.coverage, figures.units.length_name
-    rank = "Best by score: " if index == 0 else ""
+    rank = "Best: " if index == 0 else ""
     said = [
         f"{rows_of(trial)} rows, {item.runs} runs, {figures.length_of(item.tubing)}; "
         f"{item.dropped} left out; {figures.share(item.fed)} fed",

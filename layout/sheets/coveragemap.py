@@ -122,9 +122,9 @@ def coverage_sheet(design: Design, rates: Rates) -> tuple[Drawing, list[Any]]:
         design, paper, scale, view, lettering, sheet=(1, 1), subject="ground dosed by each emitter"
     )
     marks += heading(design, view, scale, lettering, "", what="Coverage")
-    for part in placed:
-        marks += draw(part, layers.LEGEND)
-    swatches = [mark.shape for part in placed for mark in draw(part, layers.TABLE) if isinstance(mark, Area)]
+    said = [mark for part in placed for mark in draw(part, layers.LEGEND)]
+    swatches = [mark.shape for mark in said if isinstance(mark, Area)]
+    marks += said
     drawing = Drawing(
         title=lettering.clean(design.site.title),
         frame=design.site.frame,
