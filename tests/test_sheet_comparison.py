@@ -184,6 +184,22 @@ def test_the_driest_place_is_ringed() -> None:
     assert ring.at == pytest.approx(expected, abs=1e-6)
 
 
+def test_a_ring_larger_than_the_picture_does_not_cross_the_lettering() -> None:
+    site, trials = trials_of(curved_field(), 1)
+    wide = replace(trials[0].candidate.coverage, dry=25.0)
+    trials = [replace(trials[0], candidate=replace(trials[0].candidate, coverage=wide))]
+    drawing = comparison_sheet(site, trials)
+    marks = drawing.sheets[0].marks
+    assert [mark for mark in marks if isinstance(mark, Symbol) and mark.size > 0.2] == []
+    rings = [mark.line for mark in marks if isinstance(mark, Line) and mark.layer is layers.LABEL]
+    assert rings
+    (panel, _), *_ = panels(drawing)
+    lettering = Lettering()
+    for ring in rings:
+        assert panel.buffer(1e-9).covers(ring)
+        assert not any(lettering.box(text).intersects(ring) for text in texts(drawing))
+
+
 @pytest.mark.parametrize("units", ["ft", "us-ft", "m"])
 def test_the_document_is_in_site_units(units: str) -> None:
     design = curved_field(units)

@@ -47,6 +47,8 @@ _RUN_WEIGHTS = ((0.07, 0.35), (0.045, 0.25), (0.025, 0.18), (0.0, 0.13))
 """Least distance between runs on paper [in], weight of a run [mm]."""
 _BAR = 2.5
 """Longest bar scale [in]."""
+_RING = 0.12
+"""Least width of the ring about the driest place [in]."""
 _DROPPED = Pen(weight=0.25, dash=Dash.SHORT)
 
 
@@ -222,7 +224,7 @@ def _foot(site: Site, grid: Grid, paper: Paper, lettering: Lettering) -> Iterato
         yield Line(layer=layer, line=LineString([(x, y + 0.03), (x + 0.4, y + 0.03)]), pen=pen)
         yield _text(words, (x + 0.47, y))
         x += room
-    yield Symbol(layer=layers.LABEL, name="balloon", at=(x + 0.07, y + 0.03), size=0.12)
+    yield Symbol(layer=layers.LABEL, name="balloon", at=(x + 0.07, y + 0.03), size=_RING)
     yield _text("driest place", (x + 0.2, y))
     for index, line in enumerate(
         lettering.wrapped(f"{MEASURE[0].upper()}{MEASURE[1:]}. {JUDGEMENT}", _LETTER, right - low)[:2]
@@ -317,6 +319,11 @@ def _picture(site: Site, trial: Trial, view: View) -> Iterator[Mark]:
     for piece in trial.laying.dropped:
         yield from (Line(layer=layers.RUN, line=line, pen=_DROPPED) for line in lines(piece.line))
     yield from (Line(layer=layers.MANIFOLD, line=line) for line in lines(trial.sides.near))
-    at = view.to_paper([trial.candidate.coverage.dry_at])[0]
-    size = max(0.12, 2 * trial.candidate.coverage.dry / view.metres_per_inch)
-    yield Symbol(layer=layers.LABEL, name="balloon", at=(float(at[0]), float(at[1])), size=size)
+    x, y = view.to_paper([trial.candidate.coverage.dry_at])[0]
+    size = max(_RING, 2 * trial.candidate.coverage.dry / view.metres_per_inch)
+    ring = shapely.Point(x, y).buffer(size / 2, quad_segs=32)
+    if window.contains(ring):
+        yield Symbol(layer=layers.LABEL, name="balloon", at=(float(x), float(y)), size=size)
+    else:
+        part = lines_of(ring.exterior.intersection(window))
+        yield from (Line(layer=layers.LABEL, line=line) for line in part)
