@@ -186,7 +186,7 @@ def test_the_driest_place_is_ringed() -> None:
 
 def test_a_ring_larger_than_the_picture_does_not_cross_the_lettering() -> None:
     site, trials = trials_of(curved_field(), 1)
-    wide = replace(trials[0].candidate.coverage, dry=25.0)
+    wide = replace(trials[0].candidate.coverage, dry=12.0)
     trials = [replace(trials[0], candidate=replace(trials[0].candidate, coverage=wide))]
     drawing = comparison_sheet(site, trials)
     marks = drawing.sheets[0].marks
