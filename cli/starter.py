@@ -24,6 +24,7 @@ class _Figures:
     loading_unit: str
     velocity_unit: str
     clearance: float
+    smooth: float
     setbacks: dict[str, float]
     emitter_spacing: float
     emitter_flow: float
@@ -57,6 +58,7 @@ _FEET = _Figures(
     loading_unit="gal/ft2/day",
     velocity_unit="ft/s",
     clearance=1.0,
+    smooth=0.5,
     setbacks={"dwelling": 10.0, "tank": 10.0, "well": 50.0, "lot": 5.0, "oak": 2.0},
     emitter_spacing=2.0,
     emitter_flow=0.6,
@@ -89,6 +91,7 @@ _METRES = _Figures(
     loading_unit="L/m2/day",
     velocity_unit="m/s",
     clearance=0.3,
+    smooth=0.15,
     setbacks={"dwelling": 3.0, "tank": 3.0, "well": 15.0, "lot": 1.5, "oak": 0.6},
     emitter_spacing=0.6,
     emitter_flow=2.3,
@@ -126,6 +129,7 @@ units = "{units}"                   # "ft" international foot, "us-ft" US survey
 [bed]
 outline = "bed.csv"              # a file, or points: [[0, 0], [90, 0], [90, 14], [0, 14]]
 clearance = {clearance}                  # least distance from the bed's edge to tubing
+# smooth = {smooth}                   # an outline walked point by point: how far smoothing may move it
 levels = "levels.csv"            # ground levels: a file of x, y, z, or one number
 
 # What to keep clear of: any number of [[feature]].

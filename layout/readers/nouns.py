@@ -43,12 +43,15 @@ class Shapes:
     levels : Levels or None
         Where they are points.
     guide : LineString or None
+    walked : Polygon or None
+        The outline as it was walked, where `outline` is that smoothed.
     """
 
     outline: Polygon
     features: tuple[BaseGeometry, ...]
     levels: Levels | None
     guide: LineString | None
+    walked: Polygon | None = None
 
 
 class _Defaults:
@@ -86,6 +89,7 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
             outline=shapes.outline,
             clearance=default(table.bed.clearance, "bed.clearance") * units.length,
             levels=levels,
+            walked=shapes.walked,
         ),
         features=tuple(
             _feature(feature, index, shapes.features[index], units)

@@ -100,6 +100,11 @@ class BedTable(Table):
         description="the least distance from the bed's edge to a tubing centre line",
         examples=["clearance = 1.0"],
     )
+    smooth: Positive | None = Field(
+        default=None,
+        description="how far smoothing may move a walked outline; left out, it is not smoothed",
+        examples=["smooth = 0.5"],
+    )
     levels: Levels = Field(
         default=None,
         description="the ground's levels, a file of x, y, z points or one number",

@@ -190,7 +190,11 @@ def levels_of(table: PointTable, frame: Frame, place: Place) -> tuple[Levels, tu
     if faults:
         raise SiteError(*faults[:MOST_FAULTS])
     local = to_local(frame, [point[:2] for point in points])
-    if len(points) < 3 or shapely.MultiPoint(local).convex_hull.area <= TOLERANCE**2:
+    faults = _levels_at_odds(local, points, place)
+    if faults:
+        raise SiteError(*faults)
+    hull = shapely.MultiPoint(local).convex_hull
+    if len(points) < 3 or hull.area <= TOLERANCE * hull.length:
         said = f"{len(points)} points that span no area make no surface"
         raise SiteError(
             place.fault(said, "Give three or more levels round the bed, or one number for all of it.")
@@ -200,6 +204,20 @@ def levels_of(table: PointTable, frame: Frame, place: Place) -> tuple[Levels, tu
     notes = (f"{place.field}: {dropped} levels that stood twice were dropped",) if dropped else ()
     surface = tuple((float(x), float(y), z) for (x, y), z in zip(local, heights, strict=True))
     return Levels(points=surface), notes
+
+
+def _levels_at_odds(local: Array, points: Sequence[tuple[float, float, float]], place: Place) -> list[Fault]:
+    """Name points that lie within a millimetre of each other and have different levels."""
+    from scipy.spatial import cKDTree
+
+    pairs = cKDTree(local).query_pairs(TOLERANCE, output_type="ndarray")
+    faults = []
+    for first, second in sorted(map(tuple, pairs.tolist())):
+        (x, y, level), (_, _, other) = points[first], points[second]
+        if level != other:
+            said = f"two points at ({x:.2f}, {y:.2f}) have the levels {level:g} and {other:g}"
+            faults.append(place.fault(said, "Keep the right one."))
+    return faults[:MOST_FAULTS]
 
 
 # --- parts ----------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import shapely
-from shapely import Point
+from shapely import Point, Polygon
 
 from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, origin_near, place_in_crs
@@ -18,7 +18,9 @@ from layout.readers.nouns import Shapes, feature_name, site_of
 from layout.readers.points import PointTable
 from layout.readers.references import point_tables
 from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, outline_of
+from layout.readers.smooth import smoothed, smoothing_note
 from layout.readers.validate import validate
+from layout.readers.values import is_number
 from layout.units import UNIT_SETS
 
 MOST_TUBING = 1e6
@@ -68,6 +70,7 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
         raise kind(*dict.fromkeys((*faults, *foreign)))
     site = site_of(table, shapes, frame, file=document.path)
     _refuse_absurd(document, site)
+    _refuse_far_guide(document, site)
     return replace(site, notes=(*maker.notes, *_notes(site), *_crs_notes(document, site)))
 
 
@@ -104,7 +107,17 @@ class _Maker:
         features = tuple(self._make(feature_shape, loc) for loc in self.tables if loc[0] == "feature")
         if outline is None or self.faults:
             return None
-        return Shapes(outline=outline, features=features, levels=levels, guide=guide)
+        walked, outline = self._smoothed(outline)
+        return Shapes(outline=outline, features=features, levels=levels, guide=guide, walked=walked)
+
+    def _smoothed(self, outline: Polygon) -> tuple[Polygon | None, Polygon]:
+        """The outline as walked and smoothed, where the user asks for that; else nothing and the outline itself."""
+        tolerance = self.document.get("bed", "smooth")
+        if not is_number(tolerance) or tolerance <= 0:
+            return None, outline  # left out, or a fault that is listed already
+        found = smoothed(outline, tolerance * self.frame.units.length)
+        self.notes.append(smoothing_note(outline, found, self.frame))
+        return outline, found.outline
 
     def _make(self, make: Any, loc: Loc) -> Any:
         """Make one shape; None, and faults, where it cannot be."""
@@ -166,6 +179,19 @@ def _refuse_absurd(document: Document, site: Site) -> None:
             faults.append(document.fault(loc, said, "Check it, and the units."))
     if faults:
         raise SiteError(*faults)
+
+
+def _refuse_far_guide(document: Document, site: Site) -> None:
+    """Refuse a line to follow that lies far off: it is of another survey, or in other units."""
+    guide, unit = site.runs.guide, site.frame.units
+    away = 0.0 if guide is None else guide.distance(site.bed.outline)
+    if away > FAR:
+        said = f"the line to follow lies {away / unit.length:,.0f} {unit.length_name} from the bed"
+        raise SiteError(
+            document.fault(
+                ("runs", "guide"), said, "Give it in the coordinates of the bed, and nearer to it."
+            )
+        )
 
 
 def _crs_notes(document: Document, site: Site) -> tuple[str, ...]:
