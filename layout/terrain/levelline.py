@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon
 
 from layout.model import XY, Levels, xy
 from layout.plane import TOLERANCE, Array, coordinates, points_at, polygons_of, resample, stations, unit
-from layout.terrain.surface import Surface, distinct, merged
+from layout.terrain.surface import Surface, distinct, merged, surface_of
 
 FLATTEST = 0.001
 """Ground that falls less than this on average, 0.1 %, is flat: its level lines mean nothing (a judgement)."""
@@ -67,7 +67,7 @@ def level_line(levels: Levels, outline: Polygon) -> LevelLine:
     """
     if levels.uniform is not None:
         return LevelLine(line=None, why="one number for all levels has no level lines", slope=0.0)
-    surface = Surface.of(levels)
+    surface = surface_of(levels)
     known = [
         part
         for part in polygons_of(shapely.intersection(outline, surface.ground))
@@ -256,6 +256,8 @@ def _near(line: LineString, outline: Polygon, *, by: float) -> LineString | None
     near = shapely.intersection(line, outline.convex_hull.buffer(by))
     if near.length <= TOLERANCE:
         return None
+    if near.length >= line.length - TOLERANCE:
+        return line
     along = shapely.line_locate_point(line, shapely.points(coordinates(near)))
     first, last = float(along.min()), float(along.max())
     points = coordinates(line)

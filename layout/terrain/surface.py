@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -64,10 +64,38 @@ class Surface:
 
     def heights(self, points: Array) -> Array:
         """Heights of the ground, shape (k,) [m]; NaN beyond the surveyed points."""
-        from scipy.interpolate import LinearNDInterpolator
+        found = np.full(len(points), np.nan)
+        number, triangle = self._located(points)
+        first, second, third = (self.points[self._mesh.simplices[triangle, k]] for k in range(3))
+        at = points[number]
+        shares = np.stack(
+            (_twice_area(at, second, third), _twice_area(first, at, third), _twice_area(first, second, at))
+        )
+        shares /= _twice_area(first, second, third)
+        found[number] = (shares.T * self.levels[self._mesh.simplices[triangle]]).sum(axis=1)
+        return found
 
-        found = LinearNDInterpolator(self._mesh, self.levels)(points - self._zero)
-        return np.asarray(found, dtype=np.float64)
+    def _located(self, points: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Which points lie on the surveyed ground, and in which triangle each, the first where several meet.
+
+        The triangulation's own search solves a small system for every triangle, which is slow where the linear
+        algebra library starts threads for each.
+        """
+        number, place = self._tree.query(shapely.points(points), predicate="intersects")
+        number, first = np.unique(number, return_index=True)
+        return number, self._whole[place[first]]
+
+    @cached_property
+    def _whole(self) -> NDArray[np.intp]:
+        """The triangles that have an area."""
+        corners = self.points[self._mesh.simplices]
+        area = np.abs(_twice_area(corners[:, 0], corners[:, 1], corners[:, 2]))
+        return np.flatnonzero(area > TOLERANCE**2)
+
+    @cached_property
+    def _tree(self) -> shapely.STRtree:
+        corners = self.points[self._mesh.simplices[self._whole]]
+        return shapely.STRtree(np.atleast_1d(shapely.polygons(corners)))
 
     def level_line(self, through: XY) -> LineString | None:
         """The level line through a point, exactly along the triangles, to the edge of the surveyed ground.
@@ -88,7 +116,7 @@ class Surface:
                 break
         else:
             return None
-        start = int(self._mesh.find_simplex(at - self._zero)[0])
+        start = int(self._located(at)[1][0])
         if start not in crossed:  # the point stands on a level triangle: the nearest edge of that terrace
             middles = self._mesh.points[self._mesh.simplices[crossed]].mean(axis=1)
             start = int(crossed[np.argmin(np.hypot(*(middles - (at - self._zero)).T))])
@@ -118,18 +146,24 @@ class Surface:
             here = beyond
 
 
+@lru_cache(maxsize=2)
+def surface_of(levels: Levels) -> Surface:
+    """The surface through surveyed levels, kept for the next to ask; see :meth:`Surface.of`."""
+    return Surface.of(levels)
+
+
 def heights(levels: Levels, points: Array) -> Array:
     """Heights of the ground at points, shape (k,) [m]; NaN beyond the surveyed points."""
     if levels.uniform is not None:
         return np.full(len(points), levels.uniform)
-    return Surface.of(levels).heights(points)
+    return surface_of(levels).heights(points)
 
 
 def surveyed_share(levels: Levels, outline: Polygon) -> float:
     """Share of a bed that lies between surveyed levels, 0 to 1; beyond it heights are not known."""
     if levels.uniform is not None:
         return 1.0
-    return float(outline.intersection(Surface.of(levels).ground).area / outline.area)
+    return float(outline.intersection(surface_of(levels).ground).area / outline.area)
 
 
 def merged(points: Array, levels: Array) -> tuple[Array, Array]:
@@ -156,3 +190,9 @@ def distinct(points: Array) -> Array:
     steps = np.hypot(*np.diff(points, axis=0).T)
     kept: Array = points[np.concatenate(([True], steps > 1e-6 * TOLERANCE))]
     return kept
+
+
+def _twice_area(first: Array, second: Array, third: Array) -> Array:
+    """Twice the areas of triangles, over 0 where they run counter-clockwise, shape (k,) [m²]."""
+    a, b = second - first, third - first
+    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
