@@ -279,6 +279,18 @@ def _findings(site: Site, laying: Laying, sides: Sides, totals: Totals) -> Itera
             said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
             remedy='To follow another line, draw it and set runs.pattern = "drawn".',
         )
+    guide = site.runs.guide
+    if (
+        laying.pattern is Pattern.DRAWN
+        and guide is not None
+        and guide.is_closed
+        and guide.within(site.bed.outline)
+    ):
+        yield Finding(
+            code="closed-guide",
+            said="The line to follow closes within the bed; where it is nearest to the edge it is carried on straight.",
+            remedy="Leave a piece of it out where runs should begin, or end it off the bed.",
+        )
     if totals.emitters > MOST_EMITTERS:
         yield Finding(
             code="no-cells",

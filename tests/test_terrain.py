@@ -363,6 +363,16 @@ def test_a_line_that_cannot_be_followed_is_refused(tmp_path: Path, guide: str, s
     assert said in faults
 
 
+def test_a_line_that_closes_in_the_bed_keeps_the_laws_and_is_pointed_out(tmp_path: Path) -> None:
+    text = BASE + 'pattern = "drawn"\nguide = [[20, 3], [80, 3], [80, 9], [20, 9], [20, 3]]\n'
+    design = plan_field(read_site(site_file(tmp_path, text)))
+    assert "closed-guide" in {finding.code for finding in design.findings}
+    assert all(check.ok for check in design.checks if "bend" in check.name or "cross" in check.name)
+    opened = text.replace(", [20, 3]]", "]")
+    design = plan_field(read_site(site_file(tmp_path, opened)))
+    assert "closed-guide" not in {finding.code for finding in design.findings}
+
+
 # --- whole sites ---------------------------------------------------------------------------------------
 
 

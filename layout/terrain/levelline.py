@@ -116,15 +116,22 @@ def bearing_on(line: LineString, outline: Polygon) -> LineString:
 def opened(line: LineString, outline: Polygon) -> LineString:
     """A closed line cut open where it lies outside the bed: the middle half of its longest stretch there goes.
 
-    One that lies in the bed as a whole stays closed, but begins where it is nearest to the bed's edge; an open line
-    stays as it is.
+    One that lies in the bed as a whole stays closed, but begins on a straight where it is nearest to the bed's edge;
+    an open line stays as it is.
     """
     if not line.is_closed:
         return line
     ring = distinct(coordinates(shapely.segmentize(line, min(line.length, outline.length) / 200)))[:-1]
     out = ~shapely.contains_xy(outline, ring)
     if not out.any():
-        nearest = int(np.argmin(shapely.distance(shapely.points(ring), outline.exterior)))
+        away = shapely.distance(shapely.points(ring), outline.exterior)
+        ahead = np.roll(ring, -1, axis=0) - ring
+        back = np.roll(ahead, 1, axis=0)
+        turn = np.abs(
+            np.arctan2(back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0], (back * ahead).sum(axis=1))
+        )
+        straight = turn < max(float(turn.min()), 1e-6) * 2  # at a corner the seam would hide it
+        nearest = int(np.argmin(np.where(straight, away, np.inf)))
         return LineString(np.vstack((ring[nearest:], ring[: nearest + 1])))
     if out.all():
         farthest = int(np.argmax(shapely.distance(shapely.points(ring), outline)))
