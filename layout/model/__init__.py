@@ -1,0 +1,108 @@
+"""The nouns: small immutable values that the stages pass to each other.
+
+All lengths [m], coordinates [m] in the site's local plane, flows [m³/s], heads [m of water].
+A noun plans nothing, draws nothing and writes nothing; a wrong one cannot be made.
+
+Trade words: a *run* is one continuous length of emitting tubing; a *lateral* is one or more runs joined
+end to end and fed at one place; a *loop* joins the ends of neighbouring runs; a *riser* brings the end of a
+run up or down to its manifold; *blank* tubing has no emitters.
+
+By life stage: `site` is what the user states, `field` what is laid out, `design` what comes of it. All are
+imported from here.
+"""
+
+from __future__ import annotations
+
+from layout.model.base import XY, need, xy
+from layout.model.design import (
+    Candidate,
+    Check,
+    Coverage,
+    Design,
+    Finding,
+    Follows,
+    Part,
+    RunSlope,
+    Totals,
+    Trial,
+    Unit,
+)
+from layout.model.field import (
+    Cells,
+    Dropped,
+    EmitterRow,
+    Join,
+    Lateral,
+    Laying,
+    Pipe,
+    PipeKind,
+    Plumbing,
+    Riser,
+    Run,
+    Sides,
+    Take,
+    UsableGround,
+)
+from layout.model.site import (
+    Bed,
+    DesignBasis,
+    Feature,
+    FeatureKind,
+    Frame,
+    LateralRules,
+    Levels,
+    ManifoldRules,
+    Pattern,
+    Pump,
+    RunRules,
+    Site,
+    StakeRules,
+    Tubing,
+    site_place,
+)
+
+__all__ = [
+    "XY",
+    "Bed",
+    "Candidate",
+    "Cells",
+    "Check",
+    "Coverage",
+    "Design",
+    "DesignBasis",
+    "Dropped",
+    "EmitterRow",
+    "Feature",
+    "FeatureKind",
+    "Finding",
+    "Follows",
+    "Frame",
+    "Join",
+    "Lateral",
+    "LateralRules",
+    "Laying",
+    "Levels",
+    "ManifoldRules",
+    "Part",
+    "Pattern",
+    "Pipe",
+    "PipeKind",
+    "Plumbing",
+    "Pump",
+    "Riser",
+    "Run",
+    "RunRules",
+    "RunSlope",
+    "Sides",
+    "Site",
+    "StakeRules",
+    "Take",
+    "Totals",
+    "Trial",
+    "Tubing",
+    "Unit",
+    "UsableGround",
+    "need",
+    "site_place",
+    "xy",
+]

@@ -1,0 +1,253 @@
+"""The finished design: what was compared, measured, checked and counted."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+from layout.model.base import XY
+from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
+from layout.model.site import Pattern, Site
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coverage:
+    """How well the runs cover the usable ground.
+
+    Attributes
+    ----------
+    covered : float
+        Share of usable ground within half a spacing of tubing, 0 to 1.
+    dry : float
+        Distance of the farthest usable point from any tubing [m].
+    dry_at : (x, y)
+        That point [m].
+    gap_least, gap_greatest : float or None
+        Least and greatest distance from a point of a run to the next run beside it [m]; None with one run.
+    gap_p5, gap_p95 : float or None
+        5th and 95th percentile of the same [m].
+    bend_least : float or None
+        Radius of the tightest bend [m]; None where all runs are straight.
+    bend_at : (x, y) or None
+        Where it is [m].
+    clearance_least : float
+        Least distance from tubing to the bed's outline [m].
+    """
+
+    covered: float
+    dry: float
+    dry_at: XY
+    gap_least: float | None
+    gap_greatest: float | None
+    gap_p5: float | None
+    gap_p95: float | None
+    bend_least: float | None
+    bend_at: XY | None
+    clearance_least: float
+
+
+Follows = Literal["outline", "usable ground", "rectangle"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One pattern that was tried.
+
+    Attributes
+    ----------
+    pattern : Pattern
+    follows : "outline", "usable ground" or "rectangle"
+        Whose long sides it follows: the outline's, those of what setbacks leave of it, or the straight ones of the
+        smallest rectangle round it.
+    tubing : float
+        Total length of runs [m].
+    runs : int
+    dropped : int
+        Pieces left out.
+    fed : float
+        Share of tubing on runs that start at the manifold end, 0 to 1.
+    coverage : Coverage
+    score : float
+        The less the better; see :func:`layout.coverage.score`.
+    """
+
+    pattern: Pattern
+    follows: Follows = "outline"
+    tubing: float
+    runs: int
+    dropped: int
+    fed: float
+    coverage: Coverage
+    score: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """A pattern as it was laid, with the figures it is ranked by.
+
+    Attributes
+    ----------
+    candidate : Candidate
+    laying : Laying
+    sides : Sides
+        Those it followed.
+    """
+
+    candidate: Candidate
+    laying: Laying
+    sides: Sides
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunSlope:
+    """How steeply the ground rises or falls along one run.
+
+    Attributes
+    ----------
+    run : str
+    greatest : float or None
+        Greatest slope over one row spacing of its length; None where the ground under it was not surveyed.
+    at : (x, y) or None
+        Where that is [m].
+    """
+
+    run: str
+    greatest: float | None
+    at: XY | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Totals:
+    """The whole field in a few figures.
+
+    Attributes
+    ----------
+    tubing : float
+        Of all runs [m].
+    blank : float
+        Of loops and blank tubing [m].
+    emitters : int
+    flow : float
+        Of all emitters [m³/s].
+    cell_mean : float or None
+        Mean ground of an inner emitter [m²]; None where no cells were made.
+    cell_cv : float or None
+        Coefficient of variation of the same; see :func:`layout.cells.evenness`.
+    """
+
+    tubing: float
+    blank: float
+    emitters: int
+    flow: float
+    cell_mean: float | None = None
+    cell_cv: float | None = None
+
+
+Unit = Literal["length", "area", "count", "ratio", "flow", "loading"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """A design check that can pass or fail.
+
+    Attributes
+    ----------
+    name : str
+        As a reviewer would write it: ``least gap between runs``.
+    value, limit : float
+        SI; an infinite limit where none is stated and the figure is for information.
+    unit : Unit
+        What kind of figure they are, so that sheets can print them in the site's units.
+    sense : "least" or "most"
+        Whether the limit is the least or the most the value may be.
+    ok : bool
+    source : str
+        Where the limit comes from: a key of the site file, or a published source.
+    place : str
+        Where it fails, in words, with site coordinates where it has them; empty when it does not.
+    """
+
+    name: str
+    value: float
+    limit: float
+    unit: Unit
+    sense: Literal["least", "most"]
+    ok: bool
+    source: str
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something to look at, though the plan stands.
+
+    Attributes
+    ----------
+    code : str
+        Short and stable: ``dropped-piece``.
+    said : str
+        What, with its place, in the site's units.
+    remedy : str
+    """
+
+    code: str
+    said: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One line of the takeoff, in SI for lengths and areas and in pieces for counts.
+
+    Attributes
+    ----------
+    item : str
+        Stable key: ``emitting tubing``.
+    description : str
+    unit : "length", "area" or "each"
+    net : float
+        As laid out: [m], [m²] or pieces.
+    waste : float
+        Share added, 0.05 for 5 %.
+    pack : float
+        How it is sold: [m] a coil or pipe length, pieces a box; 0 for by the unit.
+    """
+
+    item: str
+    description: str
+    unit: Literal["length", "area", "each"]
+    net: float
+    waste: float = 0.0
+    pack: float = 0.0
+
+    @property
+    def order(self) -> float:
+        """What to order, in the unit: net with waste, rounded up to whole packs (pieces to whole ones)."""
+        wanted = self.net * (1.0 + self.waste)
+        pack = self.pack or (1.0 if self.unit == "each" else 0.0)
+        return math.ceil(wanted / pack - 1e-9) * pack if pack else wanted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """The finished field: all that the sheets print."""
+
+    site: Site
+    ground: UsableGround
+    sides: Sides
+    laying: Laying
+    candidates: tuple[Candidate, ...]
+    laterals: tuple[Lateral, ...]
+    joins: tuple[Join, ...]
+    plumbing: Plumbing
+    emitters: tuple[EmitterRow, ...]
+    coverage: Coverage
+    totals: Totals
+    checks: tuple[Check, ...]
+    parts: tuple[Part, ...]
+    findings: tuple[Finding, ...] = field(default=())
+    cells: Cells | None = None
+    """None where no cells were made."""
+    slopes: tuple[RunSlope, ...] = field(default=())
+    """Of the runs, in their order; empty where levels are not surveyed."""

@@ -1,0 +1,292 @@
+"""The field, as it is laid out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from shapely import LineString, MultiPolygon, Polygon
+
+from layout.model.base import XY, need
+from layout.model.site import Pattern
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Take:
+    """How much of the ground inside the clearance one feature takes.
+
+    Attributes
+    ----------
+    feature : str
+    area : float
+        [m²]; ground taken by two features is counted for each.
+    """
+
+    feature: str
+    area: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsableGround:
+    """Where tubing may lie.
+
+    Attributes
+    ----------
+    area : Polygon or MultiPolygon
+        The outline less clearance, setbacks and holes [m].
+    kept_clear : MultiPolygon
+        The union of all setback zones, not clipped to the bed [m]; may be empty.
+    takes : tuple of Take
+        In the order of the site's features.
+    """
+
+    area: Polygon | MultiPolygon
+    kept_clear: MultiPolygon
+    takes: tuple[Take, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sides:
+    """A bed's two long sides and two ends; left and right as seen from the manifold end.
+
+    Attributes
+    ----------
+    left, right : LineString
+        The long sides, both from the manifold end to the far end [m].
+    near, far : LineString
+        The manifold end and the far end, both from left to right [m].
+    centre : LineString
+        The centre line from the manifold end to the far end [m].
+    certain : bool
+        False where the bed has no clear long direction and the sides are a convention.
+    """
+
+    left: LineString
+    right: LineString
+    near: LineString
+    far: LineString
+    centre: LineString
+    certain: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One continuous length of emitting tubing.
+
+    Attributes
+    ----------
+    name : str
+        ``R1``, ``R2`` … from left to right, seen from the manifold end.
+    line : LineString
+        From the manifold end on [m].
+    row : int
+        Its place across the bed; pieces of one interrupted run share a row.
+    fed : bool
+        Whether it is fed from the manifold end of the bed: it starts there, or blank tubing carries on to it from
+        a run that does.
+    """
+
+    name: str
+    line: LineString
+    row: int
+    fed: bool = True
+
+    @property
+    def length(self) -> float:
+        """Length of the line [m]."""
+        return float(self.line.length)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dropped:
+    """A piece of tubing that was not laid, and why.
+
+    Attributes
+    ----------
+    line : LineString
+        [m].
+    row : int
+    why : str
+        As a phrase: ``shorter than runs.shortest``.
+    """
+
+    line: LineString
+    row: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laying:
+    """The runs of one pattern on one bed.
+
+    Attributes
+    ----------
+    pattern : Pattern
+        Never ``best``.
+    runs : tuple of Run
+        By row from left to right, and along the row from the manifold end.
+    dropped : tuple of Dropped
+    carries : tuple of Join
+        Blank tubing that carries a line past an obstacle from one run to the next.
+    """
+
+    pattern: Pattern
+    runs: tuple[Run, ...]
+    dropped: tuple[Dropped, ...] = ()
+    carries: tuple[Join, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Join:
+    """Blank tubing between two runs.
+
+    Attributes
+    ----------
+    kind : "loop" or "blank"
+        A loop at the ends of neighbouring runs; blank tubing past an obstacle.
+    start, end : str
+        Names of the runs it leaves and enters.
+    line : LineString
+        In the direction of flow from the supply [m].
+    """
+
+    kind: Literal["loop", "blank"]
+    start: str
+    end: str
+    line: LineString
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lateral:
+    """Runs joined end to end, fed at one place.
+
+    Attributes
+    ----------
+    name : str
+        ``L1``, ``L2`` … from left to right.
+    runs : tuple of str
+        In the order the water takes.
+    length : float
+        Of emitting tubing [m].
+    blank : float
+        Of loops and blank tubing [m].
+    supply, drain : (x, y)
+        The ends that go to the supply and to the return manifold [m].
+    returns_near : bool
+        True where both ends stand at the manifold end of the bed.
+    """
+
+    name: str
+    runs: tuple[str, ...]
+    length: float
+    blank: float
+    supply: XY
+    drain: XY
+    returns_near: bool
+
+
+PipeKind = Literal["supply", "return"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pipe:
+    """A manifold, or a line between pump and manifold.
+
+    Attributes
+    ----------
+    kind : "supply" or "return"
+    line : LineString
+        A supply from the pump on, a return towards the pump [m].
+    diameter : float
+        Nominal [m].
+    """
+
+    kind: PipeKind
+    line: LineString
+    diameter: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Riser:
+    """The short pipe from a manifold to a run end.
+
+    Attributes
+    ----------
+    kind : "supply" or "return"
+    lateral : str
+    line : LineString
+        From the manifold to the end of the tubing [m].
+    """
+
+    kind: PipeKind
+    lateral: str
+    line: LineString
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plumbing:
+    """Manifolds, risers, and the lines to the pump.
+
+    Attributes
+    ----------
+    manifolds : tuple of Pipe
+    risers : tuple of Riser
+    lines : tuple of Pipe
+        Empty where the pump's place is not known.
+    crossings : tuple of (str, (x, y))
+        Features whose own shape a manifold, riser or line crosses, and where [m].
+    """
+
+    manifolds: tuple[Pipe, ...]
+    risers: tuple[Riser, ...]
+    lines: tuple[Pipe, ...]
+    crossings: tuple[tuple[str, XY], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EmitterRow:
+    """The emitters of one run.
+
+    Attributes
+    ----------
+    run : str
+    points : tuple of (x, y)
+        From the manifold end, the first half an emitter spacing in [m].
+    flow : float
+        Of all of them together [m³/s].
+    """
+
+    run: str
+    points: tuple[XY, ...]
+    flow: float
+
+    @property
+    def count(self) -> int:
+        """Number of emitters."""
+        return len(self.points)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """The ground that each emitter doses, in the order of the emitters.
+
+    Attributes
+    ----------
+    shapes : tuple of Polygon or MultiPolygon
+        [m]; a multipolygon may be empty.
+    areas : tuple of float
+        [m²].
+    flows : tuple of float
+        Of each emitter [m³/s].
+    inner : tuple of bool
+        Whether the emitter stands farther than one run spacing from the edge of the bed.
+    """
+
+    shapes: tuple[Polygon | MultiPolygon, ...]
+    areas: tuple[float, ...]
+    flows: tuple[float, ...]
+    inner: tuple[bool, ...]
+
+    def __post_init__(self) -> None:
+        counts = {len(self.shapes), len(self.areas), len(self.flows), len(self.inner)}
+        need(len(counts) == 1, "a cell has a shape, an area and a flow")

@@ -1,0 +1,319 @@
+"""The site, as the user states it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Literal
+
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.model.base import XY, need
+from layout.units import UnitSet
+
+
+class FeatureKind(StrEnum):
+    """What a feature of the lot is; decides its symbol only, never its setback."""
+
+    BUILDING = "building"
+    TANK = "tank"
+    WELL = "well"
+    PROPERTY_LINE = "property line"
+    WATER_LINE = "water line"
+    WATER_BODY = "water body"
+    TREE = "tree"
+    DRIVE = "drive"
+    SLOPE = "slope"
+    OTHER = "other"
+
+
+class Pattern(StrEnum):
+    """How the runs follow the bed."""
+
+    BEST = "best"
+    LEFT = "left"
+    RIGHT = "right"
+    CENTRE = "centre"
+    EVEN = "even"
+    DRAWN = "drawn"
+    CONTOUR = "contour"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """Where the local plane lies: site coordinates = origin + local / unit length.
+
+    Attributes
+    ----------
+    units : UnitSet
+        The site's units.
+    origin : tuple of float
+        Site coordinates of the local origin [site units].
+    crs : str or None
+        The projected CRS of the site coordinates, as the user names it; None for a local plan grid.
+    """
+
+    units: UnitSet
+    origin: XY = (0.0, 0.0)
+    crs: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feature:
+    """Something to keep clear of.
+
+    Attributes
+    ----------
+    name : str
+    kind : FeatureKind
+    shape : Point, LineString or Polygon
+        In the local plane [m].
+    setback : float
+        No tubing within this distance of the shape [m]; the user's figure.
+    inside : bool
+        True where it stands in the bed and cuts a hole in the usable ground.
+    """
+
+    name: str
+    kind: FeatureKind
+    shape: BaseGeometry
+    setback: float
+    inside: bool = False
+
+    def __post_init__(self) -> None:
+        need(
+            self.setback >= 0 and not self.shape.is_empty,
+            "a feature needs a shape and a setback of 0 or more",
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """What is known of the ground's height: scattered points, or one level for the whole bed.
+
+    Attributes
+    ----------
+    points : tuple of (x, y, z)
+        Surveyed levels [m]; empty where one number was given.
+    uniform : float or None
+        The one level [m].
+    """
+
+    points: tuple[tuple[float, float, float], ...] = ()
+    uniform: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bed:
+    """The bed as drawn.
+
+    Attributes
+    ----------
+    outline : Polygon
+        A valid simple polygon without holes, counter-clockwise [m].
+    clearance : float
+        Least distance from the outline to a tubing centre line [m].
+    levels : Levels or None
+        None: flat, heights unknown.
+    walked : Polygon or None
+        The outline as it was surveyed, where `outline` is that smoothed [m].
+    """
+
+    outline: Polygon
+    clearance: float
+    levels: Levels | None = None
+    walked: Polygon | None = None
+
+    def __post_init__(self) -> None:
+        need(self.outline.is_valid and self.outline.area > 0, "the bed's outline must be a valid polygon")
+        need(self.clearance >= 0, "clearance is 0 or more")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tubing:
+    """The emitting tubing as bought.
+
+    Attributes
+    ----------
+    emitter_spacing : float
+        Along the tubing [m].
+    emitter_flow : float
+        Of one emitter in its pressure range [m³/s].
+    bend_radius : float
+        Tightest bend a run may take [m].
+    coil : float
+        Length of one coil [m].
+    inside_diameter : float or None
+        [m].
+    pressure_range : (float, float) or None
+        Least and greatest head at which the emitter keeps its flow [m of water].
+    compensating : bool
+        False: flow = emitter_flow × (head / emitter_pressure) ** emitter_exponent.
+    emitter_pressure : float or None
+        Head at which a non-compensating emitter gives `emitter_flow` [m of water].
+    emitter_exponent : float or None
+        0 to 1; 0.5 for a turbulent emitter.
+    """
+
+    emitter_spacing: float
+    emitter_flow: float
+    bend_radius: float
+    coil: float
+    inside_diameter: float | None = None
+    pressure_range: tuple[float, float] | None = None
+    compensating: bool = True
+    emitter_pressure: float | None = None
+    emitter_exponent: float | None = None
+
+    def __post_init__(self) -> None:
+        need(self.emitter_spacing > 0 and self.emitter_flow > 0, "emitter spacing and flow are over 0")
+        need(self.bend_radius >= 0 and self.coil > 0, "bend radius is 0 or more, a coil has a length")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunRules:
+    """How runs are to be laid.
+
+    Attributes
+    ----------
+    spacing : float
+        Centre to centre [m].
+    pattern : Pattern
+    shortest : float
+        A shorter piece is left out, and listed [m].
+    closest, widest : float
+        Least and greatest gap between runs, for the even pattern [m].
+    most : int or None
+        Cap on the number of runs.
+    guide : LineString or None
+        The line to follow, for the drawn pattern [m].
+    """
+
+    spacing: float
+    pattern: Pattern
+    shortest: float
+    closest: float
+    widest: float
+    most: int | None = None
+    guide: LineString | None = None
+
+    def __post_init__(self) -> None:
+        need(self.spacing > 0 and 0 < self.closest <= self.widest, "gaps are over 0 and closest <= widest")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LateralRules:
+    """How runs are joined into laterals.
+
+    Attributes
+    ----------
+    runs : int or None
+        Runs to a lateral; None: the best number is found.
+    longest : float
+        Of tubing in one lateral [m].
+    """
+
+    runs: int | None
+    longest: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManifoldRules:
+    """Where the manifolds stand and what they are made of.
+
+    Attributes
+    ----------
+    end : "pump", "far" or a point
+        The end of the bed: nearer the pump, the other one, or the end nearest this point [m].
+    supply_diameter, return_diameter : float
+        Nominal [m].
+    """
+
+    end: Literal["pump", "far"] | XY
+    supply_diameter: float
+    return_diameter: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pump:
+    """The pump tank.
+
+    Attributes
+    ----------
+    at : (x, y)
+        Where supply and return lines start and end [m].
+    level : float or None
+        Liquid level [m].
+    curve : tuple of (flow, head)
+        [m³/s], [m of water]; empty where not given.
+    """
+
+    at: XY
+    level: float | None = None
+    curve: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DesignBasis:
+    """What the field must do, as the user states it; None where not stated.
+
+    Attributes
+    ----------
+    flow : float or None
+        Wastewater per day [m³/s].
+    loading : float or None
+        What the ground takes [m³/s per m²].
+    flush_velocity : float or None
+        At the far end of every lateral when flushing [m/s].
+    """
+
+    flow: float | None = None
+    loading: float | None = None
+    flush_velocity: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StakeRules:
+    """How runs are staked.
+
+    Attributes
+    ----------
+    interval : float
+        Greatest distance between stakes along a run [m].
+    tolerance : float
+        Greatest mid-ordinate between the run and the chord from stake to stake [m].
+    ties : tuple of (name, (x, y))
+        Fixed points for swing ties [m]; empty, or at least two.
+    """
+
+    interval: float
+    tolerance: float
+    ties: tuple[tuple[str, XY], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """All that the site file says, in the local plane and SI."""
+
+    title: str
+    frame: Frame
+    bed: Bed
+    features: tuple[Feature, ...]
+    tubing: Tubing
+    runs: RunRules
+    laterals: LateralRules
+    manifold: ManifoldRules
+    pump: Pump | None
+    design: DesignBasis
+    stakeout: StakeRules
+    file: Path = Path("site.toml")
+    notes: tuple[str, ...] = ()
+    """What the readers did that the user should know (a point dropped, an outline closed)."""
+
+
+def site_place(frame: Frame, at: tuple[float, ...]) -> str:
+    """A local point in words, in site coordinates to a hundredth: ``(512.40, 1033.75)``."""
+    x, y = (zero + local / frame.units.length for zero, local in zip(frame.origin, at[:2], strict=True))
+    return f"({x:.2f}, {y:.2f})"
