@@ -223,6 +223,55 @@ class Riser:
     line: LineString
 
 
+FittingKind = Literal[
+    "elbow 90",
+    "elbow 45",
+    "elbow 22.5",
+    "elbow",
+    "tee",
+    "riser",
+    "cap",
+    "loop",
+    "coupling",
+    "reducer",
+    "zone valve",
+    "air valve",
+    "check valve",
+    "flush valve",
+]
+"""What a piece of plumbing with a place of its own is. ``elbow`` alone is one of no stated angle."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitting:
+    """One piece of the plumbing that has a place: what takeoff, drawings and stake-out count alike.
+
+    Attributes
+    ----------
+    kind : FittingKind
+    at : (x, y)
+        [m]; pieces that make up one bend together share its corner.
+    on : "supply" or "return"
+    zone : int
+        From 1.
+    size : float or None
+        Nominal diameter of the pipe it sits on [m]; None for tubing.
+    of : str
+        What it belongs to, where it belongs to a lateral or a pipe: ``L3``; empty elsewhere.
+    """
+
+    kind: FittingKind
+    at: XY
+    on: PipeKind
+    zone: int = 1
+    size: float | None = None
+    of: str = ""
+
+    def __post_init__(self) -> None:
+        need(self.zone >= 1, "zones count from 1")
+        need(self.size is None or self.size > 0, "a pipe has a diameter")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plumbing:
     """Manifolds, risers, and the lines to the pump.
@@ -235,12 +284,15 @@ class Plumbing:
         Empty where the pump's place is not known.
     crossings : tuple of (str, (x, y))
         Features whose own shape a manifold, riser or line crosses, and where [m].
+    fittings : tuple of Fitting
+        Of manifolds, risers, loops and lines, in a stated order: by zone, supply before return.
     """
 
     manifolds: tuple[Pipe, ...]
     risers: tuple[Riser, ...]
     lines: tuple[Pipe, ...]
     crossings: tuple[tuple[str, XY], ...] = ()
+    fittings: tuple[Fitting, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
