@@ -35,6 +35,8 @@ HAIR = 0.002
 shreds."""
 BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
+GENTLE_TURN = np.radians(12.0)
+"""Turning over half a bend radius that is no tight bend however it is spread: a kink of 14.9 degrees would be [rad]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,28 +118,25 @@ class Region:
     def cut(self, front: BaseGeometry) -> list[LineString]:
         """The parts of a front on this ground."""
         parts = lines_of(shapely.intersection(front, self.loose))
-        return [kept for part in parts if (kept := self._to_edge(part)) is not None]
+        return [self._to_edge(part) for part in parts]
 
-    def _to_edge(self, part: LineString) -> LineString | None:
+    def _to_edge(self, part: LineString) -> LineString:
         ends = shapely.points([part.coords[0], part.coords[-1]])
         out = shapely.distance(ends, self.strict) > self.leaves
         if not out.any():
             return part
         inner = shapely.intersection(part, self.strict)
         if inner.is_empty:
-            return None
+            return part  # all of it within the slack that the law allows
         along = shapely.line_locate_point(part, shapely.points(shapely.get_coordinates(inner)))
         start = float(along.min()) if out[0] else 0.0
         end = float(along.max()) if out[1] else part.length
-        return stretch(part, start, end) if end > start else None
+        return stretch(part, start, end) if end > start else part
 
 
 @dataclass(slots=True)
 class Row:
-    """The pieces of one front, from the manifold end on.
-
-    `order` is where they stand along the bed, `place` the row's place across it from the left.
-    """
+    """The pieces of one front, from the manifold end on; `place` is the row's place across the bed from the left."""
 
     place: float
     pieces: list[LineString] = field(default_factory=list)
@@ -188,7 +187,11 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
         for piece in row.pieces:
             if not _long_enough(piece, ground, number, dropped):
                 continue
-            parts = [piece] if limits.covers(piece) else lines_of(piece.intersection(limits))
+            parts = [piece]
+            if not limits.covers(piece):
+                parts = lines_of(piece.intersection(limits))
+                for cut in lines_of(piece.difference(limits)):
+                    _drop(dropped, cut, number, "nearer to the edge or a setback than allowed", ground=ground)
             parts = [slack for part in parts for slack in _bendable(part, ground, number, dropped)]
             parts = [fit for part in parts for fit in _apart_from_itself(part, ground, number, dropped)]
             kept[number].pieces += [part for part in parts if _long_enough(part, ground, number, dropped)]
@@ -217,21 +220,41 @@ def _long_enough(piece: LineString, ground: Ground, row: int, dropped: list[Drop
 
 def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
     """The piece without the stretches that bend too tightly."""
-    if ground.radius <= 0:
+    if ground.radius <= 0 or _is_gentle(coordinates(piece), ground.radius):
         return [piece]
     arm = ground.radius / 4
+    whole = piece
     if piece.length < 4 * arm and _hooks(piece, ground.radius):
-        _drop(dropped, piece, row, "bends tighter than tubing.bend_radius", ground=ground)
-        return []
-    piece = _without_hooks(piece, arm, ground.radius)
-    radius, at = bend_radii(coordinates(piece), arm=arm)
-    tight = radius < BEND_SHARE * ground.radius
-    if not tight.any():
-        return [piece]
-    zone = union(shapely.Point(place).buffer(arm) for place in at[tight])
-    for cut in lines_of(piece.intersection(zone)):
-        _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
-    return [_without_hooks(part, arm, ground.radius) for part in lines_of(piece.difference(zone))]
+        parts = []
+    else:
+        piece = _without_hooks(piece, arm, ground.radius)
+        radius, at = bend_radii(coordinates(piece), arm=arm)
+        tight = radius < BEND_SHARE * ground.radius
+        parts = [piece]
+        if tight.any():
+            zone = union(shapely.Point(place).buffer(arm) for place in at[tight])
+            parts = [_without_hooks(part, arm, ground.radius) for part in lines_of(piece.difference(zone))]
+    kept = union(part.buffer(HAIR * ground.spacing, cap_style="flat") for part in parts)
+    if parts != [whole]:
+        for cut in lines_of(whole.difference(kept)):
+            _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
+    return parts
+
+
+def _is_gentle(points: Array, radius: float) -> bool:
+    """Whether a line turns so little that no bend needs a closer look.
+
+    Where the turning over half a bend radius of its length stays under :data:`GENTLE_TURN`, the circle through
+    three points a quarter of the radius apart is larger than the bend radius, however the turning is spread.
+    """
+    step = np.diff(points, axis=0)
+    size = np.hypot(*step.T)
+    heading = (step[:, 0] + 1j * step[:, 1])[size > 0]
+    turned = np.abs(np.angle(heading[1:] / heading[:-1]))
+    at = np.cumsum(size[size > 0])[:-1]
+    total = np.concatenate(([0.0], np.cumsum(turned)))
+    until = np.searchsorted(at, at + radius / 2, side="right")
+    return bool((total[until] - total[:-1]).max(initial=0.0) <= GENTLE_TURN)
 
 
 def _without_hooks(piece: LineString, arm: float, radius: float) -> LineString:
@@ -276,7 +299,10 @@ def _apart_from_itself(
     kept_from, kept_to = np.append(0.0, np.minimum(last, piece.length)), np.append(first, piece.length)
     for a, b in zip(first, last, strict=True):
         _drop(dropped, stretch(piece, a, b), row, "nearer to itself than the least gap", ground=ground)
-    return [stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > ground.least]
+    legs = [
+        stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > HAIR * ground.spacing
+    ]
+    return [leg for leg in legs if _long_enough(leg, ground, row, dropped)]
 
 
 def _kept_from(piece: LineString, gap: float, touch: float, *, same_row: bool) -> list[Polygon]:
