@@ -303,7 +303,7 @@ metres = st.floats(3.0, 60.0).map(lambda length: round(length, 3))
 loops = st.one_of(st.none(), st.floats(0.3, 5.0), st.just(0.6), st.just(0.6))
 
 
-@given(data=st.data(), count=st.integers(1, 10), longest=st.floats(20.0, 200.0))
+@given(data=st.data(), count=st.integers(1, 12), longest=st.floats(20.0, 200.0))
 @settings(max_examples=80, deadline=None)
 def test_the_division_found_is_the_best_of_all(data: st.DataObject, count: int, longest: float) -> None:
     lengths = data.draw(st.lists(metres, min_size=count, max_size=count))

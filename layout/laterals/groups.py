@@ -25,7 +25,8 @@ def best_groups(lengths: Sequence[float], near: Loops, far: Loops, *, longest: f
     2. for each number of laterals the most even division, of least sum of squared lengths; of those, lengths
        within 1.6 × each other count as even, and else the least ratio of longest to shortest is best;
     3. more than one lateral, since a field of one stands still when it is broken;
-    4. fewest laterals: each costs two risers, and its own flow when flushing.
+    4. fewest joints. A loop has two, a lateral four: at either end tubing to riser and riser to manifold. So of
+       n lines in k laterals there are 2 (n - k) + 4 k = 2 n + 2 k, and fewest joints are fewest laterals.
 
     The best is found exactly, by dynamic programming over the end of the last lateral and their number.
 

@@ -7,8 +7,8 @@ Trade words: a *run* is one continuous length of emitting tubing; a *lateral* is
 end to end and fed at one place; a *loop* joins the ends of neighbouring runs; a *riser* brings the end of a
 run up or down to its manifold; *blank* tubing has no emitters.
 
-By life stage: `site` is what the user states, `field` what is laid out, `design` what comes of it. All are
-imported from here.
+By life stage: `site` is what the user states, `field` what is laid out, `zoned` the same by zones, `design` what
+comes of it. All are imported from here.
 """
 
 from __future__ import annotations
@@ -43,6 +43,7 @@ from layout.model.field import (
     Run,
     Sides,
     Take,
+    Trench,
     UsableGround,
 )
 from layout.model.site import (
@@ -60,8 +61,10 @@ from layout.model.site import (
     Site,
     StakeRules,
     Tubing,
+    ZoneRules,
     site_place,
 )
+from layout.model.zoned import Zone, ZoneLevels
 
 __all__ = [
     "XY",
@@ -102,10 +105,14 @@ __all__ = [
     "StakeRules",
     "Take",
     "Totals",
+    "Trench",
     "Trial",
     "Tubing",
     "Unit",
     "UsableGround",
+    "Zone",
+    "ZoneLevels",
+    "ZoneRules",
     "need",
     "site_place",
     "xy",

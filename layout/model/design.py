@@ -9,6 +9,7 @@ from typing import Literal
 from layout.model.base import XY
 from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
 from layout.model.site import Pattern, Site
+from layout.model.zoned import Zone, ZoneLevels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,3 +252,6 @@ class Design:
     """None where no cells were made."""
     slopes: tuple[RunSlope, ...] = field(default=())
     """Of the runs, in their order; empty where levels are not surveyed."""
+    zones: tuple[Zone, ...] = field(default=())
+    zone_levels: tuple[ZoneLevels, ...] = field(default=())
+    """By zone, in their order."""

@@ -174,6 +174,8 @@ class Lateral:
         The ends that go to the supply and to the return manifold [m].
     returns_near : bool
         True where both ends stand at the manifold end of the bed.
+    zone : int
+        From 1.
     """
 
     name: str
@@ -183,6 +185,7 @@ class Lateral:
     supply: XY
     drain: XY
     returns_near: bool
+    zone: int = 1
 
 
 PipeKind = Literal["supply", "return"]
@@ -199,11 +202,14 @@ class Pipe:
         A supply from the pump on, a return towards the pump [m].
     diameter : float
         Nominal [m].
+    zone : int
+        The zone it serves, from 1.
     """
 
     kind: PipeKind
     line: LineString
     diameter: float
+    zone: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,12 +221,16 @@ class Riser:
     kind : "supply" or "return"
     lateral : str
     line : LineString
-        From the manifold to the end of the tubing [m].
+        From the manifold to the end of the tubing [m]; it falls the other way, so that the tubing drains into
+        the manifold.
+    zone : int
+        From 1.
     """
 
     kind: PipeKind
     lateral: str
     line: LineString
+    zone: int = 1
 
 
 FittingKind = Literal[
@@ -273,6 +283,22 @@ class Fitting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Trench:
+    """A trench for pipe: one for all that run side by side.
+
+    Attributes
+    ----------
+    line : LineString
+        Along one of its pipes [m].
+    pipes : int
+        How many lie in it, at most.
+    """
+
+    line: LineString
+    pipes: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plumbing:
     """Manifolds, risers, and the lines to the pump.
 
@@ -286,6 +312,8 @@ class Plumbing:
         Features whose own shape a manifold, riser or line crosses, and where [m].
     fittings : tuple of Fitting
         Of manifolds, risers, loops and lines, in a stated order: by zone, supply before return.
+    trenches : tuple of Trench
+        Of manifolds and lines.
     """
 
     manifolds: tuple[Pipe, ...]
@@ -293,6 +321,7 @@ class Plumbing:
     lines: tuple[Pipe, ...]
     crossings: tuple[tuple[str, XY], ...] = ()
     fittings: tuple[Fitting, ...] = ()
+    trenches: tuple[Trench, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -229,11 +229,36 @@ class ManifoldRules:
         The end of the bed: nearer the pump, the other one, or the end nearest this point [m].
     supply_diameter, return_diameter : float
         Nominal [m].
+    offset : float
+        From the run ends to the supply trench; the return lies as far beyond that [m].
     """
 
     end: Literal["pump", "far"] | XY
     supply_diameter: float
     return_diameter: float
+    offset: float = 0.3
+
+    def __post_init__(self) -> None:
+        need(self.offset > 0, "a manifold lies beyond the run ends")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneRules:
+    """How the field is divided into zones; one of both is stated.
+
+    Attributes
+    ----------
+    count : int or None
+        So many zones.
+    most_flow : float or None
+        As few zones as none of more than this flow [m³/s] allows.
+    """
+
+    count: int | None = None
+    most_flow: float | None = None
+
+    def __post_init__(self) -> None:
+        need((self.count is None) != (self.most_flow is None), "zones are stated by count or by flow")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -267,11 +292,14 @@ class DesignBasis:
         What the ground takes [m³/s per m²].
     flush_velocity : float or None
         At the far end of every lateral when flushing [m/s].
+    least_pitch : float
+        Least fall of the return line over its length.
     """
 
     flow: float | None = None
     loading: float | None = None
     flush_velocity: float | None = None
+    least_pitch: float = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -309,6 +337,8 @@ class Site:
     design: DesignBasis
     stakeout: StakeRules
     file: Path = Path("site.toml")
+    zones: ZoneRules | None = None
+    """None: one zone."""
     notes: tuple[str, ...] = ()
     """What the readers did that the user should know (a point dropped, an outline closed)."""
 
