@@ -38,6 +38,8 @@ class _Figures:
     shortest: float
     longest: float
     diameter: float
+    offset: float
+    most_flow: float
     curve: str
     flow: float
     loading: float
@@ -72,6 +74,8 @@ _FEET = _Figures(
     shortest=10.0,
     longest=300.0,
     diameter=1.0,
+    offset=1.0,
+    most_flow=4.0,
     curve="[[0.0, 70.0], [10.0, 55.0], [20.0, 25.0]]",
     flow=440.0,
     loading=0.3,
@@ -105,6 +109,8 @@ _METRES = _Figures(
     shortest=3.0,
     longest=90.0,
     diameter=25.0,
+    offset=0.3,
+    most_flow=15.0,
     curve="[[0.0, 21.0], [40.0, 16.0], [75.0, 8.0]]",
     flow=1600.0,
     loading=12.0,
@@ -196,6 +202,11 @@ longest = {longest}                  # {length} of tubing in one lateral
 end = "pump"                     # the bed end: "pump" (nearer the pump), "far", or a point near it [x, y]
 supply_diameter = {diameter}            # {diameter_unit}, nominal
 return_diameter = {diameter}            # {diameter_unit}
+offset = {offset}                     # {length} from the run ends to the supply trench, and on to the return
+
+# [zones]                        # left out: the field is one zone; else one of the two keys
+# count = 2                      # so many zones of neighbouring laterals, of nearly the same flow
+# most_flow = {most_flow}                # {flow_unit}: as few zones as none of more flow allows
 
 [pump]
 at = {pump}                # where supply and return lines start and end
@@ -206,6 +217,7 @@ curve = {curve}   # [flow {flow_unit}, head {length}]
 flow = {flow}                     # {daily_unit}
 loading = {loading}                    # {loading_unit} the ground takes: yours to state
 flush_velocity = {flush_velocity}             # {velocity_unit} at the lateral ends
+least_pitch = 1.0                # per cent, least fall of the return line to the tank
 
 [stakeout]
 interval = {interval}                  # {length}, greatest distance between stakes along a run

@@ -36,6 +36,7 @@ from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
 from layout.terrain import bearing_on, ground_findings, level_line, run_slopes, slope_checks
 from layout.usable import usable_ground, usable_outline
+from layout.zones import evenness_checks, make_zones
 
 Progress = Callable[[str], None]
 LARGE = 2000.0
@@ -71,6 +72,8 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     laterals, joins = join_runs(
         laying, site.laterals, spacing=site.runs.spacing, bed=site.bed, kept_clear=ground.kept_clear
     )
+    emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
+    laterals, zones = make_zones(site, laterals, laying.runs, emitters)
     plumbing = lay_plumbing(
         laterals,
         laying.runs,
@@ -81,13 +84,15 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         outline=site.bed.outline,
     )
     tell("emitters and checks")
-    emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
     totals = field_totals(laying.runs, emitters, joins)
     cells = emitter_cells(ground.area, site.bed.outline, emitters, spacing=site.runs.spacing)
     mean_and_cv = evenness(cells) if cells else None
     if mean_and_cv is not None:
         totals = replace(totals, cell_mean=mean_and_cv[0], cell_cv=mean_and_cv[1])
-    checks = design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins)
+    checks = (
+        *design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins),
+        *evenness_checks(site, laterals, zones),
+    )
     slopes = run_slopes(site, laying)
     parts = count_parts(site, laying.runs, joins, plumbing)
     return Design(
@@ -107,6 +112,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         findings=(*_findings(site, laying, sides, totals), *ground_findings(site, laying)),
         slopes=slopes,
         cells=cells,
+        zones=zones,
     )
 
 

@@ -145,7 +145,8 @@ class Totals:
     cell_cv: float | None = None
 
 
-Unit = Literal["length", "area", "count", "ratio", "flow", "loading"]
+Unit = Literal["length", "area", "count", "ratio", "factor", "flow", "loading"]
+"""A ratio is printed in per cent, a factor as it is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

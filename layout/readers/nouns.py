@@ -26,6 +26,7 @@ from layout.model import (
     Site,
     StakeRules,
     Tubing,
+    ZoneRules,
 )
 from layout.readers.schema import DEFAULTS, WIDEST_OVER_SPACING, FeatureTable, SiteTable
 from layout.units import UnitSet
@@ -102,6 +103,7 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
             longest=default(table.laterals.longest, "laterals.longest") * units.length,
         ),
         manifold=_manifold_rules(table, frame),
+        zones=_zone_rules(table, units),
         pump=_pump(table, frame),
         design=_design(table, units),
         stakeout=StakeRules(
@@ -184,7 +186,14 @@ def _manifold_rules(table: SiteTable, frame: Frame) -> ManifoldRules:
         end=end if end in {"pump", "far"} else _local(frame, end),
         supply_diameter=default(manifold.supply_diameter, "manifold.supply_diameter") * diameter,
         return_diameter=default(manifold.return_diameter, "manifold.return_diameter") * diameter,
+        offset=default(manifold.offset, "manifold.offset") * frame.units.length,
     )
+
+
+def _zone_rules(table: SiteTable, units: UnitSet) -> ZoneRules | None:
+    if table.zones is None:
+        return None
+    return ZoneRules(count=table.zones.count, most_flow=_scaled(table.zones.most_flow, units.flow))
 
 
 def _pump(table: SiteTable, frame: Frame) -> Pump | None:
@@ -203,4 +212,5 @@ def _design(table: SiteTable, units: UnitSet) -> DesignBasis:
         flow=_scaled(table.design.flow, units.daily_flow),
         loading=_scaled(table.design.loading, units.loading),
         flush_velocity=_scaled(table.design.flush_velocity, units.velocity),
+        least_pitch=_Defaults(units).or_default(table.design.least_pitch, "design.least_pitch") / 100.0,
     )

@@ -21,6 +21,7 @@ from layout.readers.values import (
     Level,
     Levels,
     PatternWord,
+    PerCent,
     Point,
     Positive,
     Printable,
@@ -42,6 +43,8 @@ DEFAULTS: dict[str, tuple[Any, Any]] = {
     "laterals.longest": (300.0, 90.0),
     "manifold.supply_diameter": (1.0, 25.0),
     "manifold.return_diameter": (1.0, 25.0),
+    "manifold.offset": (1.0, 0.3),
+    "design.least_pitch": (1.0, 1.0),
     "stakeout.interval": (10.0, 3.0),
     "stakeout.tolerance": (0.1, 0.03),
 }
@@ -246,6 +249,30 @@ class ManifoldTable(Table):
     return_diameter: Positive | None = Field(
         default=None, description="the nominal diameter of the return", examples=["return_diameter = 1.0"]
     )
+    offset: Positive | None = Field(
+        default=None,
+        description="how far beyond the run ends the supply trench lies, and the return beyond that",
+        examples=["offset = 1.0"],
+    )
+
+
+class ZonesTable(Table):
+    """``[zones]``."""
+
+    count: Count | None = Field(default=None, description="the number of zones", examples=["count = 3"])
+    most_flow: Positive | None = Field(
+        default=None, description="the most flow of one zone", examples=["most_flow = 20.0"]
+    )
+
+    def broken(self) -> list[Rule]:
+        """List that both keys stand there, or neither."""
+        if (self.count is None) != (self.most_flow is None):
+            return []
+        said = "of count and most_flow " + (
+            "only one can hold" if self.count is not None else "one must be given"
+        )
+        remedy = "Write count for a number of zones, or most_flow for as few as that flow allows; not both."
+        return [Rule(said, remedy, ("count", "most_flow"))]
 
 
 class PumpTable(Table):
@@ -271,6 +298,11 @@ class DesignTable(Table):
         default=None,
         description="the velocity wanted at lateral ends in flushing",
         examples=["flush_velocity = 2.0"],
+    )
+    least_pitch: PerCent | None = Field(
+        default=None,
+        description="the least fall of the return line, in per cent of its length",
+        examples=["least_pitch = 1.0"],
     )
 
 
@@ -309,6 +341,7 @@ class SiteTable(Table):
     runs: RunsTable
     laterals: LateralsTable = LateralsTable()
     manifold: ManifoldTable = ManifoldTable()
+    zones: ZonesTable | None = None
     pump: PumpTable | None = None
     design: DesignTable = DesignTable()
     stakeout: StakeoutTable = StakeoutTable()

@@ -172,6 +172,7 @@ _FINITE: dict[str, Any] = {"strict": True, "allow_inf_nan": False}
 Positive = Annotated[float, Field(gt=0, le=LENGTH_LIMIT, **_FINITE)]
 ZeroOrMore = Annotated[float, Field(ge=0, le=LENGTH_LIMIT, **_FINITE)]
 Share = Annotated[float, Field(ge=0, le=1, **_FINITE)]
+PerCent = Annotated[float, Field(ge=0, le=100, **_FINITE)]
 Flow = Annotated[float, Field(gt=0, le=FLOW_LIMIT, **_FINITE)]
 Level = Annotated[float, Field(ge=-COORDINATE_LIMIT, le=COORDINATE_LIMIT, **_FINITE)]
 Printable = AfterValidator(_printable)

@@ -72,6 +72,7 @@ class Figures:
             "area": self.area_of,
             "count": lambda count: plain(count, 0),
             "ratio": self.share,
+            "factor": lambda factor: plain(factor, 3),
             "flow": self.flow_of,
             "loading": self.loading_of,
         }[check.unit](value)
@@ -84,6 +85,7 @@ def of_check(check: Check, value: float, units: UnitSet) -> float:
         "area": units.area,
         "count": 1.0,
         "ratio": 1.0,
+        "factor": 1.0,
         "flow": units.flow,
         "loading": units.loading,
     }[check.unit]

@@ -16,7 +16,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from layout.frame import to_site
-from layout.model import Candidate, Check, Design, Frame, Join, Lateral, Pipe, Run
+from layout.model import Candidate, Check, Design, Frame, Join, Lateral, Pipe, Run, Zone
 from layout.plane import coordinates, polygons_of
 from layout.sheets.figures import of_check
 from layout.sheets.takeoff import takeoff
@@ -39,7 +39,7 @@ def document(design: Design) -> dict[str, Json]:
     -------
     dict
         Blocks ``format``, ``title``, ``units``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
-        ``joins``, ``manifolds``, ``risers``, ``lines``, ``crossings``, ``totals``, ``checks``, ``takeoff``,
+        ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``crossings``, ``totals``, ``checks``, ``takeoff``,
         ``dropped``, ``findings``, ``notes``.
     """
     frame = design.site.frame
@@ -53,10 +53,16 @@ def document(design: Design) -> dict[str, Json]:
         "candidates": [candidate_entry(item, frame) for item in design.candidates],
         "runs": _runs(design),
         "laterals": [_lateral(item, design) for item in design.laterals],
+        "zones": [_zone(item, frame) for item in design.zones],
         "joins": [_join(item, frame) for item in design.joins],
         "manifolds": [_pipe(item, frame) for item in design.plumbing.manifolds],
         "risers": [
-            {"kind": riser.kind, "lateral": riser.lateral, **_line(riser.line, frame)}
+            {
+                "kind": riser.kind,
+                "lateral": riser.lateral,
+                "zone": _zone_name(riser.zone),
+                **_line(riser.line, frame),
+            }
             for riser in design.plumbing.risers
         ],
         "lines": [_pipe(item, frame) for item in design.plumbing.lines],
@@ -170,6 +176,23 @@ def _lateral(item: Lateral, design: Design) -> Json:
         "supply": _points(design.site.frame, [item.supply])[0],
         "drain": _points(design.site.frame, [item.drain])[0],
         "returns_near": item.returns_near,
+        "zone": _zone_name(item.zone),
+    }
+
+
+def _zone_name(number: int) -> str:
+    return f"Z{number}"
+
+
+def _zone(item: Zone, frame: Frame) -> Json:
+    units = frame.units
+    return {
+        "name": item.name,
+        "laterals": list(item.laterals),
+        "runs": list(item.runs),
+        "tubing": item.tubing / units.length,
+        "emitters": item.emitters,
+        "flow": item.flow / units.flow,
     }
 
 
@@ -178,7 +201,12 @@ def _join(item: Join, frame: Frame) -> Json:
 
 
 def _pipe(item: Pipe, frame: Frame) -> Json:
-    return {"kind": item.kind, **_line(item.line, frame), "diameter": item.diameter / frame.units.diameter}
+    return {
+        "kind": item.kind,
+        **_line(item.line, frame),
+        "diameter": item.diameter / frame.units.diameter,
+        "zone": _zone_name(item.zone),
+    }
 
 
 def _totals(design: Design) -> Json:
@@ -202,6 +230,11 @@ def _totals(design: Design) -> Json:
         "blank": whole.blank / units.length,
         "runs": len(design.laying.runs),
         "laterals": len(design.laterals),
+        "zones": len(design.zones),
+        "lateral_min": min((item.length + item.blank for item in design.laterals), default=0.0)
+        / units.length,
+        "lateral_max": max((item.length + item.blank for item in design.laterals), default=0.0)
+        / units.length,
     }
 
 
