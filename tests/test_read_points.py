@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from layout.errors import ReadError
-from layout.readers.points import MOST_POINTS, PointTable, read_points
+from layout.readers.points import MOST_POINTS, PointTable, read_points, split_name
 
 SQUARE = ((10.0, 20.0), (30.0, 20.0), (30.0, 40.0))
 
@@ -44,6 +44,20 @@ def read(folder: Path, content: str | bytes, name: str = "bed.csv") -> PointTabl
         "1,20,10,5.5,corner\n2,20,30,5.6,fence; post\n3,40,30,5.7,a, b, c\n",
         "A1,20,10\nA2,20,30\nA3,40,30\n",
         "10,20\n30,20\n30,40\n",
+        "x|y\n10|20\n30|20\n30|40\n",
+        "x y\n10 20\n30  20\n30 40\n",
+        "x y description\n10 20 a fence post\n30 20\n30 40 b\n",
+        "1 20.00 10.00 5.5 EDGE OF BED\n2 20.00 30.00 5.6 EDGE\n3 40.00 30.00 5.7\n",
+        "   1   20.00   10.00\n   2   20.00   30.00\n   3   40.00   30.00\n",
+        "1\t20\t10\t5,5\tcorner, east\n2\t20\t30\t5,6\tfence\n3\t40\t30\t5,7\n",
+        "x\ty\n10,0\t20,0\n30,00\t20,0\n30,0\t40,0\n",
+        "x y\n10,0 20,0\n30,0 20,0\n30,0 40,0\n",
+        "x;y\n10,000;20,000\n30,000;20,000\n30,000;40,000\n",
+        "1;20,0;10,0;5,5;a, b\n2;20,0;30,0;5,5;\n3;40,0;30,0;5,5;c\n",
+        "1,20,10,corner\n2,20,30,fence\n3,40,30,\n",
+        "Easting (ft),Northing [ft]\n10,20\n30,20\n30,40\n",
+        "Point No.;Northing_m;Easting_m\n1;20;10\n2;20;30\n3;40;30\n",
+        "Lat,Lon,E,N\n42,-71,10,20\n42,-71,30,20\n42,-71,30,40\n",
     ],
 )
 def test_forms(tmp_path: Path, text: str) -> None:
@@ -93,11 +107,11 @@ def test_two_columns_without_a_header_are_noted(tmp_path: Path) -> None:
         ("x,y\n0,nan\n", '"nan" is no number'),
         ("x,y\n0,1_000\n", '"1_000" is no number'),
         ("x,y\n0,12 ft\n", '"12 ft" is no number'),
-        ("x\ty\n0\t1,5\n", '"1,5" is no number'),
+        ("x\ty\n0\t1,500\n", '"1,500" may have a decimal comma or one that parts thousands'),
         ("x,y\n0,1e12\n", "is 1e+12, beyond 1,000,000,000"),
         ("x,y\n0,1e999\n", "is inf, beyond 1,000,000,000"),
         ("x,y,z\n0,0,high\n", 'the elevation (column 3) cannot be read: "high" is no number'),
-        ("lat,lon\n42,-71\n", "line 1: latitude and longitude cannot be read yet"),
+        ("lat,lon\n42,-71\n", "latitude and longitude cannot be read yet"),
         ("name,Longitude,Latitude\na,-71,42\n", "latitude and longitude cannot be read yet"),
         ("x,z\n0,0\n", "the header names no pair of coordinates; it holds: x, z"),
         ("east side,north side\n0,0\n", "it holds: east side, north side"),
@@ -137,7 +151,6 @@ def test_all_faults_at_once_and_the_rest_counted(tmp_path: Path) -> None:
     ("name", "expected"),
     [
         ("bed.dxf", ".dxf files cannot be read yet"),
-        ("bed.dxf#EDGE", ".dxf files cannot be read yet"),
         ("bed.geojson", ".geojson files cannot be read yet"),
         ("bed.txt", ".txt files cannot be read yet"),
         ("bed", "the file has no ending"),
@@ -174,3 +187,58 @@ def test_too_many_points(tmp_path: Path) -> None:
 def test_many_points_are_read_soon(tmp_path: Path) -> None:
     rows = "".join(f"{i},{i % 7}.25\n" for i in range(20_000))
     assert len(read(tmp_path, "x,y\n" + rows).xy) == 20_000
+
+
+CODED = "1,20,10,5,BED 1\n2,0,0,5,TREE\n3,20,30,5,bed 2\n4,9,9,5,\n5,40,30,5,Bed\n"
+
+
+def test_points_of_one_description_code(tmp_path: Path) -> None:
+    (tmp_path / "lot.csv").write_text(CODED)
+    table = read_points(tmp_path / "lot.csv", part="BED")
+    assert table.xy == SQUARE
+    assert table.places == ("line 1", "line 3", "line 5")
+    (tmp_path / "lot.csv").write_text("x,y,code\n10,20,EB\n1,1,T\n30,20,EB\n30,40,EB\n")
+    assert read_points(tmp_path / "lot.csv", part="eb").xy == SQUARE
+
+
+@pytest.mark.parametrize(
+    ("text", "part", "expected"),
+    [
+        (CODED, "HOUSE", "no description begins with HOUSE; there are: BED 1, TREE, bed 2, Bed"),
+        ("x,y\n0,0\n", "BED", "no point has a description, so none can be chosen by #BED"),
+        ("1,2,3,4\n", "BED", "no point has a description"),
+    ],
+)
+def test_codes_that_are_not_there(tmp_path: Path, text: str, part: str, expected: str) -> None:
+    (tmp_path / "lot.csv").write_text(text)
+    with pytest.raises(ReadError) as caught:
+        read_points(tmp_path / "lot.csv", part=part)
+    assert expected in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("header", "unit"),
+    [("x,y", None), ("x (m),y (m)", "m"), ("E_ft,N_ft,elev_ft", "ft"), ("X (USft),Y", "us-ft")],
+)
+def test_a_unit_that_the_header_names(tmp_path: Path, header: str, unit: str | None) -> None:
+    assert read(tmp_path, f"{header}\n10,20,1\n").unit == unit
+
+
+def test_two_units_in_one_header(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match="the header names two units: ft and m"):
+        read(tmp_path, "x (ft),y (ft),z (m)\n10,20,1\n")
+
+
+@pytest.mark.parametrize(
+    ("name", "parts"),
+    [
+        ("lot.csv", ("lot.csv", "")),
+        ("lot.csv#EDGE OF BED", ("lot.csv", "EDGE OF BED")),
+        ("a/lot.DXF#V-BED", ("a/lot.DXF", "V-BED")),
+        ("bed #2.csv", ("bed #2.csv", "")),
+        ("bed #2.geojson#bed #2", ("bed #2.geojson", "bed #2")),
+        ("lot.csv#", ("lot.csv", "")),
+    ],
+)
+def test_names_with_a_part(name: str, parts: tuple[str, str]) -> None:
+    assert split_name(name) == parts

@@ -7,10 +7,11 @@ from typing import Any
 
 from layout.errors import Fault, LayoutError, ReadError, SiteError
 from layout.readers.document import Document, Loc
-from layout.readers.points import PointTable, read_points
+from layout.readers.points import ENDINGS, PointTable, Role, read_points, split_name
 from layout.readers.shapes import Place, inline_points
 from layout.readers.values import quoted
 
+_ROLES: dict[str | int, Role] = {"outline": "outline", "levels": "levels", "guide": "guide"}
 _INSIDE_REMEDY = "Put the survey file into the site file's folder and name it from there."
 
 
@@ -49,11 +50,14 @@ def _points_at(document: Document, loc: Loc, value: Any) -> PointTable | None:
         return inline_points(value, place, with_z=loc[-1] == "levels")
     if not isinstance(value, str):
         return None
-    path = _inside_folder(document, loc, value)
+    path, part = _inside_folder(document, loc, value), ""
+    if not _is_file(path):
+        name, part = split_name(value)
+        path = _inside_folder(document, loc, name)
     try:
-        return read_points(path)
+        return read_points(path, part=part, role=_ROLES.get(loc[-1], "shape"))
     except ReadError as error:
-        if path.suffix.lower() == ".csv" and _is_file(path):
+        if path.suffix.lower() in ENDINGS and _is_file(path):
             raise
         # a name that leads to no file of a known kind is a mistake of the site file
         first = error.faults[0]
