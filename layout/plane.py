@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -12,6 +13,9 @@ from shapely.geometry.base import BaseGeometry
 
 TOLERANCE = 1e-3
 """Distances below this are one point [m]: a millimetre, far below any tape."""
+
+MOST_MARKS = 400_000
+"""Marks along the lines of a :class:`SegmentIndex`, beyond one or two a segment."""
 
 Array = NDArray[np.float64]
 
@@ -140,8 +144,9 @@ def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
 class SegmentIndex:
     """The segments of some lines under a spatial index, for exact distances from very many points.
 
-    Linear referencing on the lines themselves would cost a whole line for every point; here the nearest segment
-    comes from the index and the foot on it from the closed form.
+    Linear referencing on the lines themselves would cost a whole line for every point, and a tree of segments
+    is slow for points far from all of them. Here a k-d tree of marks along the segments names a few to look at;
+    the closed form gives the nearest of them, and its distance tells whether any other could be nearer still.
 
     Attributes
     ----------
@@ -152,6 +157,8 @@ class SegmentIndex:
     """
 
     def __init__(self, lines: Sequence[LineString]) -> None:
+        from scipy.spatial import cKDTree
+
         walks = [coordinates(line) for line in lines]
         start = np.vstack([walk[:-1] for walk in walks])
         step = np.vstack([np.diff(walk, axis=0) for walk in walks])
@@ -160,8 +167,12 @@ class SegmentIndex:
         real = np.hypot(*step.T) > 0
         self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
         self._size = np.hypot(*self._step.T)
-        segments = shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1))
-        self._tree = shapely.STRtree(np.atleast_1d(np.asarray(segments, dtype=object)).tolist())
+        self._pitch = max(float(np.median(self._size)) / 2, float(self._size.sum()) / MOST_MARKS)
+        count = np.ceil(self._size / self._pitch - 1e-9).astype(np.intp) + 1
+        self._marked = np.repeat(np.arange(len(count)), count)
+        number = np.arange(len(self._marked)) - np.repeat(np.cumsum(count) - count, count)
+        share = number / np.repeat(count - 1, count)
+        self._marks = cKDTree(self._start[self._marked] + self._step[self._marked] * share[:, None])
 
     def nearest(self, points: Array) -> tuple[Array, Array]:
         """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""
@@ -170,7 +181,35 @@ class SegmentIndex:
 
     def locate(self, points: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Nearest segment of each point, the foot on it, and the foot's distance along its line [m]."""
-        index = np.asarray(self._tree.nearest(shapely.points(points)))
+        index = np.empty(len(points), dtype=np.intp)
+        unsure = np.arange(len(points))
+        for looked_at in (4, 16, 64):
+            if not len(unsure):
+                break
+            asked = points[unsure]
+            far, mark = self._marks.query(asked, k=looked_at)  # beyond all marks: infinity, and no mark
+            segment = self._marked[np.minimum(mark, len(self._marked) - 1)]
+            away = self._squared(asked[:, None, :], segment)
+            nearest = away.argmin(axis=1)[:, None]
+            index[unsure] = np.take_along_axis(segment, nearest, axis=1)[:, 0]
+            # a foot lies within half a pitch of a mark of its own segment, so its mark is nearer than this
+            bound = np.take_along_axis(away, nearest, axis=1)[:, 0] + self._pitch**2 / 4
+            unsure = unsure[far[:, -1] ** 2 < bound]
+        if len(unsure):  # as near to very many segments: about the centre of an arc
+            index[unsure] = self._tree.nearest(shapely.points(points[unsure]))
         start, step, size = self._start[index], self._step[index], self._size[index]
         share = np.clip(np.einsum("ij,ij->i", points - start, step) / size**2, 0.0, 1.0)
         return index, start + step * share[:, None], self.along[index] + share * size
+
+    def _squared(self, points: Array, segment: NDArray[np.intp]) -> Array:
+        """Squared distances of points from segments, shapes (n, 1, 2) and (n, k) to (n, k) [m²]."""
+        offset, step = points - self._start[segment], self._step[segment]
+        share = np.clip(np.einsum("ijk,ijk->ij", offset, step) / self._size[segment] ** 2, 0.0, 1.0)
+        offset -= step * share[..., None]
+        return np.asarray(np.einsum("ijk,ijk->ij", offset, offset))
+
+    @cached_property
+    def _tree(self) -> shapely.STRtree:
+        """The segments themselves, in their order."""
+        segments = shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1))
+        return shapely.STRtree(np.atleast_1d(np.asarray(segments, dtype=object)).tolist())
