@@ -70,6 +70,26 @@ class Sides:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Lobe:
+    """One of the parts of a bed that necks join.
+
+    Attributes
+    ----------
+    outline : Polygon
+        Its ground, up to the middle of each of its necks [m].
+    neck : LineString or None
+        Straight across the narrowest place of the neck that leads to it, from left to right as seen from the
+        manifold end [m]; None for the lobe at the manifold end.
+    before : int
+        Number of the lobe at the other end of that neck; -1 for the lobe at the manifold end, which is number 0.
+    """
+
+    outline: Polygon
+    neck: LineString | None = None
+    before: int = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """One continuous length of emitting tubing.
 
@@ -84,12 +104,15 @@ class Run:
     fed : bool
         Whether it is fed from the manifold end of the bed: it starts there, or blank tubing carries on to it from
         a run that does.
+    lobe : int
+        Number of the lobe that it begins in; 0 in a bed without necks.
     """
 
     name: str
     line: LineString
     row: int
     fed: bool = True
+    lobe: int = 0
 
     @property
     def length(self) -> float:
@@ -127,13 +150,35 @@ class Laying:
         By row from left to right, and along the row from the manifold end.
     dropped : tuple of Dropped
     carries : tuple of Join
-        Blank tubing that carries a line past an obstacle from one run to the next.
+        Blank tubing that carries a line past an obstacle, or through a neck, from one run to the next.
+    lobes : tuple of Lobe
+        By number; empty for a bed without necks.
+    windings : tuple of tuple of str
+        Runs beyond necks that loops have to tie end to end for water to reach them, each in the order of flow: the
+        first is fed and walked away from the manifold end, the next one back, and so on by turns. Of a line that
+        blank tubing carries on, its first run is named.
     """
 
     pattern: Pattern
     runs: tuple[Run, ...]
     dropped: tuple[Dropped, ...] = ()
     carries: tuple[Join, ...] = ()
+    lobes: tuple[Lobe, ...] = ()
+    windings: tuple[tuple[str, ...], ...] = ()
+
+    @property
+    def reached(self) -> frozenset[str]:
+        """Names of the runs that water reaches from the manifold end, on their own or wound to one that is fed."""
+        onward = {join.start: join.end for join in self.carries}
+        found = {run.name for run in self.runs if run.fed}
+        for winding in self.windings:
+            found |= set(winding)
+        for name in tuple(found):
+            step = onward.get(name)
+            while step is not None:
+                found.add(step)
+                step = onward.get(step)
+        return frozenset(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +188,7 @@ class Join:
     Attributes
     ----------
     kind : "loop" or "blank"
-        A loop at the ends of neighbouring runs; blank tubing past an obstacle.
+        A loop at the ends of neighbouring runs; blank tubing past an obstacle or through a neck.
     start, end : str
         Names of the runs it leaves and enters.
     line : LineString

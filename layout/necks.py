@@ -1,0 +1,201 @@
+"""Necks: places so narrow that a bed falls into lobes there, found by wearing the outline away.
+
+Ground within a distance t of the edge is taken off; where a bed falls apart before its parts are half gone, it has
+a neck. A waist that is more than half as wide as the parts on its two sides is none.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.model import Lobe
+from layout.plane import TOLERANCE, areal, coordinates, polygons_of, stretch
+
+NARROW = 0.5
+"""A neck is at most this × as wide as the narrower of the two parts it joins (a judgement)."""
+STEPS = 18
+"""How many depths are tried, in even ratios from the least to that at which nothing can be a neck any more."""
+SHALLOW = 0.02
+"""The least depth tried, in half widths of the bed."""
+FINE = 0.02
+"""How closely the half width of a bed is found, in mean widths."""
+MOST = 24
+"""Necks looked for in one bed; rough outlines have no end of them."""
+
+
+def find_lobes(outline: Polygon, *, near: BaseGeometry, least: float) -> tuple[Lobe, ...]:
+    """Part a bed at its necks.
+
+    Parameters
+    ----------
+    outline : Polygon
+        Valid; holes do not matter [m].
+    near : BaseGeometry
+        The manifold end [m]. Lobes are numbered from there.
+    least : float
+        Half the width that a part has at least to be a lobe [m].
+
+    Returns
+    -------
+    tuple of Lobe
+        Each after the lobe before it; empty where there is no neck.
+
+    Examples
+    --------
+    >>> bed = shapely.union_all([shapely.box(0, 0, 10, 10), shapely.box(10, 4, 20, 6), shapely.box(20, 0, 30, 10)])
+    >>> lobes = find_lobes(bed, near=Point(0, 5), least=2.0)
+    >>> [lobe.before for lobe in lobes], lobes[1].neck.length
+    ([-1, 0], 2.0)
+    """
+    whole = shapely.orient_polygons(Polygon(outline.exterior))
+    parts = [whole]
+    cuts: list[LineString] = []
+    waiting = [whole]
+    while waiting and len(cuts) < MOST:
+        part = waiting.pop()
+        cut = _narrowest(part, least)
+        halves = None if cut is None else _halves(part, cut)
+        if cut is None or halves is None:
+            continue
+        parts.remove(part)
+        parts += halves
+        waiting += halves
+        cuts.append(cut)
+    return _ordered(parts, cuts, near) if cuts else ()
+
+
+def beyond(lobes: tuple[Lobe, ...], number: int) -> frozenset[int]:
+    """Numbers of a lobe and of all lobes that are reached through it."""
+    found = {number}
+    for other, lobe in enumerate(lobes):  # each stands after the lobe before it
+        if lobe.before in found:
+            found.add(other)
+    return frozenset(found)
+
+
+def _narrowest(part: Polygon, least: float) -> LineString | None:
+    """Straight across the narrowest neck; None where there is none."""
+    fine = max(FINE * 2.0 * part.area / part.length, TOLERANCE)
+    size = float(shapely.maximum_inscribed_circle(part, tolerance=fine).length)
+    deepest = NARROW * size
+    if size < least or deepest <= 0:
+        return None
+    before = 0.0
+    for depth in np.geomspace(SHALLOW * size, deepest, STEPS):
+        if len(_lobes_at(part, float(depth), least)) > 1:
+            return _across(part, before, float(depth), least)
+        before = float(depth)
+    return None
+
+
+def _lobes_at(part: Polygon, depth: float, least: float) -> list[Polygon]:
+    """What is left of a bed worn away to a depth: parts that were at least as wide as lobes beside such a neck."""
+    kept = max(depth / NARROW, least) - depth
+    left = polygons_of(part.buffer(-depth, quad_segs=8))
+    return [piece for piece in left if not piece.buffer(-kept, quad_segs=4).is_empty]
+
+
+def _across(part: Polygon, low: float, high: float, least: float) -> LineString | None:
+    """The shortest line across the place that closes last of all between two depths."""
+    for _ in range(12):
+        middle = (low + high) / 2
+        if len(_lobes_at(part, middle, least)) > 1:
+            high = middle
+        else:
+            low = middle
+    lobes = _lobes_at(part, high, least)
+    one, other = min(itertools.combinations(lobes, 2), key=lambda pair: float(pair[0].distance(pair[1])))
+    along = coordinates(shapely.shortest_line(one, other))
+    way = along[1] - along[0]
+    size = float(np.hypot(*way))
+    if size <= 0:
+        return None
+    middle_point = along.mean(axis=0)
+    normal = np.array([-way[1], way[0]]) / size * 6 * high
+    line = shapely.intersection(LineString([middle_point - normal, middle_point + normal]), part)
+    chords = [chord for chord in shapely.get_parts(line) if chord.length > 0]
+    if not chords:
+        return None
+    return _shortened(part, min(chords, key=lambda chord: float(chord.distance(Point(middle_point)))))
+
+
+def _shortened(part: Polygon, chord: LineString) -> LineString:
+    """A line across, its two ends slid along the edge until it is as short as it can be there."""
+    edge = LineString(part.exterior.coords)
+    ends = coordinates(chord)[[0, -1]]
+    for turn in range(24):
+        here, there = turn % 2, 1 - turn % 2
+        wall = _wall(edge, ends[there], chord.length)
+        ends[there] = coordinates(shapely.shortest_line(wall, Point(ends[here])))[0]
+    shorter = LineString(ends)
+    inner = stretch(shorter, 1e-6 * shorter.length, (1 - 1e-6) * shorter.length)
+    return shorter if 0 < shorter.length <= chord.length and part.covers(inner) else chord
+
+
+def _wall(edge: LineString, at: np.ndarray, reach: float) -> LineString:
+    """The stretch of a closed edge within half a reach of a point of it."""
+    station = float(edge.project(Point(at)))
+    return _between(edge, (station - reach / 2) % edge.length, (station + reach / 2) % edge.length)
+
+
+def _between(edge: LineString, start: float, end: float) -> LineString:
+    """The stretch of a closed line from one station on to another, through its seam if need be."""
+    if start <= end:
+        return stretch(edge, start, end)
+    parts = [stretch(edge, start, edge.length), stretch(edge, 0.0, end)]
+    return LineString(np.vstack([coordinates(piece) for piece in parts]))
+
+
+def _halves(part: Polygon, cut: LineString) -> list[Polygon] | None:
+    """The two sides of a bed parted by a line across it; None where that leaves no two whole sides."""
+    edge = LineString(part.exterior.coords)
+    start, end = (float(edge.project(Point(at))) for at in cut.coords)
+    halves = []
+    for a, b in ((start, end), (end, start)):
+        walk = coordinates(_between(edge, a, b))
+        half = areal(shapely.make_valid(Polygon(walk))) if len(walk) > 2 else None
+        if half is None or half.geom_type != "Polygon" or half.is_empty:
+            return None
+        halves.append(shapely.orient_polygons(Polygon(half.exterior)))
+    return halves
+
+
+def _ordered(parts: list[Polygon], cuts: list[LineString], near: BaseGeometry) -> tuple[Lobe, ...]:
+    """Number lobes from the manifold end outward, each neck turned to be seen from there."""
+    middle = [Point(coordinates(cut).mean(axis=0)) for cut in cuts]
+    joined = [
+        tuple(sorted(range(len(parts)), key=lambda k, at=at: float(parts[k].distance(at)))[:2])  # type: ignore[misc]
+        for at in middle
+    ]
+    at = near.interpolate(0.5, normalized=True) if near.geom_type == "LineString" else near
+    first = min(range(len(parts)), key=lambda k: (float(parts[k].distance(at)), k))
+    number, lobes, order = {first: 0}, [Lobe(outline=parts[first])], [first]
+    for here in order:
+        reached = [
+            (_angle_of(parts[here], cuts[k]), k, pair[0] + pair[1] - here)
+            for k, pair in enumerate(joined)
+            if here in pair and pair[0] + pair[1] - here not in number
+        ]
+        for _, k, there in sorted(reached):
+            number[there] = len(lobes)
+            order.append(there)
+            lobes.append(Lobe(outline=parts[there], neck=_seen(cuts[k], parts[there]), before=number[here]))
+    return tuple(lobes)
+
+
+def _angle_of(part: Polygon, cut: LineString) -> float:
+    """Where along a lobe's edge a neck stands [m]."""
+    return float(part.exterior.project(Point(coordinates(cut).mean(axis=0))))
+
+
+def _seen(cut: LineString, far: Polygon) -> LineString:
+    """A line across a neck turned to run from left to right for one who looks at the part beyond."""
+    edge = far.exterior  # counter-clockwise: it walks the cut with that ground on its left
+    a, b = (float(edge.project(Point(at))) for at in cut.coords)
+    forward = (b - a) % edge.length
+    return cut if forward <= edge.length - forward else cut.reverse()
