@@ -204,7 +204,8 @@ supply_diameter = {diameter}            # {diameter_unit}, nominal
 return_diameter = {diameter}            # {diameter_unit}
 offset = {offset}                     # {length} from the run ends to the supply trench, and on to the return
 
-# [zones]                        # left out: the field is one zone; else one of the two keys
+# Left out, the field is one zone; else one of the two keys:
+# [zones]
 # count = 2                      # so many zones of neighbouring laterals, of nearly the same flow
 # most_flow = {most_flow}                # {flow_unit}: as few zones as none of more flow allows
 

@@ -28,7 +28,7 @@ from layout.model import (
     Tubing,
     ZoneRules,
 )
-from layout.readers.schema import DEFAULTS, WIDEST_OVER_SPACING, FeatureTable, SiteTable
+from layout.readers.schema import DEFAULTS, LEAST_PITCH, WIDEST_OVER_SPACING, FeatureTable, SiteTable
 from layout.units import UnitSet
 
 
@@ -130,6 +130,10 @@ def _scaled(value: float | None, factor: float) -> float | None:
     return None if value is None else value * factor
 
 
+def _per_cent(value: float | None, default: float) -> float:
+    return (default if value is None else value) / 100.0
+
+
 def feature_name(index: int) -> str:
     """Name a feature that the user gave no name, by its place in the file."""
     return f"feature {index + 1}"
@@ -212,5 +216,5 @@ def _design(table: SiteTable, units: UnitSet) -> DesignBasis:
         flow=_scaled(table.design.flow, units.daily_flow),
         loading=_scaled(table.design.loading, units.loading),
         flush_velocity=_scaled(table.design.flush_velocity, units.velocity),
-        least_pitch=_Defaults(units).or_default(table.design.least_pitch, "design.least_pitch") / 100.0,
+        least_pitch=_per_cent(table.design.least_pitch, LEAST_PITCH),
     )

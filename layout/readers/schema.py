@@ -44,13 +44,14 @@ DEFAULTS: dict[str, tuple[Any, Any]] = {
     "manifold.supply_diameter": (1.0, 25.0),
     "manifold.return_diameter": (1.0, 25.0),
     "manifold.offset": (1.0, 0.3),
-    "design.least_pitch": (1.0, 1.0),
     "stakeout.interval": (10.0, 3.0),
     "stakeout.tolerance": (0.1, 0.03),
 }
 """What holds where a key is left out: with units ft or us-ft, and with m."""
 WIDEST_OVER_SPACING = 1.5
 """The greatest gap between runs, where it is left out, over their spacing."""
+LEAST_PITCH = 1.0
+"""The least fall of the return line, where it is left out, in per cent."""
 
 # --- tables ---------------------------------------------------------------------------------------------
 
