@@ -344,6 +344,30 @@ class Trench:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NoWay:
+    """A line that cannot be laid, and what closes every way from the pump to its manifold.
+
+    Attributes
+    ----------
+    kind : "supply" or "return"
+    zone : int
+        From 1.
+    at : (x, y)
+        Where it would meet its manifold [m].
+    closed_by : tuple of (str, (x, y))
+        Features, or ``the bed``, each with a place where it stands in the way [m].
+    alone : bool
+        Whether the way would be open without any one of them; else only without all of them.
+    """
+
+    kind: PipeKind
+    zone: int
+    at: XY
+    closed_by: tuple[tuple[str, XY], ...]
+    alone: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plumbing:
     """Manifolds, risers, and the lines to the pump.
 
@@ -359,6 +383,8 @@ class Plumbing:
         Of manifolds, risers, loops and lines, in a stated order: by zone, supply before return.
     trenches : tuple of Trench
         Of manifolds and lines.
+    unreached : tuple of NoWay
+        Manifolds that no line can lead to.
     """
 
     manifolds: tuple[Pipe, ...]
@@ -367,6 +393,7 @@ class Plumbing:
     crossings: tuple[tuple[str, XY], ...] = ()
     fittings: tuple[Fitting, ...] = ()
     trenches: tuple[Trench, ...] = ()
+    unreached: tuple[NoWay, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
