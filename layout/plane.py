@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -14,6 +15,10 @@ from shapely.geometry.base import BaseGeometry
 TOLERANCE = 1e-3
 """Distances below this are one point [m]: a millimetre, far below any tape."""
 
+GENTLE_TURN = np.radians(12.0)
+"""Turning over half a bend radius that is no tight bend however it is spread: a kink of 14.9 degrees would be [rad]."""
+PART = 12
+"""Segments of each part that :func:`chopped` cuts a line into."""
 MOST_MARKS = 400_000
 """Marks along the lines of a :class:`SegmentIndex`, beyond one or two a segment."""
 
@@ -63,10 +68,13 @@ def stations(line: Array) -> Array:
 
 def points_at(line: Array, along: Array) -> Array:
     """Points of a polyline at given distances along it, shape (k, 2) [m]; O(n + k log n)."""
-    station = stations(line)
-    return np.column_stack(
-        (np.interp(along, station, line[:, 0]), np.interp(along, station, line[:, 1])),
-    )
+    return _at(line, stations(line), along)
+
+
+def _at(line: Array, station: Array, along: Array) -> Array:
+    """Points of a polyline whose stations are known."""
+    both = np.interp(along, station, line[:, 0] + 1j * line[:, 1])
+    return np.column_stack((both.real, both.imag))
 
 
 def stretch(line: LineString, start: float, end: float) -> LineString:
@@ -92,7 +100,7 @@ def resample(line: Array, step: float) -> Array:
     return points_at(line, np.linspace(0.0, length, count + 1))
 
 
-def bend_radii(line: Array, *, arm: float) -> tuple[Array, Array]:
+def bend_radii(line: Array, *, arm: float, below: float | None = None) -> tuple[Array, Array]:
     """Radius of the circle through each point of a line and its neighbours an arm away on either side.
 
     A kink of angle t reads arm / (2 sin(t / 2)): a tube spans a slight one, and only a real bend counts.
@@ -103,6 +111,8 @@ def bend_radii(line: Array, *, arm: float) -> tuple[Array, Array]:
         [m].
     arm : float
         Distance along the line to the two other points [m].
+    below : float or None
+        Leave out places where the line turns too little for a radius below this [m].
 
     Returns
     -------
@@ -111,13 +121,62 @@ def bend_radii(line: Array, *, arm: float) -> tuple[Array, Array]:
     at : (k, 2) array
         The middle points [m].
     """
-    length = stations(line)[-1]
-    if length < 2 * arm:
+    station = stations(line)
+    length = station[-1]
+    turns = None if below is None else _Turns.of(line, station)
+    # two arms that turn by t, however it is spread, read no less than a kink of t
+    slight = 0.0 if below is None else 2 * np.arcsin(min(arm / (2 * below), np.sqrt(0.5)))
+    if length < 2 * arm or (turns is not None and turns.most_within(2 * arm) <= slight):
         return np.empty(0), np.empty((0, 2))
-    along = np.unique(np.concatenate((np.arange(arm, length - arm, arm / 4), stations(line))))
+    along = np.unique(np.concatenate((np.arange(arm, length - arm, arm / 4), station)))
     along = along[(along >= arm) & (along <= length - arm)]
-    before, middle, after = (points_at(line, along + shift) for shift in (-arm, 0.0, arm))
+    if turns is not None:
+        along = along[turns.about(along, arm) > slight]
+    before, middle, after = (_at(line, station, along + shift) for shift in (-arm, 0.0, arm))
     return circumradii(before, middle, after), middle
+
+
+@dataclass(frozen=True, slots=True)
+class _Turns:
+    """How far along a line its corners stand [m], and the sum of its turning, either way, up to each [rad]."""
+
+    at: Array
+    total: Array
+
+    @classmethod
+    def of(cls, line: Array, station: Array) -> _Turns:
+        real = np.diff(station) > 0
+        step = np.diff(line, axis=0)[real]
+        heading = step[:, 0] + 1j * step[:, 1]
+        turned = np.abs(np.angle(heading[1:] * heading[:-1].conj()))
+        return cls(station[1:][real][:-1], np.concatenate(([0.0], np.cumsum(turned))))
+
+    def most_within(self, span: float) -> float:
+        """Greatest turning over any stretch of a length."""
+        until = np.searchsorted(self.at, self.at + span * (1 + 1e-9), side="right")
+        return float((self.total[until] - self.total[:-1]).max(initial=0.0))
+
+    def about(self, along: Array, arm: float) -> Array:
+        """Turning within an arm of places along the line, shape (k,)."""
+        arm *= 1 + 1e-9
+        first = np.searchsorted(self.at, along - arm)
+        return np.asarray(self.total[np.searchsorted(self.at, along + arm, side="right")] - self.total[first])
+
+
+def is_gentle(points: Array, *, radius: float) -> bool:
+    """Whether a line turns so little that its bends need no closer look, shape (n, 2) [m].
+
+    Where the turning over half a radius of its length stays under :data:`GENTLE_TURN`, the circle through three
+    points a quarter of the radius apart is larger than the radius, however the turning is spread.
+    """
+    step = np.diff(points, axis=0)
+    size = np.hypot(*step.T)
+    heading = (step[:, 0] + 1j * step[:, 1])[size > 0]
+    turned = np.abs(np.angle(heading[1:] / heading[:-1]))
+    at = np.cumsum(size[size > 0])[:-1]
+    total = np.concatenate(([0.0], np.cumsum(turned)))
+    until = np.searchsorted(at, at + radius / 2, side="right")
+    return bool((total[until] - total[:-1]).max(initial=0.0) <= GENTLE_TURN)
 
 
 def circumradii(before: Array, middle: Array, after: Array) -> Array:
@@ -139,6 +198,38 @@ def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
     """The union of geometries; an empty collection for none (the engine itself gives None)."""
     found = list(geometries)
     return shapely.union_all(found) if found else MultiPolygon()
+
+
+def chopped(lines: Sequence[LineString]) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+    """Lines cut into parts of a few segments each, and which line each part is of.
+
+    The bounds of such parts tell well what lies near what; those of whole lines side by side in a bend all overlap.
+    """
+    walks = [coordinates(line) for line in lines]
+    steps = np.array([len(walk) - 1 for walk in walks])
+    parts = -(-steps // PART)
+    owner = np.repeat(np.arange(len(walks)), parts)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(parts) - parts, parts)
+    origin = (np.cumsum(steps + 1) - steps - 1)[owner]
+    first, last = number * PART, np.minimum((number + 1) * PART, steps[owner])
+    size = last - first + 1
+    which = np.repeat(np.arange(len(owner)), size)
+    vertex = np.arange(len(which)) - np.repeat(np.cumsum(size) - size, size)
+    found = shapely.linestrings(np.vstack(walks)[(origin + first)[which] + vertex], indices=which)
+    return np.atleast_1d(np.asarray(found, dtype=object)), owner
+
+
+def near_pairs(lines: Sequence[LineString], distance: float) -> list[tuple[int, int]]:
+    """Which lines come within a distance [m] of each other: pairs of their numbers, the lower one first, in order."""
+    parts, owner = chopped(lines)
+    x0, y0, x1, y1 = shapely.bounds(parts).T
+    around = shapely.box(x0 - distance, y0 - distance, x1 + distance, y1 + distance)
+    left, right = shapely.STRtree(parts).query(around)
+    other = owner[left] < owner[right]
+    left, right = left[other], right[other]
+    close = shapely.dwithin(parts[left], parts[right], distance)
+    found = np.unique(np.column_stack((owner[left][close], owner[right][close])), axis=0)
+    return [(int(a), int(b)) for a, b in found]
 
 
 class SegmentIndex:
@@ -168,7 +259,7 @@ class SegmentIndex:
         self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
         self._size = np.hypot(*self._step.T)
         self._pitch = max(float(np.median(self._size)) / 2, float(self._size.sum()) / MOST_MARKS)
-        count = np.ceil(self._size / self._pitch - 1e-9).astype(np.intp) + 1
+        count = np.maximum(np.ceil(self._size / self._pitch - 1e-9), 1).astype(np.intp) + 1
         self._marked = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(self._marked)) - np.repeat(np.cumsum(count) - count, count)
         share = number / np.repeat(count - 1, count)

@@ -7,6 +7,7 @@ that narrows loses its rows one by one at the right-hand side, and never two nei
 
 from __future__ import annotations
 
+import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -35,25 +36,39 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     list of Row
         From the left; places are the level numbers.
     """
-    edge = _edge_band(cut, spread.right, side=1.0, distance=cut.inner_edge)
-    first = lines_of(shapely.boundary(_edge_band(cut, spread.left, side=-1.0, distance=cut.first)))
+    edge = _edge_band(cut, spread.between.right, side=1.0, distance=cut.inner_edge)
+    shapely.prepare(edge)
+    first = lines_of(shapely.boundary(_edge_band(cut, spread.between.left, side=-1.0, distance=cut.first)))
     centre, region = cut.sides.centre, cut.region()
     rows = [Row(place=0.0, pieces=clip(union(first), cut.region(cut.sides.left), centre))]
-    before = [line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least]
+    before = union(
+        line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least
+    )
     along_edge: BaseGeometry = Polygon()  # stretches of the edge that rows already follow
     ground: Area | None = None  # beyond the row before, where that is not simply its level line
-    for level, lines in spread.levels(cut.outline):
+    for level, lines in spread.levels():
         if level == 0:
             continue
-        taken = union(line.buffer(GAP_SHARE * cut.closest) for line in before)
-        along_edge = along_edge.union(taken.intersection(edge))
-        near = union(line.buffer(PUSH * cut.closest) for line in before)
-        clear = _clear(lines, near, edge, ground)
-        ground = None if clear else _beyond(lines, level, near, edge, ground, cut, spread)
-        followed = lines if ground is None else _edges(ground, cut)
-        smooth = [guides.rounded(_longer(line, cut), radius=cut.radius) for line in followed]
-        free = union(smooth).difference(taken).difference(along_edge)
-        before = [line for line in lines_of(free) if line.length >= SLIVER * cut.spacing]
+        shapely.prepare(before)
+        if shapely.dwithin(before, edge, GAP_SHARE * cut.closest):
+            along_edge = along_edge.union(before.buffer(GAP_SHARE * cut.closest).intersection(edge))
+        if _clear(lines, before, edge, ground, cut):
+            ground = None
+            free = union(
+                part for line in lines for part in guides.rolled(_longer(line, cut), radius=cut.radius)
+            )
+        else:
+            near = before.buffer(PUSH * cut.closest)
+            ground = _beyond(lines, level, near, edge, ground, cut, spread)
+            smooth = [
+                part
+                for line in _edges(ground, cut)
+                for part in guides.rolled(_longer(line, cut), radius=cut.radius)
+            ]
+            free = union(smooth).difference(before.buffer(GAP_SHARE * cut.closest))
+        if not along_edge.is_empty:
+            free = free.difference(along_edge)
+        before = union(line for line in lines_of(free) if line.length >= SLIVER * cut.spacing)
         rows.append(Row(place=float(level), pieces=clip(free, region, centre)))
     return [row for row in rows if row.pieces]
 
@@ -66,11 +81,14 @@ def _edge_band(cut: Ground, side_line: LineString, *, side: float, distance: flo
     return fronts.grown(guide, distance, radius=cut.radius, bed=cut.outline)
 
 
-def _clear(lines: list[LineString], near: BaseGeometry, edge: BaseGeometry, ground: Area | None) -> bool:
+def _clear(
+    lines: list[LineString], before: BaseGeometry, edge: BaseGeometry, ground: Area | None, cut: Ground
+) -> bool:
     """Whether level lines can be laid as they are."""
-    if any(shapely.intersects(line, near) or shapely.intersects(line, edge) for line in lines):
+    found = np.asarray(lines, dtype=object)
+    if shapely.dwithin(before, found, PUSH * cut.closest).any() or shapely.intersects(edge, found).any():
         return False
-    return ground is None or not any(shapely.distance(line, ground) > 0 for line in lines)
+    return ground is None or not (shapely.distance(found, ground) > 0).any()
 
 
 def _beyond(
@@ -87,7 +105,7 @@ def _beyond(
     beyond = []
     for face in polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist())):
         inner = face.representative_point()
-        if cut.outline.contains(inner) and spread.measure(coordinates(inner))[0][0] > level:
+        if cut.outline.contains(inner) and spread.field(coordinates(inner))[0] > level:
             beyond.append(face)
     free = union(beyond).difference(near)
     if ground is not None:

@@ -11,32 +11,134 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from layout.model import Sides
 from layout.plane import Array, SegmentIndex, coordinates, unit
 
-NEWTON_STEPS = 3
+NEWTON_STEPS = 4
+ON_LEVEL = 1e-5
+"""A point this near its level line, in least gaps, is on it."""
+SAGITTA = 1e-4
+"""Greatest distance between a level line and its chords, in least gaps."""
 MOST_NODES = 120_000
 """Grid nodes to trace on; the lines traced are put on their exact level afterwards."""
+MOST_POINTS = 150_000
+"""Points of level lines above which no more are put between them."""
 RAMP = 0.6
 """Share of a least gap of widening over which the count of gaps climbs by one."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Spread:
-    """Two sides and how runs may be spread between them.
+class Between:
+    """Two sides of a bed, and how far any place is from either.
 
     Attributes
     ----------
+    outline : Polygon
+        The bed without holes [m].
     sides : Sides
     left, right : LineString
         Both sides extended beyond the bed, from the manifold end [m].
     clearance : float
         From the sides to the first and last run [m].
+    step : float
+        Distance between grid nodes [m]; wider on beds with very many.
+    """
+
+    outline: Polygon
+    sides: Sides
+    left: LineString
+    right: LineString
+    clearance: float
+    step: float
+
+    def measure(self, points: Array) -> tuple[Array, Array, Array]:
+        """Share of the usable width to the left of points in the bed, that width [m], and the way it rises.
+
+        Shapes (n,), (n,), (n, 2).
+        """
+        to_left, left_foot = self._left.nearest(points)
+        to_right, right_foot = self._right.nearest(points)
+        width = to_left + to_right - 2 * self.clearance
+        share = (to_left - self.clearance) / np.maximum(width, 1e-9)
+        return share, width, unit(unit(points - left_foot) + unit(right_foot - points))
+
+    @cached_property
+    def _left(self) -> SegmentIndex:
+        return SegmentIndex([self.left])
+
+    @cached_property
+    def _right(self) -> SegmentIndex:
+        return SegmentIndex([self.right])
+
+    @cached_property
+    def inner_widths(self) -> Array:
+        """Usable widths at a few hundred points on the bed's inner clearance line and half way in [m]."""
+        rings = [self.outline.buffer(-self.clearance * share - 1e-6).boundary for share in (1.0, 2.0)]
+        lines = [line for ring in rings for line in shapely.get_parts(ring) if not line.is_empty]
+        if not lines:
+            return np.empty(0)
+        along = np.linspace(0, 1, 200)
+        walks = [
+            shapely.get_coordinates(shapely.line_interpolate_point(line, along, normalized=True))
+            for line in lines
+        ]
+        return self.measure(np.vstack(walks))[1]
+
+    @cached_property
+    def grid(self) -> Grid:
+        """Nodes over the bed and two steps beyond it, alike for a bed and its mirror image."""
+        x0, y0, x1, y1 = self.outline.bounds
+        step = max(self.step, math.sqrt(self.outline.area / MOST_NODES))
+        xs, ys = _ticks(x0, x1, step), _ticks(y0, y1, step)
+        around = self.outline.buffer(2 * step, quad_segs=4)
+        shapely.prepare(around)
+        grid_x, grid_y = np.meshgrid(xs, ys)
+        near = np.asarray(shapely.contains_xy(around, grid_x, grid_y))
+        points = np.column_stack((grid_x[near], grid_y[near]))
+        to_left, to_right = self._left.nearest(points)[0], self._right.nearest(points)[0]
+        beyond = self._side_beyond(points)  # a distance beyond a side counts as negative
+        to_left = np.where(beyond == 0, -to_left, to_left)
+        to_right = np.where(beyond == 1, -to_right, to_right)
+        width = np.maximum(to_left + to_right - 2 * self.clearance, 1e-9)
+        return Grid(xs=xs, ys=ys, near=near, share=(to_left - self.clearance) / width, width=width, step=step)
+
+    def _side_beyond(self, points: Array) -> NDArray[np.intp]:
+        """For points outside the bed, which side they lie beyond: 0 left, 1 right; 2 beyond an end, or inside."""
+        shapely.prepare(self.outline)
+        outside = ~shapely.contains_xy(self.outline, points[:, 0], points[:, 1])
+        border = SegmentIndex([self.sides.left, self.sides.right, self.sides.near, self.sides.far])
+        beyond = np.full(len(points), 2)
+        if outside.any():
+            beyond[outside] = np.minimum(border.line[border.locate(points[outside])[0]], 2)
+        return beyond
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """What :class:`Between` measures at nodes: lines of the grid, which nodes count, and their share and width."""
+
+    xs: Array
+    ys: Array
+    near: NDArray[np.bool_]
+    share: Array
+    width: Array
+    step: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """How runs are spread between two sides.
+
+    Attributes
+    ----------
+    between : Between
     closest, wanted : float
         Least gap, and the gap not to exceed where the least allows it [m].
     widest : float
@@ -49,10 +151,7 @@ class Spread:
         Gaps to keep wherever the least gap lets them, even where fewer would do.
     """
 
-    sides: Sides
-    left: LineString
-    right: LineString
-    clearance: float
+    between: Between
     closest: float
     wanted: float
     widest: float
@@ -60,26 +159,23 @@ class Spread:
     most: int | None = None
     count_kept: int = 0
 
-    @cached_property
-    def _left(self) -> SegmentIndex:
-        return SegmentIndex([self.left])
-
-    @cached_property
-    def _right(self) -> SegmentIndex:
-        return SegmentIndex([self.right])
-
     def gaps(self, width: Array) -> Array:
         """The number of gaps, as a real number, for usable widths [m], at least 1 and at most width / closest."""
-        steps = self._steps(float(np.max(width, initial=0.0)))
-        at, count = np.asarray(steps).T
-        return np.asarray(np.interp(width, at, count))
+        return np.asarray(np.interp(width, *self._steps))
 
-    def _steps(self, widest: float) -> list[tuple[float, float]]:
-        """Where the count of gaps changes: (width, count) pairs of a piecewise linear, rising function."""
-        top = int((widest + self.slack) / self.closest) + 1
+    def field(self, points: Array) -> Array:
+        """The field at points in the bed, shape (n,)."""
+        share, width, _ = self.between.measure(points)
+        return share * self.gaps(width)
+
+    @cached_property
+    def _steps(self) -> tuple[Array, Array]:
+        """Where the count of gaps changes: widths and counts of a piecewise linear, rising function."""
+        x0, y0, x1, y1 = self.between.outline.bounds
+        top = int((math.hypot(x1 - x0, y1 - y0) + self.slack) / self.closest) + 1
         if self.most is not None:
             top = min(top, max(self.most - 1, 1))
-        if self.count_kept and widest / self.count_kept <= self.widest:
+        if self.count_kept and self.between.inner_widths.max() / self.count_kept <= self.widest:
             top = min(top, self.count_kept)
         steps = [(0.0, 1.0)]
         for count in range(2, top + 1):
@@ -87,23 +183,14 @@ class Spread:
             begins = max(count * self.closest - self.slack, wish)
             ends = max(begins - RAMP * self.closest, steps[-1][0] + 1e-9)
             steps += [(ends, count - 1.0), (begins, float(count))]
-        return [*steps, (max(widest, steps[-1][0]) + 1.0, steps[-1][1])]
+        at, count_at = np.asarray(steps).T
+        return at, count_at
 
-    def measure(self, points: Array) -> tuple[Array, Array, Array]:
-        """Field, usable width and direction of steepest rise at points in the bed, shapes (n,), (n,), (n, 2)."""
-        to_left, left_foot = self._left.nearest(points)
-        to_right, right_foot = self._right.nearest(points)
-        width = to_left + to_right - 2 * self.clearance
-        share = (to_left - self.clearance) / np.maximum(width, 1e-9)
-        rise = unit(points - left_foot) + unit(right_foot - points)
-        return share * self.gaps(width), width, unit(rise)
-
-    def constant(self, outline: Polygon) -> tuple[float, int] | None:
+    def constant(self) -> tuple[float, int] | None:
         """Gap and number of gaps where the bed is so even that plain offsets give them; else None."""
-        points = _inner_points(outline, self.clearance)
-        if not len(points):
+        width = self.between.inner_widths
+        if not len(width):
             return None
-        width = self.measure(points)[1]
         usual = float(np.median(width))
         count = max(int(self.gaps(np.array([usual]))[0] + 1e-3), 1)
         gap = usual / count
@@ -111,100 +198,86 @@ class Spread:
             return None
         return gap, count
 
-    def count_at_widest(self, outline: Polygon) -> int:
+    def count_at_widest(self) -> int:
         """The count of gaps that the wanted gap asks for where the bed is widest (its 98th percentile)."""
-        points = _inner_points(outline, self.clearance)
-        if not len(points):
+        width = self.between.inner_widths
+        if not len(width):
             return 0
-        width = float(np.percentile(self.measure(points)[1], 98))
-        return math.ceil((width - self.slack) / self.wanted)
+        return math.ceil((float(np.percentile(width, 98)) - self.slack) / self.wanted)
 
-    def levels(self, outline: Polygon) -> list[tuple[int, list[LineString]]]:
-        """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level.
-
-        Parameters
-        ----------
-        outline : Polygon
-            The bed without holes [m].
-        """
+    def levels(self) -> list[tuple[int, list[LineString]]]:
+        """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level."""
         from contourpy import contour_generator
 
-        step = max(self.closest / 2, math.sqrt(outline.area / MOST_NODES))
-        xs, ys, near = _grid(outline, step)
-        grid_x, grid_y = np.meshgrid(xs, ys)
-        points = np.column_stack((grid_x[near], grid_y[near]))
-        value, count = self._everywhere(outline, points)
-        field = np.full(grid_x.shape, np.nan)
-        field[near] = value
-        maker = contour_generator(xs, ys, np.ma.masked_invalid(field), name="serial")
+        grid = self.between.grid
+        count = self.gaps(grid.width)
+        field = np.full(grid.near.shape, np.nan)
+        field[grid.near] = grid.share * count
+        maker = contour_generator(grid.xs, grid.ys, np.ma.masked_invalid(field), name="serial")
+        top = round(float(count.max(initial=0.0)))
         traced = [
-            (level, [np.asarray(line) for line in maker.lines(level)]) for level in range(round(count) + 1)
+            (level, _thinned(np.asarray(line, dtype=np.float64), grid.step))
+            for level in range(top + 1)
+            for line in maker.lines(level)
         ]
-        total = sum(len(line) for _, lines in traced for line in lines)
-        passes = 2 if total < 15_000 else 1 if total < 40_000 else 0
-        return [
-            (
-                level,
-                [exact for line in lines if (exact := self._exact(line, level, step, passes)) is not None],
-            )
-            for level, lines in traced
-        ]
+        traced = [(level, line) for level, line in traced if len(line) > 1]
+        exact = self._on_level([line for _, line in traced], [level for level, _ in traced])
+        found: list[tuple[int, list[LineString]]] = [(level, []) for level in range(top + 1)]
+        for (level, _), line in zip(traced, exact, strict=True):
+            found[level][1].append(line)
+        return found
 
-    def _everywhere(self, outline: Polygon, points: Array) -> tuple[Array, float]:
-        """The field also beyond the bed's sides, where a distance counts as negative; and its greatest count."""
-        to_left, _ = self._left.nearest(points)
-        to_right, _ = self._right.nearest(points)
-        beyond = self._side_beyond(outline, points)
-        to_left = np.where(beyond == 0, -to_left, to_left)
-        to_right = np.where(beyond == 1, -to_right, to_right)
-        width = np.maximum(to_left + to_right - 2 * self.clearance, 1e-9)
-        count = self.gaps(width)
-        return (to_left - self.clearance) / width * count, float(np.max(count, initial=0.0))
-
-    def _side_beyond(self, outline: Polygon, points: Array) -> Array:
-        """For points outside the bed, which side they lie beyond: 0 left, 1 right; 2 beyond an end, or inside."""
-        border = SegmentIndex([self.sides.left, self.sides.right, self.sides.near, self.sides.far])
-        index, _, _ = border.locate(points)
-        inside = shapely.contains_xy(outline, points[:, 0], points[:, 1])
-        return np.where(inside, 2, np.minimum(border.line[index], 2))
-
-    def _exact(self, line: Array, level: int, step: float, passes: int) -> LineString | None:
-        """A traced line put on its level by Newton's method, midpoints added between passes."""
-        line = line[np.concatenate(([True], np.hypot(*np.diff(line, axis=0).T) > 0.2 * step))]
-        if len(line) < 2:
-            return None
-        line = self._project(line, level, steps=NEWTON_STEPS)
-        for _ in range(passes):
-            dense = np.empty((2 * len(line) - 1, 2))
-            dense[::2], dense[1::2] = line, (line[:-1] + line[1:]) / 2
-            line = self._project(dense, level, steps=1)  # midpoints are all but there
+    def _on_level(self, lines: list[Array], levels: list[int]) -> list[LineString]:
+        """Traced lines put on their levels by Newton's method, with points between where a chord leaves the curve."""
+        if not lines:
+            return []
+        points, owner = np.vstack(lines), np.repeat(np.arange(len(lines)), [len(line) for line in lines])
+        level = np.asarray(levels, dtype=np.float64)
+        points = self._projected(points, level[owner], steps=NEWTON_STEPS)
+        for _ in range(2):
+            if len(points) > MOST_POINTS:
+                break
+            after = np.flatnonzero(_bowed(points, owner, SAGITTA * self.closest))
+            middle = self._projected((points[after] + points[after + 1]) / 2, level[owner[after]], steps=2)
+            points = np.insert(points, after + 1, middle, axis=0)
+            owner = np.insert(owner, after + 1, owner[after])
+        ends = np.searchsorted(owner, np.arange(len(lines) + 1))
         # points nearer to a chord than this tell nothing, and cost time at every later step
-        return LineString(coordinates(LineString(line).simplify(1e-4 * self.closest)))
+        parts = [LineString(points[first:last]) for first, last in pairwise(ends)]
+        return [LineString(coordinates(part.simplify(SAGITTA * self.closest))) for part in parts]
 
-    def _project(self, points: Array, level: int, *, steps: int) -> Array:
+    def _projected(self, points: Array, level: Array, *, steps: int) -> Array:
+        points = points.copy()
+        moving = np.arange(len(points))
         for _ in range(steps):
-            value, width, rise = self.measure(points)
-            shift = (level - value) * width / self.gaps(width)
-            points = points + rise * np.clip(shift, -self.closest / 2, self.closest / 2)[:, None]
+            share, width, rise = self.between.measure(points[moving])
+            count = self.gaps(width)
+            shift = np.clip((level[moving] / count - share) * width, -self.closest / 2, self.closest / 2)
+            points[moving] += rise * shift[:, None]
+            moving = moving[np.abs(shift) > ON_LEVEL * self.closest]
+            if not len(moving):
+                break
         return points
 
 
-def _grid(outline: Polygon, step: float) -> tuple[Array, Array, np.ndarray]:
-    """Grid lines over the bed, and which nodes lie in it or within two steps of it."""
-    x0, y0, x1, y1 = outline.bounds
-    xs = np.asarray(x0 + step * np.arange(-3, math.ceil((x1 - x0) / step) + 4), dtype=np.float64)
-    ys = np.asarray(y0 + step * np.arange(-3, math.ceil((y1 - y0) / step) + 4), dtype=np.float64)
-    near = outline.buffer(2 * step, quad_segs=4)
-    shapely.prepare(near)
-    grid_x, grid_y = np.meshgrid(xs, ys)
-    return xs, ys, np.asarray(shapely.contains_xy(near, grid_x.ravel(), grid_y.ravel())).reshape(grid_x.shape)
+def _ticks(low: float, high: float, step: float) -> Array:
+    """Grid lines over a range and three steps beyond, even about its middle."""
+    count = math.ceil((high - low) / step) + 7
+    return np.asarray((low + high) / 2 + step * (np.arange(count) - (count - 1) / 2))
 
 
-def _inner_points(outline: Polygon, clearance: float) -> Array:
-    """A few hundred points on the bed's inner clearance line and half way in."""
-    rings = [outline.buffer(-clearance * share - 1e-6).boundary for share in (1.0, 2.0)]
-    points = [
-        shapely.get_coordinates(shapely.line_interpolate_point(ring, np.linspace(0, 1, 200), normalized=True))
-        for ring in (line for group in rings for line in shapely.get_parts(group))
-    ]
-    return np.vstack(points) if points else np.empty((0, 2))
+def _thinned(line: Array, step: float) -> Array:
+    """A traced line without points that crowd where it passes the corners of the grid."""
+    return np.asarray(line[np.concatenate(([True], np.hypot(*np.diff(line, axis=0).T) > 0.2 * step))])
+
+
+def _bowed(points: Array, owner: NDArray[np.intp], sagitta: float) -> NDArray[np.bool_]:
+    """Chords, by their first point, that a curve through the points around leaves by more than a distance."""
+    step = np.diff(points, axis=0)
+    size = np.maximum(np.hypot(*step.T), 1e-12)
+    same = owner[1:] == owner[:-1]
+    cross = np.abs(step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0]) / (size[:-1] * size[1:])
+    turn = np.where(same[:-1] & same[1:], cross, 0.0)
+    bent = np.maximum(np.append(0.0, turn), np.append(turn, 0.0))
+    bow = np.append(bent * size / 8, 0.0)
+    return np.append(same, False) & (bow > sagitta)

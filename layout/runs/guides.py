@@ -8,7 +8,17 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import Array, SegmentIndex, coordinates, distances, lines_of, resample, stations, unit
+from layout.plane import (
+    Array,
+    SegmentIndex,
+    coordinates,
+    distances,
+    is_gentle,
+    lines_of,
+    resample,
+    stations,
+    unit,
+)
 
 ARC_STEP = math.radians(4.0)
 """Angle between points of an arc put into a guide."""
@@ -150,21 +160,31 @@ def _leaves(walk: Array, centre: Array, radius: float) -> tuple[int, Array] | No
 def rounded(line: LineString, *, radius: float) -> LineString:
     """A line rolled smooth from both sides, so that it bends nowhere tighter than a radius [m].
 
-    It may move to either side by about radius × (1 / cos(t / 2) − 1) at a bend of angle t.
+    It may move to either side by about radius × (1 / cos(t / 2) − 1) at a bend of angle t. A line that crosses
+    itself falls into parts, of which the longest is taken.
     """
-    if radius <= 0:
-        return line
+    return max(rolled(line, radius=radius), key=lambda part: part.length)
+
+
+def rolled(line: LineString, *, radius: float) -> list[LineString]:
+    """A line rolled smooth from both sides, as all the parts it falls into, each running its way; see :func:`rounded`.
+
+    One that bends nowhere nearly so tightly is left as it is.
+    """
+    if radius <= 0 or is_gentle(coordinates(line), radius=radius):
+        return [line]
     # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
-    line = LineString(coordinates(line.simplify(radius * 1e-4)))
+    parts = [LineString(coordinates(line.simplify(radius * 1e-4)))]
     for side in (1.0, -1.0):
-        there = shapely.line_merge(
-            shapely.offset_curve(line, side * radius, quad_segs=32, join_style="round")
-        )
-        back = lines_of(shapely.offset_curve(there, -side * radius, quad_segs=32, join_style="round"))
-        if back:
-            longest = max(back, key=lambda part: part.length)
-            line = longest if _same_way(line, longest) else longest.reverse()
-    return line
+        parts = [back for part in parts for back in _there_and_back(part, side * radius)]
+    return parts
+
+
+def _there_and_back(line: LineString, distance: float) -> list[LineString]:
+    """A line offset and offset back again; itself where nothing is left of it."""
+    there = shapely.line_merge(shapely.offset_curve(line, distance, quad_segs=32, join_style="round"))
+    back = lines_of(shapely.offset_curve(there, -distance, quad_segs=32, join_style="round"))
+    return [part if _same_way(line, part) else part.reverse() for part in back] or [line]
 
 
 def _same_way(line: LineString, other: LineString) -> bool:

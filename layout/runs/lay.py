@@ -17,10 +17,11 @@ from layout.plane import SegmentIndex, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carry import Carried, carry
 from layout.runs.even import even_rows
-from layout.runs.field import Spread
+from layout.runs.field import Between, Spread
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
 Geometry = TypeVar("Geometry", bound=BaseGeometry)
+Complex = NDArray[np.complex128]
 
 
 def lay_runs(
@@ -49,11 +50,8 @@ def lay_runs(
     Laying
         Runs named from left to right; what was left out is listed in `dropped`.
     """
-    level = _Level.of(sides)
-    sides = Sides(
-        **{name: level.turn(getattr(sides, name)) for name in ("left", "right", "near", "far", "centre")},
-        certain=sides.certain,
-    )
+    level = _Level.of(sides, mirrored=pattern is Pattern.EVEN and _right_is_longer(sides))
+    sides = level.sides(sides)
     guide = None if guide is None else level.turn(guide)
     cut = Ground(
         outline=level.turn(Polygon(bed.outline.exterior)),
@@ -77,6 +75,9 @@ def lay_runs(
         rows = _both_ways(cut, line, centred=centred, drawn=pattern is Pattern.DRAWN)
     else:
         raise ValueError(f"the {pattern} pattern needs a line to follow")
+    if level.mirrored:
+        for row in rows:
+            row.place = -row.place
     rows.sort(key=lambda row: row.place)
     dropped: list[Dropped] = []
     rows = enforce(_capped(rows, rules.most, pattern, dropped), cut, dropped)
@@ -91,35 +92,54 @@ def lay_runs(
 
 @dataclass(frozen=True, slots=True)
 class _Level:
-    """A rigid motion that lays the bed along the x axis, so that a bed moved or turned gives the same runs."""
+    """A motion that lays the bed along the x axis, so that a bed moved, turned or mirrored gives the same runs."""
 
     origin: complex
     heading: complex
+    mirrored: bool
 
     @classmethod
-    def of(cls, sides: Sides) -> _Level:
+    def of(cls, sides: Sides, *, mirrored: bool) -> _Level:
         near, far = (coordinates(end).mean(axis=0) for end in (sides.near, sides.far))
         first, last = complex(*near), complex(*far)
         span = last - first
-        return cls(first, span / abs(span) if abs(span) > 0 else 1 + 0j)
+        return cls(first, span / abs(span) if abs(span) > 0 else 1 + 0j, mirrored)
+
+    def sides(self, sides: Sides) -> Sides:
+        """The sides in the bed's own axes; mirrored, left is right."""
+        left, right = (sides.right, sides.left) if self.mirrored else (sides.left, sides.right)
+        return Sides(
+            left=self.turn(left),
+            right=self.turn(right),
+            near=self.turn(sides.near),
+            far=self.turn(sides.far),
+            centre=self.turn(sides.centre),
+            certain=sides.certain,
+        )
 
     def turn(self, geometry: Geometry) -> Geometry:
         """A geometry in the bed's own axes."""
-        return self._moved(geometry, lambda z: (z - self.origin) / self.heading)
+        return self._moved(geometry, lambda z: self._flip((z - self.origin) / self.heading))
 
     def back(self, geometry: Geometry) -> Geometry:
         """And back again."""
-        return self._moved(geometry, lambda z: z * self.heading + self.origin)
+        return self._moved(geometry, lambda z: self._flip(z) * self.heading + self.origin)
+
+    def _flip(self, z: Complex) -> Complex:
+        return np.conj(z) if self.mirrored else z
 
     @staticmethod
-    def _moved(
-        geometry: Geometry, motion: Callable[[NDArray[np.complex128]], NDArray[np.complex128]]
-    ) -> Geometry:
+    def _moved(geometry: Geometry, motion: Callable[[Complex], Complex]) -> Geometry:
         def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
             z = motion(xy[:, 0] + 1j * xy[:, 1])
             return np.column_stack((z.real, z.imag))
 
         return shapely.transform(geometry, move)
+
+
+def _right_is_longer(sides: Sides) -> bool:
+    """Whether even rows are counted from the right: those of the longer side run whole, new ones begin at the other."""
+    return sides.right.length > sides.left.length + 1e-6 * sides.centre.length
 
 
 def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[Row]:
@@ -219,23 +239,27 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     by = 2 * reach + 4 * cut.spacing
     left, right = (guides.extended(line, cut.outline, by=by) for line in (sides.left, sides.right))
     spread = Spread(
-        sides=sides,
-        left=left,
-        right=right,
-        clearance=cut.first,
+        between=Between(
+            outline=cut.outline,
+            sides=sides,
+            left=left,
+            right=right,
+            clearance=cut.first,
+            step=rules.closest / 2,
+        ),
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
         widest=rules.widest,
         slack=EDGE_SLACK * rules.spacing / 2,
         most=rules.most,
     )
-    plain = spread.constant(cut.outline)
+    plain = spread.constant()
     if plain is not None:
         return list(_plain_spread(cut, left, *plain))
     rows = even_rows(cut, spread)
     if rules.closest < 0.98 * spread.wanted:
         # where gaps may shrink, as many rows all along the bed as its width asks for may leave fewer pieces
-        full = even_rows(cut, replace(spread, count_kept=spread.count_at_widest(cut.outline)))
+        full = even_rows(cut, replace(spread, count_kept=spread.count_at_widest()))
         rows = min((rows, full), key=lambda found: _pieces(found, cut) / max(len(found), 1))
     return rows
 

@@ -17,7 +17,18 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Sides
-from layout.plane import Array, areal, bend_radii, coordinates, lines_of, points_at, resample, stretch, union
+from layout.plane import (
+    Array,
+    areal,
+    bend_radii,
+    coordinates,
+    is_gentle,
+    lines_of,
+    points_at,
+    resample,
+    stretch,
+    union,
+)
 
 EDGE_SLACK = 0.018
 """What a run may lie nearer to the bed's far edge than its clearance, in spacings; the law allows 0.02."""
@@ -35,8 +46,6 @@ HAIR = 0.002
 shreds."""
 BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
-GENTLE_TURN = np.radians(12.0)
-"""Turning over half a bend radius that is no tight bend however it is spread: a kink of 14.9 degrees would be [rad]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -220,7 +229,7 @@ def _long_enough(piece: LineString, ground: Ground, row: int, dropped: list[Drop
 
 def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
     """The piece without the stretches that bend too tightly."""
-    if ground.radius <= 0 or _is_gentle(coordinates(piece), ground.radius):
+    if ground.radius <= 0 or is_gentle(coordinates(piece), radius=ground.radius):
         return [piece]
     arm = ground.radius / 4
     whole = piece
@@ -239,22 +248,6 @@ def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped
         for cut in lines_of(whole.difference(kept)):
             _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
     return parts
-
-
-def _is_gentle(points: Array, radius: float) -> bool:
-    """Whether a line turns so little that no bend needs a closer look.
-
-    Where the turning over half a bend radius of its length stays under :data:`GENTLE_TURN`, the circle through
-    three points a quarter of the radius apart is larger than the bend radius, however the turning is spread.
-    """
-    step = np.diff(points, axis=0)
-    size = np.hypot(*step.T)
-    heading = (step[:, 0] + 1j * step[:, 1])[size > 0]
-    turned = np.abs(np.angle(heading[1:] / heading[:-1]))
-    at = np.cumsum(size[size > 0])[:-1]
-    total = np.concatenate(([0.0], np.cumsum(turned)))
-    until = np.searchsorted(at, at + radius / 2, side="right")
-    return bool((total[until] - total[:-1]).max(initial=0.0) <= GENTLE_TURN)
 
 
 def _without_hooks(piece: LineString, arm: float, radius: float) -> LineString:
