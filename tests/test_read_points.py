@@ -150,14 +150,13 @@ def test_all_faults_at_once_and_the_rest_counted(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
-        ("bed.dxf", ".dxf files cannot be read yet"),
-        ("bed.geojson", ".geojson files cannot be read yet"),
-        ("bed.txt", ".txt files cannot be read yet"),
+        ("bed.shp", ".shp files cannot be read"),
+        ("bed.xlsx", ".xlsx files cannot be read"),
         ("bed", "the file has no ending"),
     ],
 )
 def test_other_kinds_name_what_can_be_read(tmp_path: Path, name: str, expected: str) -> None:
-    with pytest.raises(ReadError, match=r"\.csv for now") as caught:
+    with pytest.raises(ReadError, match=r"\.csv points, \.dxf drawings") as caught:
         read(tmp_path, "x,y\n", name)
     assert expected in str(caught.value)
 

@@ -22,9 +22,12 @@ MOST_BYTES = 50_000_000
 MOST_FAULTS = 8
 """Faults listed of one file; the rest are counted."""
 
-ENDINGS = (".csv",)
+ENDINGS = (".csv", ".txt")
 """Endings of the files that can be read."""
-READABLE = "Survey files can be .csv for now; short outlines can stand in the site file: [[x, y], ...]."
+READABLE = (
+    "Survey files are .csv points, .dxf drawings, .geojson maps and .txt traverses; short outlines can stand in the "
+    "site file: [[x, y], ...]."
+)
 _PART = re.compile(r"(.*?\.(?:csv|dxf|geojson|json|txt))#(.*)", re.IGNORECASE | re.DOTALL)
 
 Role = Literal["outline", "levels", "guide", "shape"]
@@ -102,7 +105,7 @@ def split_name(name: str) -> tuple[str, str]:
     return (found[1], found[2].strip()) if found else (name, "")
 
 
-def read_points(path: Path, *, shown: str | None = None, part: str = "", role: Role = "shape") -> PointTable:  # noqa: ARG001
+def read_points(path: Path, *, shown: str | None = None, part: str = "", role: Role = "shape") -> PointTable:
     """Read a survey file.
 
     Parameters
@@ -129,10 +132,17 @@ def read_points(path: Path, *, shown: str | None = None, part: str = "", role: R
     suffix = path.suffix.lower()
     if suffix not in ENDINGS:
         kind = (
-            f"{suffix} files cannot be read yet" if suffix else "the file has no ending that tells its kind"
+            f"{suffix} files cannot be read" if suffix else "the file has no ending that tells its kind"
         )
         raise ReadError(Fault(file=name, said=kind, remedy=READABLE))
     text = decoded(_bytes_of(path, name), name)
+    if suffix == ".txt":
+        from layout.readers.traversefile import read_traverse
+
+        if part:
+            said = f"a traverse has no part #{part[:40]}"
+            raise ReadError(Fault(file=name, said=said, remedy="Name the file alone."))
+        return read_traverse(text, name, closed=role == "outline")
     from layout.readers.delimited import read_delimited
 
     table = read_delimited(text, name, part=part)

@@ -64,6 +64,7 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     maker = _Maker(document, frame, tables)
     shapes = maker.shapes()
     faults += [*wrong, *unread, *maker.faults, *_cross_faults(document)]
+    faults += _unit_faults(document, tables)
     foreign = _crs_faults(document, frame)
     if faults or foreign or table is None or shapes is None:
         kind = SiteError if faults else FrameError
@@ -89,6 +90,20 @@ def _crs_faults(document: Document, frame: Frame) -> list[Fault]:
         return []  # of units that are no units nothing can be said
     fault = crs_fault(frame.crs, frame.units)
     return [] if fault is None else [document.fault(("survey", "crs"), fault.said, fault.remedy, ("units",))]
+
+
+def _unit_faults(document: Document, tables: dict[Loc, PointTable]) -> list[Fault]:
+    """List survey files that say themselves that they are in another unit than the site; plain feet fit both feet."""
+    site = document.get("units")
+    faults = []
+    for table in dict.fromkeys(tables.values()):
+        if table.unit is None or table.unit == site or (table.unit == "ft" and site == "us-ft"):
+            continue
+        said = f"it says that it is in {table.unit}, but the site is in {site}"
+        faults.append(
+            Fault(file=table.file, said=said, remedy="Convert it, or write the units that it is in.")
+        )
+    return faults if isinstance(site, str) and site in UNIT_SETS else []
 
 
 class _Maker:
