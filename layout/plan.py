@@ -13,11 +13,10 @@ from layout.coverage import candidate, cover
 from layout.emitters import field_totals, place_emitters
 from layout.errors import Fault, NoRoomError, SiteError
 from layout.laterals import join_runs
-from layout.manifolds import lay_plumbing
+from layout.manifolds import lay_plumbing, setback_check
 from layout.model import (
     XY,
     Bed,
-    Coverage,
     Design,
     Dropped,
     Finding,
@@ -39,8 +38,6 @@ from layout.usable import usable_ground, usable_outline
 from layout.zones import evenness_checks, make_zones
 
 Progress = Callable[[str], None]
-LARGE = 2000.0
-"""Usable ground, in squares of the spacing, above which patterns are compared by counting at points."""
 GOOD = 0.25
 """A score at which no other sides need be tried: hardly a dry corner, all fed, nothing left out."""
 
@@ -82,6 +79,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         pump=site.pump,
         features=site.features,
         outline=site.bed.outline,
+        kept_clear=ground.kept_clear,
     )
     tell("emitters and checks")
     totals = field_totals(laying.runs, emitters, joins)
@@ -91,6 +89,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         totals = replace(totals, cell_mean=mean_and_cv[0], cell_cv=mean_and_cv[1])
     checks = (
         *design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins),
+        setback_check(site, plumbing, ground.kept_clear),
         *evenness_checks(site, laterals, zones),
     )
     slopes = run_slopes(site, laying)
@@ -158,32 +157,21 @@ def _trials(site: Site, ground: UsableGround, tell: Progress, *, thorough: bool 
                 break
             enough = len(tried)
         if laying.runs:
-            coverage = _covered(site, ground, laying, counted=ground.area.area > LARGE * spacing**2)
+            coverage = cover(
+                ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
+            )
             measured = candidate(laying, coverage, spacing=spacing, follows=follows)
             tried.append(Trial(candidate=measured, laying=laying, sides=followed))
     if not tried:
         raise NoRoomError(_no_run(site, ground))
     first = min(tried[: enough or None], key=_score)
     others = sorted((trial for trial in tried if trial is not first), key=_score)
-    exact = replace(first.candidate, coverage=_covered(site, ground, first.laying, counted=False))
-    return replace(first, candidate=exact), *others
+    return first, *others
 
 
 def _score(trial: Trial) -> float:
     """What trials are ranked by: so far that the last digits of a machine decide nothing."""
     return round(trial.candidate.score, 9)
-
-
-def _covered(site: Site, ground: UsableGround, laying: Laying, *, counted: bool) -> Coverage:
-    """What a laying covers, counted at points or measured as an area."""
-    return cover(
-        ground.area,
-        site.bed.outline,
-        laying.runs,
-        spacing=site.runs.spacing,
-        radius=site.tubing.bend_radius,
-        counted=counted,
-    )
 
 
 def manifold_end(site: Site) -> tuple[XY, bool]:

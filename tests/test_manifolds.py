@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, Point, box
+from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from layout.laterals import join_runs
-from layout.manifolds import BEYOND, STUB, lay_plumbing
+from layout.manifolds import BEYOND, STUB, lay_plumbing, setback_check
 from layout.model import (
     XY,
     Feature,
@@ -29,6 +30,7 @@ from layout.model import (
     Run,
     Sides,
 )
+from tests.fields import curved_field
 
 RULES = ManifoldRules(end="pump", supply_diameter=0.025, return_diameter=0.02)
 
@@ -161,7 +163,7 @@ def test_ends_along_a_side_are_collected_there() -> None:
     _, back = plumbing.manifolds
     home = plumbing.lines[1].line
     for pipe in (back.line, home):
-        assert pipe.distance(sides.right) == pytest.approx(BEYOND["return"], abs=0.01)
+        assert pipe.distance(sides.right) == pytest.approx(0.6, abs=0.01)
     assert back.line.coords[0][0] > back.line.coords[-1][0]
     assert home.coords[0] == back.line.coords[-1]
 
@@ -174,7 +176,7 @@ def test_an_end_beside_an_obstacle_has_a_stub_of_its_own() -> None:
     plumbing, _ = plumbed(runs, straight_sides(30.0, 12.0), per_lateral=1)
     assert len(plumbing.manifolds) == 3
     inside = next(riser for riser in plumbing.risers if riser.kind == "return" and riser.lateral == "L1")
-    assert inside.line.length == pytest.approx(BEYOND["return"])
+    assert inside.line.length == pytest.approx(0.6)
 
 
 def ring_bed(radius: float, width: float, *, sweep: float = 120.0) -> tuple[tuple[Run, ...], Sides]:
@@ -205,7 +207,7 @@ def test_manifolds_of_a_curved_bed_lie_outside_it() -> None:
     plumbing, _ = plumbed(runs, sides, pump=(-12.0, -4.0))
     bed = shapely.Polygon([*sides.left.coords, *reversed(sides.right.coords)])
     for pipe in plumbing.manifolds:
-        assert pipe.line.distance(bed) == pytest.approx(BEYOND[pipe.kind] - 0.3, abs=0.01)
+        assert pipe.line.distance(bed) == pytest.approx(0.3 * BEYOND[pipe.kind] - 0.3, abs=0.01)
 
 
 def test_manifolds_follow_a_rounded_end() -> None:
@@ -260,7 +262,7 @@ def test_a_lateral_that_begins_on_a_side_is_served_there() -> None:
     plumbing, _ = plumbed(runs, sides, per_lateral=1)
     supply = plumbing.manifolds[0]
     assert supply.kind == "supply"
-    assert supply.line.distance(sides.right) == pytest.approx(BEYOND["supply"], abs=0.01)
+    assert supply.line.distance(sides.right) == pytest.approx(0.3, abs=0.01)
 
 
 def test_ends_that_step_to_and_fro_along_a_side_still_get_a_trench() -> None:
@@ -321,6 +323,107 @@ def test_ends_on_a_round_bed_share_a_trench_along_its_edge() -> None:
     assert [pipe.kind for pipe in plumbing.manifolds].count("supply") == 1
     assert len(plumbing.manifolds) <= 4
     assert max(riser.line.length for riser in plumbing.risers) < 2.5
+
+
+# --- setbacks and zones ---------------------------------------------------------------------------------
+
+
+def clipped(runs: tuple[Run, ...], zone: BaseGeometry) -> tuple[Run, ...]:
+    """What a setback leaves of runs, each still one piece."""
+    return tuple(
+        Run(name=run.name, line=LineString(run.line.difference(zone).coords), row=run.row) for run in runs
+    )
+
+
+def plumbed_beside(
+    zone: Polygon, sides: Sides, runs: tuple[Run, ...], *, offset: float = 0.3, pump: XY = (-9.0, 0.0)
+) -> Plumbing:
+    kept_clear = MultiPolygon([zone])
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    rules = ManifoldRules(end="pump", supply_diameter=0.025, return_diameter=0.02, offset=offset)
+    plumbing = lay_plumbing(laterals, runs, sides, rules, pump=Pump(at=pump), kept_clear=kept_clear)
+    check_laws(plumbing, {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}, pump)
+    site = curved_field().site
+    assert setback_check(site, plumbing, kept_clear).ok
+    for pipe in plumbing.manifolds:
+        assert pipe.line.is_simple
+        if pipe.kind == "supply":
+            assert pipe.line.distance(zone) > offset - 1e-3
+    return plumbing
+
+
+def test_manifolds_beside_a_lot_line_lie_under_the_run_ends() -> None:
+    lot_line = LineString([(-2.0, -30), (-2.0, 30)]).buffer(5.0)
+    runs = clipped(straight_runs(8, 30.0), lot_line)
+    plumbing = plumbed_beside(lot_line, straight_sides(30.0, 4.8), runs)
+    supply, back = plumbing.manifolds
+    assert np.allclose(np.asarray(supply.line.coords)[:, 0], 3.3)
+    assert np.allclose(np.asarray(back.line.coords)[:, 0], 3.0)
+
+
+def test_manifolds_go_round_a_well_that_bites_off_some_run_ends() -> None:
+    well = Point(-3.0, 3.0).buffer(5.0, quad_segs=64)
+    runs = clipped(straight_runs(16, 30.0), well)
+    plumbing = plumbed_beside(well, straight_sides(30.0, 9.6), runs)
+    supply, back = plumbing.manifolds
+    # Off the circle they lie beyond the run ends as ever, on it beside its edge.
+    assert supply.line.distance(Point(0.0, 9.3)) < 0.01
+    assert max(x for x, _ in supply.line.coords) == pytest.approx(2.3, abs=0.02)
+    assert max(x for x, _ in back.line.coords) == pytest.approx(2.0, abs=0.02)
+    assert max(riser.line.length for riser in plumbing.risers) < 0.7
+
+
+def test_manifolds_within_a_lot_whose_lines_run_all_round() -> None:
+    lot = box(-2, -20, 60, 20)
+    zone = lot.exterior.buffer(4.0)
+    runs = clipped(straight_runs(8, 30.0), zone)
+    plumbing = plumbed_beside(zone, straight_sides(30.0, 4.8), runs, pump=(20.0, -10.0))
+    assert all(min(x for x, _ in pipe.line.coords) > 2.0 - 1e-6 for pipe in plumbing.manifolds)
+
+
+def test_a_manifold_in_a_setback_fails_its_check() -> None:
+    runs = straight_runs(8, 30.0)
+    plumbing, _ = plumbed(runs, straight_sides(30.0, 4.8))
+    well = MultiPolygon([Point(0.0, 2.0).buffer(1.0)])
+    check = setback_check(curved_field().site, plumbing, well)
+    assert not check.ok
+    assert check.value > 1.0
+    assert check.place.startswith("at (")
+
+
+def test_a_stated_offset_is_kept() -> None:
+    runs = straight_runs(6, 30.0)
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    rules = ManifoldRules(end="pump", supply_diameter=0.025, return_diameter=0.02, offset=0.5)
+    plumbing = lay_plumbing(laterals, runs, straight_sides(30.0, 3.6), rules, pump=None)
+    assert [pipe.line.coords[0][0] for pipe in plumbing.manifolds] == pytest.approx([-0.2, -0.7])
+
+
+def test_every_zone_has_manifolds_of_its_own() -> None:
+    runs = straight_runs(12, 30.0)
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    zoned = [replace(lateral, zone=1 + n // 2) for n, lateral in enumerate(laterals)]
+    plumbing = lay_plumbing(zoned, runs, straight_sides(30.0, 7.2), RULES, pump=Pump(at=(-5.0, 0.0)))
+    assert [(pipe.zone, pipe.kind) for pipe in plumbing.manifolds] == [
+        (zone, kind) for zone in (1, 2, 3) for kind in ("supply", "return")
+    ]
+    own = {lateral.name: lateral.zone for lateral in zoned}
+    for riser in plumbing.risers:
+        assert riser.zone == own[riser.lateral]
+        foot = Point(riser.line.coords[0])
+        on = [
+            pipe.zone
+            for pipe in plumbing.manifolds
+            if pipe.kind == riser.kind and pipe.line.distance(foot) < 1e-9
+        ]
+        assert on == [riser.zone]
+    assert {pipe.zone for pipe in plumbing.lines} == {1, 2, 3}
 
 
 def feature(shape: BaseGeometry, name: str) -> Feature:

@@ -8,13 +8,13 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import shapely
-from shapely import LineString, Point, Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
 
+from layout.manifolds.trench import OUTWARD, Place, beside, clear_of, side_of, span, stub_at, trench
 from layout.model import (
     XY,
     Feature,
@@ -29,28 +29,20 @@ from layout.model import (
     Sides,
     xy,
 )
-from layout.plane import TOLERANCE, Array, coordinates, lines_of
+from layout.plane import TOLERANCE, coordinates, polygons_of
 
-BEYOND: dict[PipeKind, float] = {"supply": 0.3, "return": 0.6}
-"""How far beyond the run ends the trench of each manifold lies [m]: a spade apart, the supply first."""
-STUB = 0.3
-"""Length of a manifold that serves one lateral [m]."""
+BEYOND: dict[PipeKind, int] = {"supply": 1, "return": 2}
+"""How far beyond the run ends each manifold lies, in stated offsets: the supply first."""
 SIDE_REACH = 1.5
 """How much farther than a usual run end one may lie from an edge and still be served from along it [m]."""
-RAGGED = 0.5
-"""Run ends that differ by less than this in their distance to the bed's end stand in one front [m]."""
+BITTEN = 0.01
+"""A run end nearer than this to a setback zone ends there because of it [m]."""
 ROUNDING = 1e-6
 """Points of a line nearer to each other than this are one [m]."""
 HEADING = 0.5
-"""Length of the end of a line that its direction is taken from [m]."""
+"""Length of the end of a run that its direction is taken from [m]."""
 SIGHT = 5000.0
 """How far ahead a run end looks for the edge it heads for, in such lengths."""
-EXTENSION = 5.0
-"""How far a trench may be carried on straight past the corners of the bed to reach outer run ends [m]."""
-
-Place = Literal["near", "far", "left", "right", "inside"]
-OUTWARD: dict[Place, float] = {"near": -1.0, "far": 1.0, "left": 1.0, "right": -1.0}
-"""On which hand of each line of :class:`Sides` the bed's outside lies: 1 left, -1 right."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +51,7 @@ class _Tip:
 
     kind: PipeKind
     lateral: str
+    zone: int
     at: XY
     place: Place
 
@@ -72,13 +65,17 @@ def lay_plumbing(
     pump: Pump | None,
     features: Sequence[Feature] = (),
     outline: Polygon | None = None,
+    kept_clear: MultiPolygon | None = None,
 ) -> Plumbing:
     """Lay manifolds, risers, and the lines to the pump.
 
-    Supply and return manifold follow the bed's end outside the run ends, 0.3 m and 0.6 m beyond them, from
-    the first to the last lateral that uses them; one that serves a single lateral is a stub. Laterals that
-    drain at the far end, or on a side, have a return manifold there. Ends that lie at no edge, beside an
-    obstacle in the bed, have a stub each.
+    Each zone has its own. Supply and return manifold follow the bed's end outside the run ends, one and two
+    stated offsets beyond them, from the first to the last lateral that uses them; one that serves a single lateral is
+    a stub. Laterals that drain at the far end, or on a side, have a return manifold there. Ends that lie at no edge,
+    beside an obstacle in the bed, have a stub each.
+
+    Manifolds stay out of setback zones. Where the bed's end, or the way along it, lies in one, they follow its
+    edge under the ends of the tubing: the return on the edge itself, the supply one offset from it.
 
     Lines run straight from the pump to the nearer end of each manifold at the manifold end of the bed; those
     to another edge follow the sides of the bed there, outside it. They are not yet led round features.
@@ -90,7 +87,7 @@ def lay_plumbing(
     runs : sequence of Run
     sides : Sides
     rules : ManifoldRules
-        For the sizes of pipe.
+        For the sizes of pipe, and the offset.
     pump : Pump or None
         None: no lines.
     features : sequence of Feature, optional
@@ -98,38 +95,39 @@ def lay_plumbing(
         the shape of a feature itself, that is listed. The feature in which the pump stands is not.
     outline : Polygon, optional
         The bed, to tell its edge from an obstacle where its sides are a convention only.
+    kept_clear : MultiPolygon, optional
+        Setback zones, which manifolds stay out of [m].
 
     Returns
     -------
     Plumbing
-        Supply before return, the manifold end before others; each riser starts on a manifold of its kind.
+        By zone, supply before return, the manifold end before others; each riser starts on a manifold of its kind
+        and zone.
     """
     tips = tuple(_tips(laterals, runs, sides, outline))
     manifolds: list[Pipe] = []
     risers: list[Riser] = []
     lines: list[Pipe] = []
     sizes: dict[PipeKind, float] = {"supply": rules.supply_diameter, "return": rules.return_diameter}
-    for kind, group in _groups(tips):
-        place = group[0].place
-        front = [tip.at for tip in tips if tip.place == place]
-        if place == "near":
-            front = _starts(runs) or front
-        trench = _trench(group[0], front, sides, pump)
-        feet = [trench.project(Point(tip.at)) for tip in group]
-        manifold = _span(trench, min(feet), max(feet), pump)
-        line = _line_back(manifold, trench, group[0], sides, pump) if pump else None
+    trenches = _Trenches(tips, runs, sides, rules, kept_clear or MultiPolygon(), pump)
+    for group in _groups(tips):
+        kind, zone = group[0].kind, group[0].zone
+        laid = trenches.of(group[0])
+        feet = [laid.project(Point(tip.at)) for tip in group]
+        manifold = span(laid, min(feet), max(feet), pump.at if pump else None)
+        line = _line_back(manifold, laid, group[0], sides, pump, rules.offset) if pump else None
         if line is not None and line.length > TOLERANCE:
             # Both are made as a return, on the way to the pump.
             manifold = _facing(manifold, Point(line.coords[0]))
-            lines.append(Pipe(kind=kind, line=_flowing(line, kind), diameter=sizes[kind]))
+            lines.append(Pipe(kind=kind, line=_flowing(line, kind), diameter=sizes[kind], zone=zone))
         elif pump is not None:
             manifold = _facing(manifold, Point(pump.at))
         else:
             manifold = manifold.reverse()
-        manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind]))
+        manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind], zone=zone))
         for tip, foot in zip(group, feet, strict=True):
-            riser = LineString([xy(trench.interpolate(foot)), tip.at])
-            risers.append(Riser(kind=kind, lateral=tip.lateral, line=riser))
+            riser = LineString([xy(laid.interpolate(foot)), tip.at])
+            risers.append(Riser(kind=kind, lateral=tip.lateral, line=riser, zone=zone))
     pipes = [pipe.line for pipe in (*manifolds, *lines)] + [riser.line for riser in risers]
     return Plumbing(
         manifolds=tuple(manifolds),
@@ -154,8 +152,9 @@ def _tips(
         drain: Place = "near"
         if not lateral.returns_near:
             drain = _edge_at(lateral.drain, named[lateral.runs[-1]], sides, outline, reach=reach)
-        yield _Tip(kind="supply", lateral=lateral.name, at=lateral.supply, place=supply)
-        yield _Tip(kind="return", lateral=lateral.name, at=lateral.drain, place=drain)
+        name, zone = lateral.name, lateral.zone
+        yield _Tip(kind="supply", lateral=name, zone=zone, at=lateral.supply, place=supply)
+        yield _Tip(kind="return", lateral=name, zone=zone, at=lateral.drain, place=drain)
 
 
 def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:
@@ -167,7 +166,7 @@ def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:
 def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: float) -> Place:
     """Find the edge of the bed that a run comes to an end at: of those within reach, the one it heads for."""
     here = Point(at)
-    distance = {place: round(_side(sides, place).distance(here), 3) for place in OUTWARD}
+    distance = {place: round(side_of(sides, place).distance(here), 3) for place in OUTWARD}
     near = [place for place in OUTWARD if distance[place] <= reach]
     if not near and (outline is None or outline.exterior.distance(here) > reach):
         return "inside"
@@ -177,22 +176,62 @@ def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: 
     ahead = {
         place: round(here.distance(hit), 3)
         for place in near or OUTWARD
-        if (hit := ray.intersection(_side(sides, place)))
+        if (hit := ray.intersection(side_of(sides, place)))
     }
     return min(ahead or near or OUTWARD, key=lambda place: ahead.get(place, distance[place]))
 
 
-def _groups(tips: Iterable[_Tip]) -> Iterator[tuple[PipeKind, list[_Tip]]]:
-    """Group ends that share a manifold: of one kind, at one edge; those at none stand alone."""
+def _groups(tips: Iterable[_Tip]) -> Iterator[list[_Tip]]:
+    """Group ends that share a manifold: of one zone and kind, at one edge; those at none stand alone."""
     order: list[tuple[PipeKind, Place]] = list(
         itertools.product(("supply", "return"), ("near", "far", "left", "right", "inside"))
     )
-    for kind, place in order:
-        group = [tip for tip in tips if tip.kind == kind and tip.place == place]
-        if place == "inside":
-            yield from ((kind, [tip]) for tip in group)
-        elif group:
-            yield kind, group
+    for zone in sorted({tip.zone for tip in tips}):
+        for kind, place in order:
+            group = [tip for tip in tips if (tip.zone, tip.kind, tip.place) == (zone, kind, place)]
+            if place == "inside":
+                yield from ([tip] for tip in group)
+            elif group:
+                yield group
+
+
+class _Trenches:
+    """The lines that manifolds are parts of: one for each kind and edge of the bed, whatever the zone."""
+
+    def __init__(
+        self,
+        tips: Sequence[_Tip],
+        runs: Sequence[Run],
+        sides: Sides,
+        rules: ManifoldRules,
+        kept_clear: MultiPolygon,
+        pump: Pump | None,
+    ) -> None:
+        self._tips, self._sides, self._offset, self._pump = tips, sides, rules.offset, pump
+        self._starts = _starts(runs)
+        grown = kept_clear.buffer(rules.offset, quad_segs=64)
+        self._clear: dict[PipeKind, MultiPolygon] = {
+            "return": kept_clear,
+            "supply": MultiPolygon(polygons_of(grown)),
+        }
+        self._laid: dict[tuple[PipeKind, Place], LineString] = {}
+
+    def of(self, tip: _Tip) -> LineString:
+        """Give the trench that serves the end of a lateral [m]."""
+        key = tip.kind, tip.place
+        distance = BEYOND[tip.kind] * self._offset
+        if tip.place == "inside":
+            toward = self._pump.at if self._pump else xy(self._sides.near.centroid)
+            return stub_at(tip.at, toward, distance, self._clear["return"])
+        if key not in self._laid:
+            front = [other.at for other in self._tips if other.place == tip.place]
+            if tip.place == "near":
+                front = self._starts or front
+            # Run ends cut short by a setback say nothing of where the others stand.
+            free = [at for at in front if self._clear["return"].distance(Point(at)) > BITTEN]
+            straight = trench(free or front, tip.place, self._sides, distance)
+            self._laid[key] = clear_of(straight, self._clear[tip.kind], front)
+        return self._laid[key]
 
 
 def _starts(runs: Sequence[Run]) -> list[XY]:
@@ -201,109 +240,26 @@ def _starts(runs: Sequence[Run]) -> list[XY]:
     return [xy(Point(run.line.coords[0])) for _, run in sorted(first.items()) if run.fed]
 
 
-def _trench(tip: _Tip, front: Sequence[XY], sides: Sides, pump: Pump | None) -> LineString:
-    """Lay the line that the manifold of one kind behind a front is a part of, carried on past its ends."""
-    kind, place = tip.kind, tip.place
-    if place == "inside":
-        toward = np.asarray(pump.at if pump else coordinates(sides.near).mean(axis=0))
-        start = np.asarray(tip.at)
-        way = (toward - start) / max(float(np.hypot(*(toward - start))), TOLERANCE)
-        return LineString([start + way * BEYOND[kind], start + way * (BEYOND[kind] + STUB)])
-    edge = _side(sides, place)
-    gaps = shapely.distance(shapely.points(front), edge)
-    usual = float(np.median(gaps))
-    if edge.length < TOLERANCE or np.mean(np.abs(gaps - usual) <= RAGGED) < 0.6:
-        return _beside(_through(front, place, sides), place, BEYOND[kind])
-    # Beside a long side the trench lies outside the bed, since runs lie along it inside.
-    return _beside(edge, place, BEYOND[kind] - (usual if place in {"near", "far"} else 0.0))
-
-
-def _through(front: Sequence[XY], place: Place, sides: Sides) -> LineString:
-    """Lay a line through run ends, in the direction of their edge, for where they do not follow it."""
-    points = np.array(list(dict.fromkeys(front)))
-    along = coordinates(sides.centre)[-1] - coordinates(sides.centre)[0]
-    to_right = np.array([along[1], -along[0]]) / np.hypot(*along)
-    if len(points) == 1:
-        way = to_right if place in {"near", "far"} else along / np.hypot(*along)
-        return LineString([points[0] - STUB * way, points[0] + STUB * way])
-    if place in {"near", "far"}:
-        return LineString(points)
-    # Ends at a side come in the order of rows, which may step to and fro along it.
-    middle = points.mean(axis=0)
-    way = np.linalg.svd(points - middle)[2][0]
-    outward = middle - coordinates(sides.centre.interpolate(sides.centre.project(Point(middle))))[0]
-    if OUTWARD[place] * (way[0] * outward[1] - way[1] * outward[0]) < 0:
-        way = -way
-    return LineString(points[np.argsort(points @ way, kind="stable")])
-
-
-def _beside(edge: LineString, place: Place, distance: float) -> LineString:
-    """Lay a parallel to an edge of the bed, `distance` outside it, carried on straight at both ends."""
-    points = coordinates(edge)
-    points = _carried_on(points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > 0))])
-    if abs(distance) < TOLERANCE:
-        return LineString(points)
-    moved = lines_of(shapely.offset_curve(LineString(points), OUTWARD[place] * distance, quad_segs=16))
-    longest = max(moved, key=lambda line: float(line.length), default=LineString(points))
-    if longest.length < edge.length:
-        # So jagged a line has no parallel; it is moved out as it is.
-        chord = points[-1] - points[0]
-        normal = np.array([-chord[1], chord[0]]) / max(float(np.hypot(*chord)), TOLERANCE)
-        return LineString(points + OUTWARD[place] * distance * normal)
-    ahead = longest.project(Point(points[0])) <= longest.project(Point(points[-1]))
-    return longest if ahead else longest.reverse()
-
-
-def _carried_on(points: Array) -> Array:
-    """Carry a polyline on straight at either end."""
-    line = LineString(points)
-    reach = min(HEADING, float(line.length))
-    first, last = points[0], points[-1]
-    into = first - coordinates(line.interpolate(reach))[0]
-    out_of = last - coordinates(line.interpolate(line.length - reach))[0]
-    ends = [
-        tip + way / max(float(np.hypot(*way)), 1e-12) * EXTENSION
-        for tip, way in ((first, into), (last, out_of))
-    ]
-    return np.vstack((ends[0], points, ends[1]))
-
-
-def _span(trench: LineString, first: float, last: float, pump: Pump | None) -> LineString:
-    """Cut the part of a trench between two feet; a stub on the pump's side of a single one."""
-    if last - first >= TOLERANCE:
-        return LineString(coordinates(substring(trench, first, last)))
-    spans = ((max(first - STUB, 0.0), first), (first, min(first + STUB, trench.length)))
-    ways = [
-        LineString(coordinates(substring(trench, *span))) for span in spans if span[1] - span[0] > STUB / 2
-    ]
-    if pump is None:
-        return ways[0]
-    return min(ways, key=lambda way: round(float(way.distance(Point(pump.at))), 3))
-
-
-def _line_back(manifold: LineString, trench: LineString, tip: _Tip, sides: Sides, pump: Pump) -> LineString:
+def _line_back(
+    manifold: LineString, laid: LineString, tip: _Tip, sides: Sides, pump: Pump, offset: float
+) -> LineString:
     """Lay the line from a manifold to the pump: straight, or along the bed's edges to its manifold end."""
-    first, last = (trench.project(Point(manifold.coords[end])) for end in (0, -1))
+    first, last = (laid.project(Point(manifold.coords[end])) for end in (0, -1))
     ways: list[list[XY]] = []
     if tip.place in {"left", "right"}:
-        ways = [_walk(trench, first, trench.project(Point(_side(sides, tip.place).coords[0])))]
+        ways = [_walk(laid, first, laid.project(Point(side_of(sides, tip.place).coords[0])))]
     elif tip.place == "far":
         corners: tuple[tuple[Place, float, int], ...] = (("left", first, 0), ("right", last, -1))
         for place, end, corner in corners:
-            side = _side(sides, place)
-            along = _beside(side, place, BEYOND[tip.kind])
-            round_corner = _walk(trench, end, trench.project(Point(sides.far.coords[corner])))
+            side = side_of(sides, place)
+            along = beside(side, place, BEYOND[tip.kind] * offset)
+            round_corner = _walk(laid, end, laid.project(Point(sides.far.coords[corner])))
             home = _walk(along, along.project(Point(round_corner[-1])), along.project(Point(side.coords[0])))
             ways.append(round_corner + home)
     else:
-        ways = [_walk(trench, end, end) for end in (first, last)]
+        ways = [_walk(laid, end, end) for end in (first, last)]
     lines = [shapely.remove_repeated_points(LineString([*way, pump.at]), ROUNDING) for way in ways]
     return min(lines, key=lambda line: round(float(line.length), 3))
-
-
-def _side(sides: Sides, place: Place) -> LineString:
-    """Give the line of a place among the sides and ends."""
-    return {"near": sides.near, "far": sides.far, "left": sides.left, "right": sides.right}[place]
 
 
 def _walk(line: LineString, start: float, end: float) -> list[XY]:
