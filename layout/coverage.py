@@ -11,10 +11,14 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from layout.model import XY, Candidate, Coverage, Follows, Laying, Run
-from layout.plane import Array, SegmentIndex, bend_radii, coordinates, stations
+from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, points_at
 
 MOST_SAMPLES = 15_000
 """Points of the ground at which dryness is looked for before the driest places are searched closely."""
+MOST_FEET = 100_000
+"""Points of runs from which gaps are measured: every half spacing, in a very large bed less often."""
+WIDENED = 3e-4
+"""How much wider than half a spacing ground is drawn for its area, in half spacings; see :func:`_covered_share`."""
 WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES = 4.0, 10.0, 2.0, 0.5
 """Weights of the measure, see :func:`score`."""
 MEASURE = (
@@ -32,7 +36,6 @@ def cover(
     *,
     spacing: float,
     radius: float,
-    counted: bool = False,
 ) -> Coverage:
     """Measure what runs cover.
 
@@ -48,25 +51,13 @@ def cover(
         Row spacing [m].
     radius : float
         Bend radius, which sets how closely bends are looked at [m].
-    counted : bool
-        Count the share covered at sample points, to compare patterns, instead of measuring it as an area.
     """
     lines = [run.line for run in runs]
-    index = SegmentIndex(lines)
-    grid, rim = _samples(area, spacing)
-    samples = np.vstack((grid, rim))
-    dry = index.nearest(samples)[0]
-    worst, worst_at = _driest(area, index, samples, dry)
-    if counted and len(grid):
-        covered = float(np.mean(dry[: len(grid)] <= 0.5 * spacing * (1 + 1e-4)))
-    else:
-        covered = _covered_share(area, lines, 0.5 * spacing)
+    worst, worst_at = _driest(area, SegmentIndex(lines), _samples(area, spacing))
     gaps = _gaps(runs, spacing)
     bend, bend_at = tightest_bend(lines, radius or spacing)
-    vertices = np.vstack([coordinates(line) for line in lines])
-    edge = SegmentIndex([LineString(outline.exterior.coords)]).nearest(vertices)[0]
     return Coverage(
-        covered=covered,
+        covered=_covered_share(area, lines, 0.5 * spacing),
         dry=worst,
         dry_at=worst_at,
         gap_least=float(gaps.min()) if len(gaps) else None,
@@ -75,7 +66,7 @@ def cover(
         gap_p95=float(np.percentile(gaps, 95)) if len(gaps) else None,
         bend_least=bend,
         bend_at=bend_at,
-        clearance_least=float(edge.min()),
+        clearance_least=_least_clearance(lines, outline),
     )
 
 
@@ -120,14 +111,14 @@ def tightest_bend(lines: Sequence[LineString], radius: float) -> tuple[float | N
     """Least bend radius of some lines, seen over arms of a quarter of `radius`, and where; None where all straight."""
     least, at = math.inf, None
     for line in lines:
-        radii, places = bend_radii(coordinates(line), arm=radius / 4)
+        radii, places = bend_radii(coordinates(line), arm=radius / 4, below=least)
         if len(radii) and radii.min() < least:
             least = float(radii.min())
             at = (float(places[radii.argmin()][0]), float(places[radii.argmin()][1]))
     return (least, at) if math.isfinite(least) else (None, None)
 
 
-def _samples(area: Polygon | MultiPolygon, spacing: float) -> tuple[Array, Array]:
+def _samples(area: Polygon | MultiPolygon, spacing: float) -> Array:
     """Points of a grid over the ground, and points along its edge, where dry corners lie."""
     step = max(spacing / 4, math.sqrt(area.area / MOST_SAMPLES))
     x0, y0, x1, y1 = area.bounds
@@ -140,13 +131,12 @@ def _samples(area: Polygon | MultiPolygon, spacing: float) -> tuple[Array, Array
         shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(0.0, ring.length, step)))
         for ring in edges
     ]
-    return grid, np.vstack((*walks, *(coordinates(ring) for ring in edges)))
+    return np.vstack((grid, *walks, *(coordinates(ring) for ring in edges)))
 
 
-def _driest(
-    area: Polygon | MultiPolygon, index: SegmentIndex, samples: Array, dry: Array
-) -> tuple[float, XY]:
+def _driest(area: Polygon | MultiPolygon, index: SegmentIndex, samples: Array) -> tuple[float, XY]:
     """The farthest usable point from any tubing: the driest samples, each searched about in shrinking steps."""
+    dry = index.nearest(samples)[0]
     best = samples[np.argsort(-dry, kind="stable")[:40]]
     value = np.sort(-dry, kind="stable")[:40] * -1
     step = float(np.sqrt(area.area / max(len(samples), 1)))
@@ -165,23 +155,45 @@ def _driest(
 
 
 def _covered_share(area: Polygon | MultiPolygon, lines: Sequence[LineString], reach: float) -> float:
-    """Share of the ground within reach of a line, as an area."""
-    wet = shapely.union_all(shapely.buffer(np.asarray(lines, dtype=object), reach, quad_segs=16))
-    return min(float(shapely.intersection(wet, area).area / area.area), 1.0)
+    """Share of the ground within reach of a line, as an area.
+
+    Rows a spacing apart just touch at half a spacing, and wherever the chords they are drawn in part by a
+    hair's breadth the union would get a sliver: tens of thousands of them in a large bed, which take a hundred times
+    as long as all the rest. So the ground is drawn wider by less than the height of such chords, and what was
+    gained at its open rim, its length × that breadth, is taken off again.
+    """
+    wider = WIDENED * reach
+    near = shapely.union_all(shapely.buffer(np.asarray(lines, dtype=object), reach + wider, quad_segs=16))
+    wet = shapely.intersection(near, area)
+    rim = shapely.intersection(shapely.boundary(near), area)
+    return min(float((wet.area - wider * rim.length) / area.area), 1.0)
+
+
+def _least_clearance(lines: Sequence[LineString], outline: Polygon) -> float:
+    """Least distance from a vertex of a line to the outline [m]."""
+    edge = LineString(outline.exterior.coords)
+    index = SegmentIndex([edge])
+    least = float(index.nearest(np.vstack([coordinates(line)[[0, -1]] for line in lines]))[0].min())
+    # only parts of lines that come nearer than the nearest end need a look at all their vertices
+    parts, _ = chopped(lines)
+    shapely.prepare(edge)
+    near = parts[shapely.dwithin(edge, parts, least * (1 + 1e-9))]
+    return min(least, float(index.nearest(coordinates(shapely.MultiLineString(near.tolist())))[0].min()))
 
 
 def _gaps(runs: Sequence[Run], spacing: float) -> Array:
     """Distances from points of runs to the next row beside them, feet on the ends of runs left out."""
+    step = max(spacing / 2, sum(run.length for run in runs) / MOST_FEET)
     rows: dict[int, list[LineString]] = {}
     for run in runs:
         rows.setdefault(run.row, []).append(run.line)
-    ordered = sorted(rows)
+    walked = [
+        (SegmentIndex(lines), np.array([line.length for line in lines]), _walk(lines, step))
+        for _, lines in sorted(rows.items())
+    ]
     found = [np.empty(0)]
-    for this, following in pairwise(ordered):
-        for here, beside in ((rows[this], rows[following]), (rows[following], rows[this])):
-            index = SegmentIndex(beside)
-            length = np.array([line.length for line in beside])
-            points = np.vstack([_walk(line, spacing / 2) for line in here])
+    for one, other in pairwise(walked):
+        for (_, _, points), (index, length, _) in ((one, other), (other, one)):
             segment, foot, along = index.locate(points)
             on = length[index.line[segment]]
             within = (along > 1e-6 * on) & (along < (1 - 1e-6) * on)
@@ -189,9 +201,11 @@ def _gaps(runs: Sequence[Run], spacing: float) -> Array:
     return np.concatenate(found)
 
 
-def _walk(line: LineString, step: float) -> Array:
-    """The vertices of a line, thinned where they stand closer than a step, and points between where wider."""
-    points = coordinates(line)
-    along = stations(points)
-    every = np.linspace(0.0, along[-1], max(int(along[-1] / step), 1) + 1)
-    return np.column_stack((np.interp(every, along, points[:, 0]), np.interp(every, along, points[:, 1])))
+def _walk(lines: Sequence[LineString], step: float) -> Array:
+    """Points along lines, both ends of each among them, evenly at about a step."""
+    return np.vstack(
+        [
+            points_at(coordinates(line), np.linspace(0.0, line.length, max(int(line.length / step), 1) + 1))
+            for line in lines
+        ]
+    )

@@ -73,8 +73,7 @@ def points_at(line: Array, along: Array) -> Array:
 
 def _at(line: Array, station: Array, along: Array) -> Array:
     """Points of a polyline whose stations are known."""
-    both = np.interp(along, station, line[:, 0] + 1j * line[:, 1])
-    return np.column_stack((both.real, both.imag))
+    return np.column_stack((np.interp(along, station, line[:, 0]), np.interp(along, station, line[:, 1])))
 
 
 def stretch(line: LineString, start: float, end: float) -> LineString:
