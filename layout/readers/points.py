@@ -22,7 +22,7 @@ MOST_BYTES = 50_000_000
 MOST_FAULTS = 8
 """Faults listed of one file; the rest are counted."""
 
-ENDINGS = (".csv", ".txt")
+ENDINGS = (".csv", ".dxf", ".txt")
 """Endings of the files that can be read."""
 READABLE = (
     "Survey files are .csv points, .dxf drawings, .geojson maps and .txt traverses; short outlines can stand in the "
@@ -135,7 +135,11 @@ def read_points(path: Path, *, shown: str | None = None, part: str = "", role: R
             f"{suffix} files cannot be read" if suffix else "the file has no ending that tells its kind"
         )
         raise ReadError(Fault(file=name, said=kind, remedy=READABLE))
-    text = decoded(_bytes_of(path, name), name)
+    data = bytes_of(path, name)
+    if suffix == ".dxf":  # its reader needs the site's units: `layout.readers.cad`
+        said = "a drawing is read only where a site file names it"
+        raise ReadError(Fault(file=name, said=said, remedy="Give the points as .csv."))
+    text = decoded(data, name)
     if suffix == ".txt":
         from layout.readers.traversefile import read_traverse
 
@@ -154,7 +158,8 @@ def read_points(path: Path, *, shown: str | None = None, part: str = "", role: R
     return table
 
 
-def _bytes_of(path: Path, name: str) -> bytes:
+def bytes_of(path: Path, name: str) -> bytes:
+    """Read a survey file's bytes, or say why they cannot be had; `name` is what faults call it."""
     try:
         if path.is_dir():
             raise ReadError(Fault(file=name, said="this is a folder", remedy="Name the file in it."))

@@ -6,10 +6,12 @@ from pathlib import Path, PureWindowsPath
 from typing import Any
 
 from layout.errors import Fault, LayoutError, ReadError, SiteError
+from layout.readers.cad.pick import Drawings
 from layout.readers.document import Document, Loc
 from layout.readers.points import ENDINGS, PointTable, Role, read_points, split_name
 from layout.readers.shapes import Place, inline_points
 from layout.readers.values import quoted
+from layout.units import UNIT_SETS, UnitSet
 
 _ROLES: dict[str | int, Role] = {"outline": "outline", "levels": "levels", "guide": "guide"}
 _INSIDE_REMEDY = "Put the survey file into the site file's folder and name it from there."
@@ -31,10 +33,11 @@ def point_tables(document: Document) -> tuple[dict[Loc, PointTable], list[Fault]
         locs += [("feature", index, "shape") for index in range(len(features))]
     tables: dict[Loc, PointTable] = {}
     faults: list[Fault] = []
+    drawings = Drawings(_units(document))
     for loc in locs:
         value = document.get(*loc)
         try:
-            table = _points_at(document, loc, value)
+            table = _points_at(document, loc, value, drawings)
         except LayoutError as error:
             faults.extend(error.faults)
         else:
@@ -43,7 +46,13 @@ def point_tables(document: Document) -> tuple[dict[Loc, PointTable], list[Fault]
     return tables, faults
 
 
-def _points_at(document: Document, loc: Loc, value: Any) -> PointTable | None:
+def _units(document: Document) -> UnitSet:
+    """The site's units; those of a file with none serve to find its other faults."""
+    word = document.get("units")
+    return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
+
+
+def _points_at(document: Document, loc: Loc, value: Any, drawings: Drawings) -> PointTable | None:
     """Read the points of one key; None where it holds neither a list nor a file name."""
     if isinstance(value, list):
         place = Place(file=document.source(loc), field=document.field(loc))
@@ -54,8 +63,11 @@ def _points_at(document: Document, loc: Loc, value: Any) -> PointTable | None:
     if not _is_file(path):
         name, part = split_name(value)
         path = _inside_folder(document, loc, name)
+    role = _ROLES.get(loc[-1], "shape")
     try:
-        return read_points(path, part=part, role=_ROLES.get(loc[-1], "shape"))
+        if path.suffix.lower() == ".dxf":
+            return drawings.table(path, part, role)
+        return read_points(path, part=part, role=role)
     except ReadError as error:
         if path.suffix.lower() in ENDINGS and _is_file(path):
             raise
