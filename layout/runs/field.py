@@ -26,7 +26,7 @@ ON_LEVEL = 1e-5
 """A point this near its level line, in least gaps, is on it."""
 SAGITTA = 1e-4
 """Greatest distance between a level line and its chords, in least gaps."""
-MOST_NODES = 120_000
+MOST_NODES = 80_000
 """Grid nodes to trace on; the lines traced are put on their exact level afterwards."""
 MOST_POINTS = 150_000
 """Points of level lines above which no more are put between them."""
@@ -238,7 +238,7 @@ class Spread:
             if len(points) > MOST_POINTS:
                 break
             after = np.flatnonzero(_bowed(points, owner, SAGITTA * self.closest))
-            middle = self._projected((points[after] + points[after + 1]) / 2, level[owner[after]], steps=2)
+            middle = self._projected((points[after] + points[after + 1]) / 2, level[owner[after]], steps=1)
             points = np.insert(points, after + 1, middle, axis=0)
             owner = np.insert(owner, after + 1, owner[after])
         ends = np.searchsorted(owner, np.arange(len(lines) + 1))
