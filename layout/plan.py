@@ -12,6 +12,7 @@ from layout.checks import design_checks
 from layout.coverage import candidate, cover
 from layout.emitters import field_totals, place_emitters
 from layout.errors import Fault, NoRoomError, SiteError
+from layout.fittings import place_fittings
 from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing, setback_check
 from layout.model import (
@@ -30,6 +31,7 @@ from layout.model import (
     UsableGround,
     site_place,
 )
+from layout.routes import route_checks, route_findings, route_lines
 from layout.runs import lay_runs
 from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
@@ -81,6 +83,14 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         outline=site.bed.outline,
         kept_clear=ground.kept_clear,
     )
+    plumbing = route_lines(
+        plumbing,
+        pump=site.pump,
+        features=site.features,
+        outline=site.bed.outline,
+        tubing=[run.line for run in laying.runs] + [join.line for join in joins],
+    )
+    plumbing = place_fittings(plumbing, joins, laterals)
     tell("emitters and checks")
     totals = field_totals(laying.runs, emitters, joins)
     cells = emitter_cells(ground.area, site.bed.outline, emitters, spacing=site.runs.spacing)
@@ -90,10 +100,11 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     checks = (
         *design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins),
         setback_check(site, plumbing, ground.kept_clear),
+        *route_checks(site, plumbing),
         *evenness_checks(site, laterals, zones),
     )
     slopes = run_slopes(site, laying)
-    parts = count_parts(site, laying.runs, joins, plumbing)
+    parts = count_parts(site, laying.runs, joins, plumbing, laterals=laterals, zones=zones)
     return Design(
         site=site,
         ground=ground,
@@ -108,7 +119,11 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         totals=totals,
         checks=checks + slope_checks(site, laying, slopes),
         parts=parts,
-        findings=(*_findings(site, laying, sides, totals), *ground_findings(site, laying)),
+        findings=(
+            *_findings(site, laying, sides, totals),
+            *ground_findings(site, laying),
+            *route_findings(site, plumbing),
+        ),
         slopes=slopes,
         cells=cells,
         zones=zones,

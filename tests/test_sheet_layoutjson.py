@@ -46,6 +46,9 @@ BLOCKS = {
     "findings",
     "risers",
     "notes",
+    "zones",
+    "fittings",
+    "trenches",
 }
 
 
@@ -177,7 +180,7 @@ def test_the_takeoff_prints_the_same_footage(made: tuple[Design, dict[str, Any]]
     assert row[0] == "emitting tubing"
     assert row[3] == f"{layout['totals']['tubing']:.2f}"
     assert layout["takeoff"][0]["net"] == pytest.approx(layout["totals"]["tubing"], rel=1e-12)
-    assert set(layout["takeoff"][0]) == {"item", "description", "unit", "net", "waste", "order"}
+    assert set(layout["takeoff"][0]) == {"item", "description", "unit", "net", "waste", "order", "zones"}
 
 
 def test_checks_are_in_the_units_of_the_site() -> None:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from layout.model.base import XY
 from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
-from layout.model.site import Pattern, Site
+from layout.model.site import Follows, Pattern, Site
 from layout.model.zoned import Zone, ZoneLevels
 
 
@@ -46,9 +46,6 @@ class Coverage:
     bend_least: float | None
     bend_at: XY | None
     clearance_least: float
-
-
-Follows = Literal["outline", "usable ground", "rectangle"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,28 +197,31 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One line of the takeoff, in SI for lengths and areas and in pieces for counts.
+    """One line of the takeoff, in SI for lengths, areas and flows and in pieces for counts.
 
     Attributes
     ----------
     item : str
         Stable key: ``emitting tubing``.
     description : str
-    unit : "length", "area" or "each"
+    unit : "length", "area", "flow" or "each"
     net : float
-        As laid out: [m], [m²] or pieces.
+        As laid out: [m], [m²], [m³/s] or pieces.
     waste : float
         Share added, 0.05 for 5 %.
     pack : float
         How it is sold: [m] a coil or pipe length, pieces a box; 0 for by the unit.
+    by_zone : tuple of float
+        Net by zone, which add up to the whole; empty for what zones share.
     """
 
     item: str
     description: str
-    unit: Literal["length", "area", "each"]
+    unit: Literal["length", "area", "flow", "each"]
     net: float
     waste: float = 0.0
     pack: float = 0.0
+    by_zone: tuple[float, ...] = ()
 
     @property
     def order(self) -> float:

@@ -288,13 +288,15 @@ FittingKind = Literal[
     "cap",
     "loop",
     "coupling",
+    "connector",
     "reducer",
     "zone valve",
     "air valve",
     "check valve",
     "flush valve",
 ]
-"""What a piece of plumbing with a place of its own is. ``elbow`` alone is one of no stated angle."""
+"""What a piece of plumbing with a place of its own is. ``elbow`` alone is one of no stated angle, a ``connector``
+leads from a riser to the end of the tubing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,7 +308,8 @@ class Fitting:
     kind : FittingKind
     at : (x, y)
         [m]; pieces that make up one bend together share its corner.
-    on : "supply" or "return"
+    on : "supply", "return" or "tubing"
+        The pipe it sits on; on tubing are loops and what joins tubing to tubing.
     zone : int
         From 1.
     size : float or None
@@ -317,7 +320,7 @@ class Fitting:
 
     kind: FittingKind
     at: XY
-    on: PipeKind
+    on: PipeKind | Literal["tubing"]
     zone: int = 1
     size: float | None = None
     of: str = ""

@@ -52,12 +52,16 @@ class Frame:
     origin : tuple of float
         Site coordinates of the local origin [site units].
     crs : str or None
-        The projected CRS of the site coordinates, as the user names it; None for a local plan grid.
+        The projected CRS of the site coordinates, as the user names it, or the definition of one that was chosen
+        for a site surveyed in longitude and latitude; None for a local plan grid.
+    plane : str
+        A chosen CRS in words; empty else.
     """
 
     units: UnitSet
     origin: XY = (0.0, 0.0)
     crs: str | None = None
+    plane: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +176,10 @@ class Tubing:
         need(self.bend_radius >= 0 and self.coil > 0, "bend radius is 0 or more, a coil has a length")
 
 
+Follows = Literal["outline", "usable ground", "rectangle"]
+"""Whose long sides runs follow: the bed's, those of what setbacks leave of it, or straight ones round it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunRules:
     """How runs are to be laid.
@@ -189,6 +197,11 @@ class RunRules:
         Cap on the number of runs.
     guide : LineString or None
         The line to follow, for the drawn pattern [m].
+    first : float or None
+        From the side that ``left`` or ``right`` follows to the first run [m]; None: the bed's clearance, or what
+        ``best`` finds better.
+    sides : "outline", "usable ground", "rectangle" or None
+        Whose long sides runs follow; None: the outline's, and for ``best`` any.
     """
 
     spacing: float
@@ -198,6 +211,8 @@ class RunRules:
     widest: float
     most: int | None = None
     guide: LineString | None = None
+    first: float | None = None
+    sides: Follows | None = None
 
     def __post_init__(self) -> None:
         need(self.spacing > 0 and 0 < self.closest <= self.widest, "gaps are over 0 and closest <= widest")

@@ -16,7 +16,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from layout.frame import to_site
-from layout.model import Candidate, Check, Design, Frame, Join, Lateral, Pipe, Run, Zone
+from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone
 from layout.plane import coordinates, polygons_of
 from layout.sheets.figures import of_check
 from layout.sheets.takeoff import takeoff
@@ -39,7 +39,8 @@ def document(design: Design) -> dict[str, Json]:
     -------
     dict
         Blocks ``format``, ``title``, ``units``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
-        ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``crossings``, ``totals``, ``checks``, ``takeoff``,
+        ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``, ``trenches``,
+        ``crossings``, ``totals``, ``checks``, ``takeoff``,
         ``dropped``, ``findings``, ``notes``.
     """
     frame = design.site.frame
@@ -66,6 +67,8 @@ def document(design: Design) -> dict[str, Json]:
             for riser in design.plumbing.risers
         ],
         "lines": [_pipe(item, frame) for item in design.plumbing.lines],
+        "fittings": [_fitting(item, frame) for item in design.plumbing.fittings],
+        "trenches": [{**_line(item.line, frame), "pipes": item.pipes} for item in design.plumbing.trenches],
         "crossings": [
             {"feature": name, "at": _points(frame, [at])[0]} for name, at in design.plumbing.crossings
         ],
@@ -206,6 +209,17 @@ def _pipe(item: Pipe, frame: Frame) -> Json:
         **_line(item.line, frame),
         "diameter": item.diameter / frame.units.diameter,
         "zone": _zone_name(item.zone),
+    }
+
+
+def _fitting(item: Fitting, frame: Frame) -> Json:
+    return {
+        "kind": item.kind,
+        "at": _points(frame, [item.at])[0],
+        "on": item.on,
+        "zone": _zone_name(item.zone),
+        "size": _over(item.size, frame.units.diameter),
+        "of": item.of,
     }
 
 

@@ -26,13 +26,15 @@ class TakeoffLine:
     ----------
     item, description : str
     unit : str
-        ``ft``, ``sq ft``, ``m``, ``sq m`` or ``ea``.
+        ``ft``, ``sq ft``, ``m``, ``sq m``, ``gal/min``, ``L/min`` or ``ea``.
     net : float
         As laid out.
     waste : float
         Share added.
     order : float
         What to order, in the unit.
+    zones : dict
+        Net by zone, ``Z1`` and so on; empty for what zones share.
     """
 
     item: str
@@ -41,6 +43,7 @@ class TakeoffLine:
     net: float
     waste: float
     order: float
+    zones: dict[str, float]
 
 
 def takeoff(design: Design) -> list[TakeoffLine]:
@@ -49,8 +52,13 @@ def takeoff(design: Design) -> list[TakeoffLine]:
 
 
 def _line(part: Part, units: UnitSet) -> TakeoffLine:
-    factor = {"length": units.length, "area": units.area, "each": 1.0}[part.unit]
-    names = {"length": units.length_name, "area": f"sq {units.length_name}", "each": "ea"}
+    factor = {"length": units.length, "area": units.area, "flow": units.flow, "each": 1.0}[part.unit]
+    names = {
+        "length": units.length_name,
+        "area": f"sq {units.length_name}",
+        "flow": units.flow_name,
+        "each": "ea",
+    }
     return TakeoffLine(
         item=part.item,
         description=part.description,
@@ -59,14 +67,16 @@ def _line(part: Part, units: UnitSet) -> TakeoffLine:
         waste=part.waste,
         # A whole number of coils stays one after the change of units.
         order=round(part.order / factor, 9),
+        zones={f"Z{number}": net / factor for number, net in enumerate(part.by_zone, start=1)},
     )
 
 
 def write_takeoff(design: Design, path: Path) -> None:
-    """Write the takeoff as comma-separated values."""
+    """Write the takeoff as comma-separated values; for several zones, with a column for the net of each."""
+    zones = [zone.name for zone in design.zones] if len(design.zones) > 1 else []
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(COLUMNS)
+        writer.writerow((*COLUMNS, *zones))
         for line in takeoff(design):
             writer.writerow(
                 (
@@ -76,6 +86,7 @@ def write_takeoff(design: Design, path: Path) -> None:
                     _figure(line, line.net),
                     f"{line.waste:g}",
                     _figure(line, line.order),
+                    *(_figure(line, line.zones[name]) if line.zones else "" for name in zones),
                 )
             )
 

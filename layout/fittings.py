@@ -1,0 +1,162 @@
+"""Every piece of the plumbing that has a place: what takeoff, drawings and stake-out count alike.
+
+Lines bring their own elbows and trenches; here are those of manifolds, risers, loops and blank tubing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import shapely
+from shapely import Point
+
+from layout.model import XY, Fitting, FittingKind, Join, Lateral, Pipe, PipeKind, Plumbing, Riser, Trench, xy
+from layout.plane import TOLERANCE, Array, coordinates, lines_of
+
+TOGETHER = 0.5
+"""Pipes no farther from each other than this lie in one trench [m]: common practice, no source."""
+
+Bends = Callable[[Array], Iterable[tuple[FittingKind, XY]]]
+AirAt = Mapping[tuple[int, PipeKind], XY]
+
+
+def place_fittings(
+    plumbing: Plumbing,
+    joins: Sequence[Join],
+    laterals: Sequence[Lateral],
+    *,
+    air_at: AirAt | None = None,
+    bends: Bends | None = None,
+) -> Plumbing:
+    """Place the fittings of a field, and dig the trenches of its manifolds.
+
+    ===================== ==========================================================================
+    riser                 one to each end of each lateral, where it stands on its manifold; a connector where it
+                          meets the tubing
+    tee                   under each riser along a manifold, and under its air valve
+    elbow                 under the riser, or the air valve, at the dead end of a manifold, which it closes
+    cap                   at a dead end without a riser
+    elbow 90, 45, 22.5    where the manifold itself bends
+    zone valve            where the supply line meets the manifold, in a field of several zones
+    check valve           where the return line leaves the manifold, in a field of several zones
+    air valve             one on the supply and one on the return of each zone
+    loop                  one at the middle of each loop, with an elbow at both its ends
+    coupling              at both ends of blank tubing past an obstacle
+    ===================== ==========================================================================
+
+    Parameters
+    ----------
+    plumbing : Plumbing
+    joins : sequence of Join
+    laterals : sequence of Lateral
+    air_at : mapping, optional
+        By zone and kind, where on a manifold the air valve stands [m].
+    bends : callable, optional
+        Gives the elbows that lead a pipe along a line, with their places.
+
+    Returns
+    -------
+    Plumbing
+        With what it had, and before that these fittings: by zone, those of the supply, of the return, of the
+        tubing; and the trenches of manifolds.
+    """
+    zones = sorted({pipe.zone for pipe in plumbing.manifolds})
+    zone_of = {name: lateral for lateral in laterals for name in lateral.runs}
+    made: list[Fitting] = []
+    for zone in zones:
+        kinds: tuple[PipeKind, PipeKind] = ("supply", "return")
+        for kind in kinds:
+            for pipe in plumbing.manifolds:
+                if (pipe.zone, pipe.kind) == (zone, kind):
+                    made += _on_manifold(
+                        pipe, plumbing.risers, (air_at or {}).get((zone, kind)), bends, several=len(zones) > 1
+                    )
+        for join in joins:
+            if zone_of[join.start].zone == zone:
+                made += _on_join(join, zone_of[join.start])
+    return replace(
+        plumbing,
+        fittings=(*made, *plumbing.fittings),
+        trenches=(*_trenches(plumbing.manifolds, zones), *plumbing.trenches),
+    )
+
+
+def feed_of(manifold: Pipe) -> XY:
+    """Where the line of a manifold meets it [m]."""
+    return xy(Point(manifold.line.coords[0 if manifold.kind == "supply" else -1]))
+
+
+def _on_manifold(
+    pipe: Pipe, risers: Sequence[Riser], air: XY | None, bends: Bends | None, *, several: bool
+) -> Iterator[Fitting]:
+    """Fittings of a manifold and its risers, from the feed to the dead end."""
+    line = pipe.line if pipe.kind == "supply" else pipe.line.reverse()
+
+    def fitting(kind: FittingKind, at: XY, of: str = "manifold") -> Fitting:
+        return Fitting(kind=kind, at=at, on=pipe.kind, zone=pipe.zone, size=pipe.diameter, of=of)
+
+    if several:
+        yield fitting("zone valve" if pipe.kind == "supply" else "check valve", feed_of(pipe))
+    standing = sorted(
+        (line.project(Point(riser.line.coords[0])), number, riser)
+        for number, riser in enumerate(risers)
+        if (riser.zone, riser.kind) == (pipe.zone, pipe.kind)
+        and line.distance(Point(riser.line.coords[0])) < TOLERANCE
+    )
+    here = air is not None and line.distance(Point(air)) < TOLERANCE
+    valve = line.project(Point(air)) if air is not None and here else -1.0
+    closed = False
+    for number, (station, _, riser) in enumerate(standing):
+        at_end = number == len(standing) - 1 and station > line.length - TOLERANCE
+        closed = closed or at_end
+        # An air valve at the dead end closes the pipe: the last riser then stands on a tee before it.
+        yield fitting("elbow" if at_end and valve < line.length - TOLERANCE else "tee", _foot(riser))
+        yield fitting("riser", _foot(riser), riser.lateral)
+        yield fitting("connector", xy(Point(riser.line.coords[-1])), riser.lateral)
+    if air is not None and here:
+        if valve < line.length - TOLERANCE:
+            yield fitting("tee", air)
+        else:
+            yield fitting("elbow", air)
+        yield fitting("air valve", air)
+    elif not closed:
+        yield fitting("cap", xy(Point(line.coords[-1])))
+    if bends is not None:
+        for kind, at in bends(coordinates(line)):
+            yield fitting(kind, at)
+
+
+def _foot(riser: Riser) -> XY:
+    return xy(Point(riser.line.coords[0]))
+
+
+def _on_join(join: Join, lateral: Lateral) -> Iterator[Fitting]:
+    """Fittings of a loop, or of blank tubing past an obstacle."""
+    ends = [xy(Point(join.line.coords[tip])) for tip in (0, -1)]
+    kinds: list[tuple[FittingKind, XY]] = [("elbow", end) for end in ends]
+    if join.kind == "loop":
+        kinds.insert(1, ("loop", xy(join.line.interpolate(0.5, normalized=True))))
+    else:
+        kinds = [("coupling", end) for end in ends]
+    for kind, at in kinds:
+        yield Fitting(kind=kind, at=at, on="tubing", zone=lateral.zone, of=lateral.name)
+
+
+def _trenches(manifolds: Sequence[Pipe], zones: Sequence[int]) -> Iterator[Trench]:
+    """One trench for supply and return where they lie side by side, and one for each where they do not."""
+    for zone in zones:
+        supplies = [pipe.line for pipe in manifolds if (pipe.zone, pipe.kind) == (zone, "supply")]
+        returns = [pipe.line for pipe in manifolds if (pipe.zone, pipe.kind) == (zone, "return")]
+        beside_return, beside_supply = (
+            shapely.union_all([shapely.buffer(line, TOGETHER, cap_style="flat") for line in lines])
+            for lines in (returns, supplies)
+        )
+        for line in supplies:
+            for part in lines_of(line.intersection(beside_return)):
+                yield Trench(line=part, pipes=2)
+            for part in lines_of(line.difference(beside_return)):
+                yield Trench(line=part, pipes=1)
+        for line in returns:
+            for part in lines_of(line.difference(beside_supply)):
+                yield Trench(line=part, pipes=1)
