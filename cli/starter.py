@@ -193,6 +193,8 @@ pattern = "best"                 # best, left, right, centre, even, drawn, conto
 # widest = {widest}                   # greatest gap for "even"; left out: 1.5 x spacing
 shortest = {shortest}                  # a shorter piece is left out, and listed
 # most = 8                       # at most so many runs
+# first = {clearance}                    # {length} from the side followed to the first run, for "left", "right"
+# sides = "outline"              # whose long sides: outline, usable ground, rectangle; left out: the outline's
 
 [laterals]
 runs = "best"                    # runs joined into one lateral: "best", or 1, 2, 3 ...

@@ -82,7 +82,8 @@ def design_checks(
         _clearance(site, tubing),
         *_setbacks(site, tubing),
         *_gap(site, laying, coverage),
-        *_bend(site, coverage),
+        *_widest(site, laying, coverage),
+        *_bend(site, laying, coverage),
         _crossing_runs(site, laying.runs),
         _shortest_run(site, laying.runs),
         _longest_lateral(site, laterals),
@@ -223,8 +224,36 @@ def _tightest_gap(site: Site, runs: Sequence[Run]) -> str:
     return f"{one.name} and {other.name} {_nearest_place(site, one.line, other.line)}"
 
 
-def _bend(site: Site, coverage: Coverage) -> Iterator[Check]:
-    if coverage.bend_least is None or coverage.bend_at is None or site.tubing.bend_radius == 0:
+def _widest(site: Site, laying: Laying, coverage: Coverage) -> Iterator[Check]:
+    if laying.pattern is not Pattern.EVEN or coverage.gap_p95 is None:
+        return
+    yield _check(
+        "gap between runs that 95 % of them keep within",
+        coverage.gap_p95,
+        "most",
+        site.runs.widest,
+        unit="length",
+        source="runs.widest",
+        place="where rows begin or end",
+    )
+
+
+def _bend(site: Site, laying: Laying, coverage: Coverage) -> Iterator[Check]:
+    if site.tubing.bend_radius == 0:
+        return
+    cut = [
+        piece.line.interpolate(0.5, normalized=True) for piece in laying.dropped if "bend_radius" in piece.why
+    ]
+    yield _check(
+        "places where runs are broken by a bend too tight for the tubing",
+        float(len(cut)),
+        "most",
+        0.0,
+        unit="count",
+        source="tubing.bend_radius; a clearance of at least the bend radius lets runs turn inner corners",
+        place="at " + ", ".join(site_place(site.frame, (at.x, at.y)) for at in cut),
+    )
+    if coverage.bend_least is None or coverage.bend_at is None:
         return
     yield _check(
         "tightest bend of a run",

@@ -20,6 +20,7 @@ from layout.model import (
     Bed,
     Check,
     Coverage,
+    Dropped,
     DesignBasis,
     Feature,
     FeatureKind,
@@ -105,10 +106,15 @@ GOOD = Coverage(
 
 
 def checked(
-    on: Site, runs: Sequence[Run] | None = None, *, coverage: Coverage = GOOD, pattern: Pattern = Pattern.LEFT
+    on: Site,
+    runs: Sequence[Run] | None = None,
+    *,
+    coverage: Coverage = GOOD,
+    pattern: Pattern = Pattern.LEFT,
+    dropped: Sequence[Dropped] = (),
 ) -> dict[str, Check]:
     runs = six_runs() if runs is None else runs
-    laying = Laying(pattern=pattern, runs=tuple(runs))
+    laying = Laying(pattern=pattern, runs=tuple(runs), dropped=tuple(dropped))
     laterals, joins = join_runs(laying, on.laterals, spacing=on.runs.spacing)
     width, end = 12 * FOOT, 100 * FOOT
     sides = Sides(
@@ -134,6 +140,7 @@ def test_a_sound_layout_passes_all() -> None:
     assert list(checks) == [
         "least clearance to the bed's edge",
         "least gap between runs side by side",
+        "places where runs are broken by a bend too tight for the tubing",
         "places where runs cross",
         "shortest run",
         "longest lateral, with loops",
@@ -152,6 +159,24 @@ def test_values_are_those_of_the_layout() -> None:
     assert checks["shortest run"].value == pytest.approx(98 * FOOT)
     assert checks["longest lateral, with loops"].value == pytest.approx(198 * FOOT)
     assert checks["share of tubing fed from the manifold end"].value == 1.0
+
+
+def test_bends_that_cannot_be_kept_fail_with_their_places() -> None:
+    def dropped(x: float, why: str) -> Dropped:
+        return Dropped(line=LineString([(x * FOOT, 0), ((x + 2) * FOOT, 0)]), row=1, why=why)
+
+    pieces = [dropped(10, "bends tighter than tubing.bend_radius"), dropped(30, "shorter than runs.shortest")]
+    check = checked(site(), dropped=pieces)["places where runs are broken by a bend too tight for the tubing"]
+    assert (check.value, check.ok, check.place) == (1.0, False, "at (11.00, 0.00)")
+
+
+def test_even_gaps_are_held_against_the_widest() -> None:
+    name = "gap between runs that 95 % of them keep within"
+    wide = replace(GOOD, gap_p95=3.2 * FOOT)
+    on = site(runs=replace(site().runs, widest=3 * FOOT))
+    assert name not in checked(on, coverage=wide)
+    assert not checked(on, coverage=wide, pattern=Pattern.EVEN)[name].ok
+    assert checked(on, coverage=replace(GOOD, gap_p95=3 * FOOT), pattern=Pattern.EVEN)[name].ok
 
 
 def test_clearance_fails_where_a_run_comes_too_near() -> None:

@@ -179,6 +179,8 @@ def _run_rules(table: SiteTable, guide: LineString | None, units: UnitSet) -> Ru
         widest=widest * units.length,
         most=runs.most,
         guide=guide,
+        first=_scaled(runs.first, units.length),
+        sides=runs.sides,
     )
 
 

@@ -28,6 +28,7 @@ from layout.readers.values import (
     Range,
     Shape,
     Share,
+    SidesWord,
     Ties,
     ZeroOrMore,
 )
@@ -208,6 +209,14 @@ class RunsTable(Table):
         default=None, description="the length below which a piece is left out", examples=["shortest = 10.0"]
     )
     most: Count | None = Field(default=None, description="the most runs to lay", examples=["most = 8"])
+    first: ZeroOrMore | None = Field(
+        default=None,
+        description="the distance from the side followed to the first run (patterns left, right)",
+        examples=["first = 1.5"],
+    )
+    sides: SidesWord | None = Field(
+        default=None, description="whose long sides runs follow", examples=['sides = "outline"']
+    )
 
     def broken(self) -> list[Rule]:
         """List gaps out of order, and a line to follow that is asked for but not there."""

@@ -190,3 +190,4 @@ Kind = Literal[
     "building", "tank", "well", "property line", "water line", "water body", "tree", "drive", "slope", "other"
 ]
 PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
+SidesWord = Literal["outline", "usable ground", "rectangle"]
