@@ -1,0 +1,64 @@
+"""Bends of a line turned into elbows of 90, 45 and 22.5 degrees."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from layout.model import XY, FittingKind
+from layout.plane import TOLERANCE, Array
+
+ELBOWS: tuple[tuple[FittingKind, float], ...] = (("elbow 90", 90.0), ("elbow 45", 45.0), ("elbow 22.5", 22.5))
+"""Those that are sold, and by how much each turns [degrees]; common practice, no source."""
+SMALLEST = ELBOWS[-1][1]
+TAKEN = SMALLEST / 2
+"""What the pipe itself takes of a bend, to either side [degrees]: half the smallest elbow, so none is left over."""
+
+
+def elbows_along(points: Array) -> Iterator[tuple[FittingKind, XY]]:
+    """Elbows that lead a pipe along a line.
+
+    A corner gets the elbows that come nearest to its turn. What they leave, at most 11.25 degrees to either side, the
+    pipe takes by bending; it is carried on to the next corner, so that many slight turns to one side come to an
+    elbow too, and the pipe as joined never heads more than 11.25 degrees off the line.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        The line [m].
+
+    Yields
+    ------
+    kind : FittingKind
+        The largest first, at one corner.
+    at : (x, y)
+        The corner [m].
+
+    Examples
+    --------
+    >>> corner = np.array([[0.0, 0.0], [10.0, 0.0], [15.0, 5.0 * 3**0.5]])  # 60 degrees
+    >>> [kind for kind, _ in elbows_along(corner)]
+    ['elbow 45', 'elbow 22.5']
+    """
+    points = points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > TOLERANCE))]
+    if len(points) < 3:
+        return
+    step = np.diff(points, axis=0)
+    bearing = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
+    owed = 0.0
+    for corner, turn in zip(points[1:-1], np.diff(bearing), strict=True):
+        owed += math.remainder(float(turn), 360.0)
+        made = SMALLEST * round(owed / SMALLEST) if abs(owed) > TAKEN + 1e-6 else 0.0
+        owed -= made
+        for kind in _made_up_of(abs(made)):
+            yield kind, (float(corner[0]), float(corner[1]))
+
+
+def _made_up_of(turn: float) -> Iterator[FittingKind]:
+    """Name the fewest elbows that turn by a multiple of the smallest one."""
+    for kind, angle in ELBOWS:
+        while turn >= angle - 1e-6:
+            turn -= angle
+            yield kind

@@ -1,0 +1,146 @@
+"""The ground that lines are led through: what stands in it, and how wide a trench needs it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.model import XY, Feature, Pipe
+from layout.plane import TOLERANCE, Array, coordinates
+from layout.routes.obstacles import LEAST, Obstacle, grown, obstacles_of
+from layout.routes.ways import free_ground, shortest_way
+
+GAP = 0.3
+"""From centre line to centre line of pipes in one trench [m]: room to lay and to dig up one of them; common practice,
+no source."""
+TUBE = 0.1
+"""How near a line may come to tubing in the bed [m]; half as near as its manifold, where that is less."""
+PASSING = 0.05
+"""How near a line may come to a manifold that it leads past [m]."""
+NUDGE = 1e-5
+"""How far outside an obstacle a line begins that starts on its edge [m]: rounding must not put it inside."""
+BED = "the bed"
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """All that lines have to keep away from.
+
+    Attributes
+    ----------
+    pump : (x, y)
+        [m].
+    features : tuple of Feature
+    outline : Polygon
+        Of the bed [m].
+    tubing : tuple of LineString
+        Runs, loops and blank tubing [m].
+    manifolds : tuple of Pipe
+    """
+
+    pump: XY
+    features: tuple[Feature, ...]
+    outline: Polygon
+    tubing: tuple[LineString, ...]
+    manifolds: tuple[Pipe, ...]
+    _grown: dict[tuple[str, float], BaseGeometry] = field(default_factory=dict)
+
+    def obstacles(self, feeds: Sequence[XY]) -> tuple[Obstacle, ...]:
+        """Features that lines from the pump to some places keep away from, and how far."""
+        return obstacles_of(self.features, [self.pump, *feeds], start=self.pump)
+
+    def zones(self, obstacles: Sequence[Obstacle], *, half: float, beside_bed: float) -> list[BaseGeometry]:
+        """Where the middle of a trench may not go.
+
+        Parameters
+        ----------
+        obstacles : sequence of Obstacle
+        half : float
+            From the middle of the trench to its outermost pipe [m].
+        beside_bed : float
+            From the middle of the trench to the edge of the bed [m].
+
+        Returns
+        -------
+        list of Polygon or MultiPolygon
+            Of the obstacles in their order, the bed last [m].
+        """
+        return [
+            *(self._zone(item.name, item.shape, item.distance + half) for item in obstacles),
+            self._zone(BED, self.outline, max(beside_bed, LEAST)),
+        ]
+
+    def _zone(self, name: str, shape: BaseGeometry, distance: float) -> BaseGeometry:
+        key = (name, round(distance, 9))
+        if key not in self._grown:
+            self._grown[key] = grown(shape, distance)
+        return self._grown[key]
+
+    def landing(self, place: XY, zones: Sequence[BaseGeometry]) -> XY | None:
+        """Where a line from a place first stands on free ground: there, or at the nearest edge of it.
+
+        None where tubing lies between the two.
+        """
+        point = Point(place)
+        inside = [zone for zone in zones if zone.intersects(point)]
+        if not inside:
+            return place
+        reach = point.buffer(2 * max(float(shapely.distance(point, zone.boundary)) for zone in inside) + 1.0)
+        near = [zone for zone in zones if zone.intersects(reach)]
+        free = free_ground(near, [place, *((x, y) for x, y in coordinates(reach).tolist())])
+        if free.is_empty:
+            return None
+        step = coordinates(shapely.shortest_line(point, free))
+        size = max(float(np.hypot(*(step[1] - step[0]))), TOLERANCE)
+        x, y = (step[1] + (step[1] - step[0]) / size * NUDGE).tolist()
+        if any(LineString([place, (x, y)]).distance(tube) < TUBE for tube in self.tubing):
+            return None
+        return (x, y)
+
+    def leg(self, start: XY, pipe: Pipe, feed: XY, feeds: Sequence[XY]) -> LineString | None:
+        """The way from the end of a trench to a manifold, over the edge of the bed where it stands within it.
+
+        It keeps setbacks, stays off tubing, goes no farther into the bed than the deepest of `feeds`, and round
+        the other manifolds where that can be.
+        """
+        obstacles = [grown(item.shape, item.distance) for item in self.obstacles(feeds)]
+        inner = self.outline.buffer(-(self._depth([start, *feeds]) + TOLERANCE))
+        reach = LineString([start, feed]).buffer(2 * GAP + float(Point(start).distance(Point(feed))))
+        near = [tube for tube in self.tubing if tube.intersects(reach)]
+        tubes = [tube.buffer(self._off_tubing(feeds)) for tube in near]
+        fixed = [zone for zone in (*obstacles, inner, *tubes) if not zone.is_empty]
+        others = [
+            other.line.buffer(PASSING, cap_style="flat", join_style="mitre")
+            for other in self.manifolds
+            if other is not pipe and other.line.intersects(reach)
+        ]
+        return shortest_way(start, feed, [*fixed, *others]) or shortest_way(start, feed, fixed)
+
+    def _depth(self, places: Sequence[XY]) -> float:
+        """How far inside the bed the deepest of some places stands [m]."""
+        points = [point for place in places if self.outline.intersects(point := Point(place))]
+        return max((float(self.outline.boundary.distance(point)) for point in points), default=0.0)
+
+    def allows(self, points: Array, obstacles: Sequence[Obstacle], feeds: Sequence[XY]) -> bool:
+        """Whether a finished pipe keeps all its distances, and stays out of the bed but for the edge at its ends."""
+        pipe = LineString(points)
+        shapes = [item.shape for item in obstacles]
+        least = np.array([item.distance for item in obstacles])
+        if shapes and bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE / 2)):
+            return False
+        inner = self.outline.buffer(-(self._depth([self.pump, *feeds]) + 2 * TOLERANCE))
+        if not inner.is_empty and pipe.intersects(inner):
+            return False
+        least_off = self._off_tubing([self.pump, *feeds]) - TOLERANCE
+        return bool(np.all(shapely.distance(pipe, list(self.tubing)) >= least_off))
+
+    def _off_tubing(self, places: Sequence[XY]) -> float:
+        """How far a pipe that ends in some places stays off tubing [m]."""
+        points = shapely.points(np.asarray(places, dtype=float))
+        nearest = shapely.distance(shapely.GeometryCollection(list(self.tubing)), points)
+        return min(TUBE, 0.5 * float(np.min(nearest))) if self.tubing else 0.0

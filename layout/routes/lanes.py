@@ -1,0 +1,83 @@
+"""Pipes side by side in one trench: each keeps a lane of its own beside the trench's centre line."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cmp_to_key
+
+import numpy as np
+
+from layout.plane import TOLERANCE, Array, unit
+
+
+def in_lane(centre: Array, offset: float) -> Array:
+    """A pipe that starts in the middle of a trench and keeps to a lane from there on.
+
+    Parameters
+    ----------
+    centre : (n, 2) array
+        The trench, no two points alike [m].
+    offset : float
+        How far to the left of it the lane lies; below 0 to the right [m].
+
+    Returns
+    -------
+    (k, 2) array
+        From the first point of the trench, at 45 degrees into the lane, and along it to its end [m].
+
+    Examples
+    --------
+    >>> in_lane(np.array([[0.0, 0.0], [10.0, 0.0], [10.0, -5.0]]), 0.5).tolist()
+    [[0.0, 0.0], [0.5, 0.5], [10.5, 0.5], [10.5, -5.0]]
+    """
+    if abs(offset) < TOLERANCE:
+        return centre
+    way = unit(np.diff(centre, axis=0))
+    left = np.column_stack((-way[:, 1], way[:, 0]))
+    # At a corner the lane bends on the bisector, where both of its sides keep their distance.
+    bisector = left[:-1] + left[1:]
+    bisector /= np.maximum(1.0 + np.einsum("ij,ij->i", left[:-1], left[1:]), 0.1)[:, None]
+    lane = centre + offset * np.vstack((left[:1], bisector, left[-1:]))
+    first = math.dist(centre[0], centre[1])
+    into = centre[0] + way[0] * abs(offset) + left[0] * offset
+    rest = lane[1:]
+    if first > 2 * abs(offset):
+        rest = np.vstack((into, rest))
+    return np.vstack((centre[:1], rest))
+
+
+def from_left(ways: Sequence[Array]) -> list[int]:
+    """The order, from left to right, in which trenches from one place part from each other.
+
+    Parameters
+    ----------
+    ways : sequence of (n, 2) arrays
+        Centre lines that share their first leg [m].
+
+    Returns
+    -------
+    list of int
+        Their numbers; of two that do not part, the first given comes first.
+    """
+
+    def hand(one: int, other: int) -> int:
+        return _hand(ways[one], ways[other])
+
+    return sorted(range(len(ways)), key=cmp_to_key(hand))
+
+
+def _hand(one: Array, other: Array) -> int:
+    """Tell on which hand of another way one leaves it: -1 left, 1 right, 0 where they do not part."""
+    for at in range(1, min(len(one), len(other))):
+        if math.dist(one[at], other[at]) > TOLERANCE:
+            before = one[at - 1] - one[max(at - 2, 0)]
+            turns = [_turn(before, way[at] - way[at - 1]) for way in (one, other)]
+            return int(np.sign(turns[1] - turns[0]))
+    return 0
+
+
+def _turn(before: Array, after: Array) -> float:
+    """Give the turn to the left from one direction to another [rad]."""
+    cross = float(before[0] * after[1] - before[1] * after[0])
+    return math.atan2(cross, float(before @ after))
