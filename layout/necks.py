@@ -69,15 +69,6 @@ def find_lobes(outline: Polygon, *, near: BaseGeometry, least: float) -> tuple[L
     return _ordered(parts, cuts, near) if cuts else ()
 
 
-def beyond(lobes: tuple[Lobe, ...], number: int) -> frozenset[int]:
-    """Numbers of a lobe and of all lobes that are reached through it."""
-    found = {number}
-    for other, lobe in enumerate(lobes):  # each stands after the lobe before it
-        if lobe.before in found:
-            found.add(other)
-    return frozenset(found)
-
-
 def _narrowest(part: Polygon, least: float) -> LineString | None:
     """Straight across the narrowest neck; None where there is none."""
     fine = max(FINE * 2.0 * part.area / part.length, TOLERANCE)
