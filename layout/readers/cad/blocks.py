@@ -65,15 +65,25 @@ def model_of(doc: Any) -> list[Item]:
         Item(
             entity=entity,
             kind=entity.dxftype(),
-            layer=str(entity.dxf.get("layer", "0")),
+            layer=layer_of(entity),
             handle=str(entity.dxf.get("handle", "?")),
         )
         for entity in doc.modelspace()
-        if not entity.dxf.get("invisible", 0)
+        if not is_invisible(entity)
     ]
     if len(found) > MOST_ENTITIES:
         raise TooMuchError(f"it holds {len(found):,} entities; {MOST_ENTITIES:,} can be read")
     return found
+
+
+def layer_of(entity: Any) -> str:
+    """The layer of an entity; 0 of one that the library does not know well enough to have any."""
+    return str(entity.dxf.get("layer", "0")) if entity.dxf.is_supported("layer") else "0"
+
+
+def is_invisible(entity: Any) -> bool:
+    """Whether an entity is there but not shown, as parts of blocks with several looks are."""
+    return bool(entity.dxf.get("invisible", 0)) if entity.dxf.is_supported("invisible") else False
 
 
 class Blocks:
@@ -100,7 +110,7 @@ class Blocks:
             block = None if name in within or len(within) > _DEEPEST else self._doc.blocks.get(name)
             found: set[str] = set()
             for entity in block or ():
-                layer = str(entity.dxf.get("layer", "0")).casefold()
+                layer = layer_of(entity).casefold()
                 if entity.dxftype() == "INSERT":
                     found |= self._layers_of(str(entity.dxf.get("name", "")), layer, (*within, name))
                 else:
@@ -127,9 +137,9 @@ class Blocks:
         for single in entity.multi_insert() if entity.mcount > 1 else (entity,):
             for part in single.virtual_entities():
                 self._count(1)
-                if part.dxf.get("invisible", 0):
+                if is_invisible(part):
                     continue
-                layer = str(part.dxf.get("layer", "0"))
+                layer = layer_of(part)
                 item = Item(
                     entity=part,
                     kind=part.dxftype(),

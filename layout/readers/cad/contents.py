@@ -13,7 +13,7 @@ import numpy as np
 from layout.errors import Fault, ReadError
 from layout.readers.cad.blocks import Blocks, Item, TooMuchError, insertion, model_of
 from layout.readers.cad.chains import Shape, Shapes, shapes_of
-from layout.readers.cad.load import load_drawing
+from layout.readers.cad.load import damaged, load_drawing, reason_of
 from layout.readers.cad.pieces import SAGITTA, SAGITTA_SHARE, Fineness, Flattened, Piece, flattened
 from layout.readers.cad.units import Scale, drawing_code, scale_of
 from layout.readers.document import shortened
@@ -72,20 +72,22 @@ class Drawing:
     def __init__(self, path: Path, *, name: str, units: UnitSet) -> None:
         loaded = load_drawing(path, name)
         self.name, self.short, self.units = name, path.name, units
-        try:
-            self._model = model_of(loaded.doc)
-        except TooMuchError as error:
-            raise self._too_much(error) from error
-        self._blocks = Blocks(loaded.doc)
         self._names: dict[str, str] = {}
         self._hidden: set[str] = set()
         self._used: set[str] = set()
-        self._find_layers(loaded.doc)
-        code = drawing_code(loaded.doc)
-        self.scale: Scale = scale_of(code, units, name=self.short, reach=0.0)
-        self.scale = scale_of(code, units, name=self.short, reach=self._reach())
-        self.notes = (*loaded.notes, *filter(None, [self.scale.note]))
         self._contents: dict[str, Content] = {}
+        self._blocks = Blocks(loaded.doc)
+        try:
+            self._model = model_of(loaded.doc)
+            self._find_layers(loaded.doc)
+            code, reach = drawing_code(loaded.doc), self._reach()
+        except TooMuchError as error:
+            raise self._too_much(error) from error
+        except Exception as error:  # as of entities, so of layers and blocks
+            said = f"its layers and entities cannot be made out ({reason_of(error)})"
+            raise damaged(name, "all layers", said) from error
+        self.scale: Scale = scale_of(code, units, name=self.short, reach=reach)
+        self.notes = (*loaded.notes, *filter(None, [self.scale.note]))
 
     def _find_layers(self, doc: Any) -> None:
         """Learn the layers: those of the table, and those that entities name though the table has them not."""
@@ -159,8 +161,8 @@ class Drawing:
             return list(self._blocks.opened(insert))
         except TooMuchError as error:
             raise self._too_much(error) from error
-        except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
-            said = f"the block cannot be taken apart ({shortened(' '.join(str(error).split()), 80)})"
+        except Exception as error:  # of a damaged block the library may say anything
+            said = f"the block cannot be taken apart ({reason_of(error)})"
             remedy = "Explode it in the CAD program, and save again."
             place = shortened(insert.label, 60)
             raise ReadError(Fault(file=self.name, field=place, said=said, remedy=remedy)) from error

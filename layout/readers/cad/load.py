@@ -34,6 +34,7 @@ _PARTS_OF_OTHERS = {
     "BLOCK",
     "ENDBLK",
 }
+_EXCEPTION = re.compile(r"^\w+(Error|Exception): ")
 _LINE = re.compile(r"\bline:? (\d+)")
 
 
@@ -76,7 +77,7 @@ def load_drawing(path: Path, name: str) -> Loaded:
     except Exception as error:  # damage takes the library's reader out in every way there is
         first = error
     if data.startswith(_BINARY):
-        raise _damaged(name, "", f"this binary drawing is damaged ({_reason(first)})")
+        raise damaged(name, "", f"this binary drawing is damaged ({reason_of(first)})")
     return _recovered(data, name, first)
 
 
@@ -105,12 +106,19 @@ def _quiet() -> Iterator[None]:
         logger.setLevel(before)
 
 
-def _reason(error: BaseException) -> str:
-    text = shortened(" ".join(str(error).split()), 100).rstrip(".")
-    return text or type(error).__name__
+def reason_of(error: BaseException) -> str:
+    """What the library says of the damage, without the name of its exception."""
+    text = _EXCEPTION.sub("", " ".join(str(error).split()))
+    if (
+        isinstance(error, ArithmeticError | AttributeError | LookupError | RecursionError | TypeError)
+        or not text
+    ):
+        return "what belongs together in it does not fit"
+    return shortened(text[:1].lower() + text[1:], 100).rstrip(".")
 
 
-def _damaged(name: str, where: str, said: str) -> ReadError:
+def damaged(name: str, where: str, said: str) -> ReadError:
+    """Make the error of a drawing that does not hold together."""
     return ReadError(Fault(file=name, field=where, said=said, remedy=_REMEDY))
 
 
@@ -121,16 +129,16 @@ def _recovered(data: bytes, name: str, first: Exception) -> Loaded:
     """Have the library mend a drawing that it could not read, and take it only if nothing was lost."""
     from ezdxf import recover
 
-    told = _LINE.search(str(first))
-    where = f"line {told[1]}" if told else ""
     text = _Text.of(data)
+    told = _LINE.search(str(first))
+    where = f"line {told[1] if told else text.odd}"
     if text.sections == 0 and text.fault is None:
         said = "this is no drawing in the exchange format (DXF)"
         raise ReadError(Fault(file=name, said=said, remedy="Save it as DXF from the CAD program."))
     if text.fault is not None:
-        raise _damaged(name, f"line {text.fault[0]}", text.fault[1])
+        raise damaged(name, f"line {text.fault[0]}", text.fault[1])
     if not text.whole:
-        raise _damaged(
+        raise damaged(
             name, f"line {text.lines}", "the drawing breaks off here, before the end of its entities"
         )
     try:
@@ -138,20 +146,20 @@ def _recovered(data: bytes, name: str, first: Exception) -> Loaded:
             doc, auditor = recover.read(io.BytesIO(data))
             found = Counter(entity.dxftype() for entity in doc.entitydb.values() if entity.is_alive)
     except Exception as error:
-        raise _damaged(name, where, f"the drawing is damaged ({_reason(first)})") from error
+        raise damaged(name, where, f"the drawing is damaged ({reason_of(first)})") from error
     lost = [kind for kind, count in text.entities.items() if found[kind] < count]
     if lost:
         kinds = ", ".join(sorted(lost)[:4])
-        raise _damaged(
-            name, where, f"the drawing is damaged ({_reason(first)}), and of {kinds} some are lost"
+        raise damaged(
+            name, where, f"the drawing is damaged ({reason_of(first)}), and of {kinds} some are lost"
         )
     if auditor.errors:
-        said = f"the drawing is damaged ({_reason(first)}); what is wrong cannot be mended"
-        raise _damaged(name, where, said)
+        said = f"the drawing is damaged ({reason_of(first)}); what is wrong cannot be mended"
+        raise damaged(name, where, said)
     count = text.entities.total()
     note = (
-        f"{name} is damaged ({_reason(first)}); it was repaired while reading, and all {count} of its entities "
-        "are there. Compare the plan with the drawing"
+        f"{Path(name).name} is damaged ({reason_of(first)}); it was repaired while reading, and all {count} "
+        "of its entities are there. Compare the plan with the drawing"
     )
     return Loaded(doc=doc, notes=(note,))
 
@@ -168,6 +176,8 @@ class _Text:
     whole : bool
         Whether the section ENTITIES is there and ends.
     lines : int
+    odd : int
+        The line where sections first do not fit; the last line where they all do.
     fault : (line, what is wrong) or None
     """
 
@@ -175,6 +185,7 @@ class _Text:
     sections: int = 0
     whole: bool = False
     lines: int = 0
+    odd: int = 0
     fault: tuple[int, str] | None = None
 
     @classmethod
@@ -193,6 +204,8 @@ class _Text:
             code = int(code_text)
             if code == 0:
                 named = value == "SECTION"
+                amiss = bool(section) if value in {"SECTION", "EOF"} else not section
+                state.odd = state.odd or (index + 2 if amiss else 0)
                 state.sections += named
                 state.whole |= value == "ENDSEC" and section == "ENTITIES"
                 if value == "EOF":
@@ -205,6 +218,7 @@ class _Text:
             elif section in {"ENTITIES", "BLOCKS"} and _is_figure(code) and not _figure(value):
                 state.fault = (index + 2, f'"{shortened(value, 40)}" is no number')
                 break
+        state.odd = state.odd or state.lines
         return state
 
 

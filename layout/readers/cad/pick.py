@@ -95,7 +95,7 @@ class _Picker:
         raise self._refused(f"there is no layer {shown(text)} in it", remedy, where="")
 
     def _refused(self, said: str, remedy: str, *, where: str | None = None) -> ReadError:
-        place = (f"layer {shown(self.layer)}" if self.layer else "") if where is None else where
+        place = (f"layer {shown(self.layer)}" if self.layer else "all layers") if where is None else where
         return ReadError(Fault(file=self.drawing.name, field=place, said=said, remedy=remedy))
 
     def _note(self, text: str) -> str:
@@ -164,7 +164,7 @@ class _Picker:
             raise self._not_one(content, "closed outline", closed)
         said, remedy = "there is no closed outline on it", "Close the outline in the drawing"
         if not self.layer:
-            said = f"there is no closed outline in it. Its layers: {self.drawing.listing()}"
+            said = f"there is no closed outline. The drawing has {self.drawing.listing()}"
             raise self._refused(said, f"{remedy}.")
         if lines:
             longest = max(lines, key=lambda shape: LineString(shape.points[:, :2]).length)
@@ -225,7 +225,7 @@ class _Picker:
         number = f"no {what}" if not shapes else counted(len(shapes), what)
         verb = "is" if len(shapes) < 2 else "are"
         if not self.layer and not self.handle:
-            said = f"there {verb} {number} in it; one is wanted. Its layers: {self.drawing.listing()}"
+            said = f"there {verb} {number}; one is wanted. The drawing has {self.drawing.listing()}"
             return self._refused(said, f'Name a layer: "{self.drawing.short}#LAYER".')
         said = f"there {verb} {number} on it; one is wanted"
         if not shapes:

@@ -15,6 +15,7 @@ import numpy as np
 
 from layout.plane import Array
 from layout.readers.cad.blocks import Item, TooMuchError
+from layout.readers.cad.load import reason_of
 
 SAGITTA = 0.0002
 """Arcs and curves are flattened to chords no farther than this from them [m] ..."""
@@ -113,9 +114,8 @@ def flattened(items: Iterable[Item], *, fine: Fineness, join: float, limit: floa
             continue
         try:
             rows = [row for row in maker(item.entity, fine) if len(row)]
-        except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
-            text = " ".join(str(error).split()) or type(error).__name__
-            made.wrong.append((item, f"cannot be made out ({text[:80]})"))
+        except Exception as error:  # of a damaged entity the library may say anything
+            made.wrong.append((item, f"cannot be made out ({reason_of(error)})"))
             continue
         if item.kind == "HATCH":
             made.others[_WORDS[item.kind]] += 1
