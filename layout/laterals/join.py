@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from shapely import LineString, MultiPolygon
@@ -34,7 +34,8 @@ def join_runs(
     tubing between two elbows; where the straight would come too near to the bed's edge or into a setback, it
     follows that limit. Only ends that lie near each other are joined, and no loop crosses a run.
 
-    Lines without a gate get water from a neighbour: their outer ends are tied to those of the next row, from
+    Where the laying winds lines beyond a neck, they are tied in its order. Other lines without a gate get water from a
+    neighbour: their outer ends are tied to those of the next row, from
     left to right, within `longest` where that can be. What is tied together counts as one line when lines are
     then grouped, even to a stated number; with a gate at both its ends it is a lateral.
 
@@ -62,9 +63,10 @@ def join_runs(
         Loops and carries, by lateral and in the order of flow.
     """
     lines = _lines(laying)
-    loops = Loops([run.line for run in laying.runs], spacing=spacing, bed=bed, kept_clear=kept_clear)
+    tubing = [*(run.line for run in laying.runs), *(join.line for join in laying.carries)]
+    loops = Loops(tubing, spacing=spacing, bed=bed, kept_clear=kept_clear)
     plot = _Plot(lines=lines, loops=loops)
-    paths = [plot.turned(path) for path in _tied_in(plot, rules.longest)]
+    paths = [plot.turned(path) for path in _tied_in(plot, rules.longest, laying.windings)]
     made = [path for path in paths if plot.gates(path) != 1]
     made += _grouped(plot, [path for path in paths if plot.gates(path) == 1], rules)
     laterals: list[Lateral] = []
@@ -172,13 +174,20 @@ def _lines(laying: Laying) -> tuple[_Line, ...]:
     return tuple(lines)
 
 
-def _tied_in(plot: _Plot, longest: float) -> list[_Path]:
+def _tied_in(plot: _Plot, longest: float, windings: Sequence[Sequence[str]]) -> list[_Path]:
     """Paths of one line each, but lines without a gate tied to their neighbours, so that water reaches them.
 
-    In a second round what would still stay without water is tied even beyond `longest`.
+    Windings come first, as they are laid down. In a second round what would still stay without water is tied even
+    beyond `longest`.
     """
     paths = {n: _Path(steps=((n, True),), length=line.length) for n, line in enumerate(plot.lines)}
     path_of = {n: n for n in paths}
+    for wound in _wound(plot, windings):
+        first = wound.steps[0][0]
+        for line, _ in wound.steps:
+            del paths[line]
+            path_of[line] = first
+        paths[first] = wound
     for most in (longest, math.inf):
         for line in range(len(plot.lines)):
             while (tie := _next_tie(plot, line, paths, path_of, last_round=most > longest)) is not None:
@@ -189,6 +198,22 @@ def _tied_in(plot: _Plot, longest: float) -> list[_Path]:
                     path_of[other] = path_of[line]
                 paths[path_of[line]] = tied
     return [paths[n] for n in sorted(paths)]
+
+
+def _wound(plot: _Plot, windings: Sequence[Sequence[str]]) -> Iterator[_Path]:
+    """The paths that windings make, each as far as loops can be laid."""
+    number = {line.runs[0].name: n for n, line in enumerate(plot.lines)}
+    for winding in windings:
+        path: _Path | None = None
+        for place, name in enumerate(winding):
+            line = number[name]
+            step = _Path(steps=((line, place % 2 == 0),), length=plot.lines[line].length)
+            loop = None if path is None else plot.loop(path, step)
+            if path is not None and loop is None:
+                break
+            path = step if path is None or loop is None else path.then(loop, step)
+        if path is not None:
+            yield path
 
 
 def _next_tie(

@@ -8,7 +8,7 @@ none crosses another. Rows beyond the neck that neither passes by itself are tie
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,6 +27,8 @@ NEAR_ENOUGH = 0.9
 """Least distance from blank tubing to other tubing, in steps between rings: what easing may take from it."""
 LOOP_REACH, LOOP_SHARE = 4.0, 0.3
 """A loop may be so many spacings long, or this share of the two lines it ties."""
+LOOP_DETOUR = 2.0
+"""A loop that follows the edge may be this × as long."""
 
 
 @dataclass(slots=True)
@@ -136,7 +138,8 @@ class _Neck:
             and self._within(line, self.outline) >= ground.shortest
         ]
         taken = {led.runs[line[0]].row for line in self.through}
-        first = {led.runs[line[0]].row: line for line in reversed(beyond)}  # of a row the first piece
+        beyond.sort(key=lambda line: led.runs[line[0]].lobe != number)
+        first = {led.runs[line[0]].row: line for line in reversed(beyond)}  # of a row the first piece there
         far = [*self.through, *(line for row, line in first.items() if row not in taken)]
         self.far = sorted(far, key=lambda line: (led.runs[line[0]].row, lines.index(line)))
         here = [
@@ -346,8 +349,10 @@ class _Neck:
             reach = max(reach, LOOP_SHARE * (tips[0].length + tips[1].length))
         if not 0 < loop.length <= reach:
             return False
-        if loop.length > LOOP_REACH * self.ground.spacing and not self.ground.limits.covers(loop):
-            return False
+        if not self.ground.limits.covers(loop):
+            round_ = abs(self.edge.project(ends[0]) - self.edge.project(ends[1]))
+            if min(round_, self.edge.length - round_) > LOOP_DETOUR * reach:
+                return False
         inner = stretch(loop, 1e-3 * loop.length, (1 - 1e-3) * loop.length)
         return not any(run.line.intersects(inner) for run in self.led.runs.values())
 
@@ -513,7 +518,7 @@ class _Neck:
                 continue  # these are joined as any neighbours are
             names: list[str] = []
             for k in chain.strands:
-                name = self._head(led, k)
+                name = self.far[k][0]
                 if name in names:
                     continue
                 inner = next((winding for winding in led.windings if name in (winding[0], winding[-1])), None)
@@ -524,14 +529,15 @@ class _Neck:
                     names += inner if inner[0] == name else inner[::-1]
             if len(names) > 1:
                 led.windings.append(tuple(names))
-
-    def _head(self, led: Led, place: int) -> str:
-        """The first run of the line that a far line is now part of."""
-        name = self.far[place][0]
         back = {join.end: join.start for join in led.carries}
-        while name in back:
-            name = back[name]
-        return name
+        led.windings = [tuple(_head(name, back) for name in winding) for winding in led.windings]
+
+
+def _head(name: str, back: Mapping[str, str]) -> str:
+    """The first run of the line that a run is part of."""
+    while name in back:
+        name = back[name]
+    return name
 
 
 def feed_lobes(
