@@ -31,6 +31,7 @@ def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
     """Make the JSON document of a check; lengths, areas and coordinates in site units."""
     from layout.frame import to_site
     from layout.plane import coordinates, polygons_of
+    from layout.sheets.grid import grid_entry
 
     units = site.frame.units
     takes = {take.feature: take.area for take in ground.takes}
@@ -40,6 +41,7 @@ def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
         "title": site.title,
         "units": units.word,
         "crs": site.frame.crs,
+        "grid": grid_entry(site),
         "bed": {
             "area": site.bed.outline.area / units.area,
             "outline": to_site(site.frame, coordinates(site.bed.outline)).tolist(),
@@ -66,6 +68,7 @@ def _print(site: Site, ground: UsableGround) -> None:
     from cli import say
     from layout.plane import polygons_of
     from layout.sheets.figures import Figures
+    from layout.sheets.grid import grid_words
 
     figures = Figures(site.frame.units)
     bed = site.bed.outline.area
@@ -84,4 +87,7 @@ def _print(site: Site, ground: UsableGround) -> None:
     say.table(("", "takes", ""), rows)
     if sum(area > 0 for area in takes.values()) > 1:
         say.line("Ground that two features take is counted for each.")
+    grid = grid_words(site)
+    if grid is not None:
+        say.line(f"Grid: {grid[0]}, {grid[1]} ({grid[2]}).")
     say.notes(site.notes)

@@ -111,8 +111,14 @@ def test_two_columns_without_a_header_are_noted(tmp_path: Path) -> None:
         ("x,y\n0,1e12\n", "is 1e+12, beyond 1,000,000,000"),
         ("x,y\n0,1e999\n", "is inf, beyond 1,000,000,000"),
         ("x,y,z\n0,0,high\n", 'the elevation (column 3) cannot be read: "high" is no number'),
-        ("lat,lon\n42,-71\n", "latitude and longitude cannot be read yet"),
-        ("name,Longitude,Latitude\na,-71,42\n", "latitude and longitude cannot be read yet"),
+        (
+            "lat,lon\n42,somewhere\n",
+            'line 2: the longitude (column 2) cannot be read: "somewhere" is no angle',
+        ),
+        ("lat,lon\n42\n", "line 2: the longitude (column 2) cannot be read: it is missing"),
+        ("lat,lon\n-71,142\n42,-200\n", "line 3: the longitude (column 2) is -200, beyond 180 degrees"),
+        ("lat,lon\n775086,2956520\n", "are plan coordinates in them?"),
+        ("lat,z\n42,5\n", "the header names no pair of coordinates; it holds: lat, z"),
         ("x,z\n0,0\n", "the header names no pair of coordinates; it holds: x, z"),
         ("east side,north side\n0,0\n", "it holds: east side, north side"),
         ("x,y,X\n0,0,0\n", "two columns hold x: x and X"),
@@ -241,3 +247,33 @@ def test_two_units_in_one_header(tmp_path: Path) -> None:
 )
 def test_names_with_a_part(name: str, parts: tuple[str, str]) -> None:
     assert split_name(name) == parts
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "lat,lon\n42.36,-71.06\n42.37,-71.06\n",
+        "Point;Longitude;Latitude;Code\n1;-71.06;42.36;a\n2;-71.06;42.37;b\n",
+        "lat;lon\n42,36;-71,06\n42,37;-71,06\n",
+        "Latitude,Longitude\n42°21'36\" N,71°03'36\" W\n42°22'12\" N,71°03'36\" W\n",
+        "lat lon\n42.36 -71.06\n42.37 -71.06\n",
+        "# lat,lon\n42.36,-71.06\n42.37,-71.06\n",
+    ],
+)
+def test_latitude_and_longitude(tmp_path: Path, text: str) -> None:
+    table = read(tmp_path, text)
+    assert table.geographic
+    assert table.xy == (pytest.approx((-71.06, 42.36)), pytest.approx((-71.06, 42.37)))
+
+
+def test_plan_coordinates_go_before_degrees(tmp_path: Path) -> None:
+    table = read(tmp_path, "lat,lon,northing,easting\n42,-71,20,10\n")
+    assert (table.xy, table.geographic) == (((10.0, 20.0),), False)
+    assert table.notes == ("bed.csv: plan coordinates are read; latitude and longitude are not looked at",)
+
+
+def test_levels_beside_degrees(tmp_path: Path) -> None:
+    table = read(tmp_path, "lat,lon,elevation (m)\n42,-71,20\n")
+    assert (table.metric_z, table.unit) == (True, None)
+    table = read(tmp_path, "lat,lon,elevation (ft)\n42,-71,20\n")
+    assert (table.metric_z, table.unit) == (False, "ft")

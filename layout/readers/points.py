@@ -22,7 +22,7 @@ MOST_BYTES = 50_000_000
 MOST_FAULTS = 8
 """Faults listed of one file; the rest are counted."""
 
-ENDINGS = (".csv", ".dxf", ".txt")
+ENDINGS = (".csv", ".dxf", ".geojson", ".json", ".txt")
 """Endings of the files that can be read."""
 READABLE = (
     "Survey files are .csv points, .dxf drawings, .geojson maps and .txt traverses; short outlines can stand in the "
@@ -131,9 +131,7 @@ def read_points(path: Path, *, shown: str | None = None, part: str = "", role: R
     name = shown if shown is not None else str(path)
     suffix = path.suffix.lower()
     if suffix not in ENDINGS:
-        kind = (
-            f"{suffix} files cannot be read" if suffix else "the file has no ending that tells its kind"
-        )
+        kind = f"{suffix} files cannot be read" if suffix else "the file has no ending that tells its kind"
         raise ReadError(Fault(file=name, said=kind, remedy=READABLE))
     data = bytes_of(path, name)
     if suffix == ".dxf":  # its reader needs the site's units: `layout.readers.cad`
@@ -147,15 +145,13 @@ def read_points(path: Path, *, shown: str | None = None, part: str = "", role: R
             said = f"a traverse has no part #{part[:40]}"
             raise ReadError(Fault(file=name, said=said, remedy="Name the file alone."))
         return read_traverse(text, name, closed=role == "outline")
+    if suffix in {".geojson", ".json"}:
+        from layout.readers.geojson import read_geojson
+
+        return read_geojson(text, name, part=part, role=role)
     from layout.readers.delimited import read_delimited
 
-    table = read_delimited(text, name, part=part)
-    if table.geographic:
-        said = "latitude and longitude cannot be read yet"
-        raise ReadError(
-            Fault(file=name, said=said, remedy="Write plan coordinates, x,y or easting,northing.")
-        )
-    return table
+    return read_delimited(text, name, part=part)
 
 
 def bytes_of(path: Path, name: str) -> bytes:

@@ -11,9 +11,10 @@ import shapely
 from shapely import Point, Polygon
 
 from layout.errors import Fault, FrameError, LayoutError, SiteError
-from layout.frame import crs_fault, origin_near, place_in_crs
+from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
 from layout.model import FeatureKind, Frame, Site, xy
 from layout.readers.document import Document, Loc, load, override
+from layout.readers.geographic import Plane, on_one_plane
 from layout.readers.nouns import Shapes, feature_name, site_of
 from layout.readers.points import PointTable
 from layout.readers.references import point_tables
@@ -21,7 +22,7 @@ from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, out
 from layout.readers.smooth import smoothed, smoothing_note
 from layout.readers.validate import validate
 from layout.readers.values import is_number
-from layout.units import UNIT_SETS
+from layout.units import UNIT_SETS, UnitSet
 
 MOST_TUBING = 1e6
 """More tubing than this on one bed [m] is taken for a slip in the spacing or the units."""
@@ -58,13 +59,14 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     """
     document = load(Path(path))
     faults = override(document, overrides)
-    table, wrong = validate(document)
     tables, unread = point_tables(document)
-    frame = _frame(document, tables)
-    maker = _Maker(document, frame, tables)
+    units_wrong = _unit_faults(document, tables)
+    plane = on_one_plane(document, tables, _units(document))
+    table, wrong = validate(document)
+    frame = _frame(document, plane)
+    maker = _Maker(document, frame, plane)
     shapes = maker.shapes()
-    faults += [*wrong, *unread, *maker.faults, *_cross_faults(document)]
-    faults += _unit_faults(document, tables)
+    faults += [*wrong, *unread, *units_wrong, *plane.faults, *maker.faults, *_cross_faults(document)]
     foreign = _crs_faults(document, frame)
     if faults or foreign or table is None or shapes is None:
         kind = SiteError if faults else FrameError
@@ -75,14 +77,17 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     return replace(site, notes=(*maker.notes, *_notes(site), *_crs_notes(document, site)))
 
 
-def _frame(document: Document, tables: dict[Loc, PointTable]) -> Frame:
-    """Choose the local plane; of a file with faults, one that serves to judge its shapes."""
+def _units(document: Document) -> UnitSet:
+    """The site's units; of a file with faults, some that serve to judge its shapes."""
     word = document.get("units")
-    units = UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
-    crs = document.get("survey", "crs")
-    first = tables.get(("bed", "outline")) or next(iter(tables.values()), None)
+    return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
+
+
+def _frame(document: Document, plane: Plane) -> Frame:
+    """Choose the local plane."""
+    first = plane.tables.get(("bed", "outline")) or next(iter(plane.tables.values()), None)
     origin = origin_near(first.xy) if first is not None else (0.0, 0.0)
-    return Frame(units=units, origin=origin, crs=crs.strip() if isinstance(crs, str) else None)
+    return Frame(units=_units(document), origin=origin, crs=plane.crs, plane=plane.words)
 
 
 def _crs_faults(document: Document, frame: Frame) -> list[Fault]:
@@ -109,10 +114,11 @@ def _unit_faults(document: Document, tables: dict[Loc, PointTable]) -> list[Faul
 class _Maker:
     """Makes shapes of points; a class only because they share faults and notes."""
 
-    def __init__(self, document: Document, frame: Frame, tables: dict[Loc, PointTable]) -> None:
-        self.document, self.frame, self.tables = document, frame, tables
+    def __init__(self, document: Document, frame: Frame, plane: Plane) -> None:
+        self.document, self.frame, self.tables = document, frame, plane.tables
         self.faults: list[Fault] = []
-        self.notes: list[str] = [note for table in tables.values() for note in table.notes]
+        said = [note for table in plane.tables.values() for note in table.notes]
+        self.notes: list[str] = [*dict.fromkeys(said), *plane.notes]
 
     def shapes(self) -> Shapes | None:
         """Make all of them, in the order of the file; None where one cannot be made."""
@@ -210,10 +216,12 @@ def _refuse_far_guide(document: Document, site: Site) -> None:
 
 
 def _crs_notes(document: Document, site: Site) -> tuple[str, ...]:
-    fault, notes = place_in_crs(site.frame, xy(site.bed.outline.representative_point()))
+    at = xy(site.bed.outline.representative_point())
+    fault, notes = place_in_crs(site.frame, at)
     if fault is not None:
         raise FrameError(document.fault(("survey", "crs"), fault.said, fault.remedy))
-    return notes
+    ground = ground_note(site.frame, at, level=mean_level(site.bed.levels))
+    return (*notes, *([ground] if ground and not notes else []))
 
 
 def _notes(site: Site) -> list[str]:

@@ -19,6 +19,7 @@ from layout.frame import to_site
 from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone
 from layout.plane import coordinates, polygons_of
 from layout.sheets.figures import of_check
+from layout.sheets.grid import grid_entry
 from layout.sheets.takeoff import takeoff
 
 FORMAT = "sinuate/1"
@@ -38,7 +39,7 @@ def document(design: Design) -> dict[str, Json]:
     Returns
     -------
     dict
-        Blocks ``format``, ``title``, ``units``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
+        Blocks ``format``, ``title``, ``units``, ``crs``, ``grid``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
         ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``, ``trenches``,
         ``crossings``, ``totals``, ``checks``, ``takeoff``,
         ``dropped``, ``findings``, ``notes``.
@@ -49,6 +50,7 @@ def document(design: Design) -> dict[str, Json]:
         "title": design.site.title,
         "units": frame.units.word,
         "crs": frame.crs,
+        "grid": grid_entry(design.site),
         "bed": _bed(design),
         "pattern": design.laying.pattern.value,
         "candidates": [candidate_entry(item, frame) for item in design.candidates],

@@ -132,7 +132,7 @@ def _fields(
     """Letter scale, size, coordinates, and lines to be filled in by hand."""
     frame = design.site.frame
     unit = {"ft": "international ft", "us-ft": "US survey ft", "m": "m"}[frame.units.word]
-    grid = lettering.fitted(lettering.clean(frame.crs or "plan grid"), 0.08, 1.7)
+    grid = lettering.fitted(lettering.clean(frame.plane or frame.crs or "plan grid"), 0.08, 1.7)
     rows = (
         (f"Scale {scale}, {paper.name}", f"Sheet {sheet[0]} of {sheet[1]}"),
         (f"Grid: {grid}, {unit}", ""),

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
+from layout.frame import to_plan
 from layout.readers.angles import angle
 from layout.readers.traversefile import read_traverse
 from layout.traverse import (
@@ -20,6 +21,7 @@ from layout.traverse import (
     radius_of_degree,
     walk,
 )
+from layout.units import FOOT, US_SURVEY_FOOT
 
 # Open Access Surveying Library (college teaching text), Traverse Computations, chapter I, figure I-5
 CALLS = ("S 68-05-35 W 472.68", "N 19-46-00 W 216.13", "N 45-55-20 E 276.52", "S 54-59-15 E 382.24")
@@ -117,3 +119,42 @@ def test_a_curve_from_its_degree() -> None:
 def test_a_curve_of_one_degree() -> None:
     # US Army FM 5-430-00-1, appendix F, in a reprint: 5729.578 ft, arc definition
     assert radius_of_degree(math.radians(1)) == pytest.approx(5729.578, abs=0.001)
+
+
+# --- projections ------------------------------------------------------------------------------------------
+
+
+def test_a_lambert_conic() -> None:
+    # IOGP 373-7-2 (EPSG Guidance Note 7-2), Lambert conic with two parallels: NAD27 / Texas South Central, in US survey
+    # feet; as quoted in open-source test suites
+    found = to_plan("EPSG:32040", [[-96.0, 28.5]], datum="EPSG:4267")
+    assert found[0] == pytest.approx((2963503.91, 254759.80), abs=0.01)
+
+
+def test_a_transverse_mercator() -> None:
+    # the same, transverse Mercator: the British National Grid on OSGB36
+    found = to_plan("EPSG:27700", [[0.5, 50.5]], datum="EPSG:4277")
+    assert found[0] == pytest.approx((577274.99, 69740.50), abs=0.02)
+
+
+def test_a_transverse_mercator_far_from_its_meridian() -> None:
+    # IOGP GIGS test 5101, part 1, file test/gigs/5101.1-jhs.gie in the PROJ repository
+    crs = "+proj=tmerc +lat_0=49 +lon_0=-2 +k=0.9996012717 +x_0=400000 +y_0=-100000 +datum=WGS84 +units=m"
+    found = to_plan(crs, [[3.0, 49.0], [2.9999999, 60.0]])
+    assert np.abs(found - [(765648.501, -87944.74), (678711.584, 1134498.83)]).max() < 0.03
+
+
+def test_the_us_survey_foot() -> None:
+    # PROJ src/units.cpp: 0.3048006096012192 m; 4 ft on an easting of 2,000,000 ft
+    assert abs(US_SURVEY_FOOT - 0.3048006096012192) <= 1e-15
+    assert abs(2e6 * US_SURVEY_FOOT / FOOT - 2e6 - 4.0) <= 1e-4
+
+
+def test_the_wrong_foot_puts_a_bed_four_feet_away() -> None:
+    # one point of the earth on two definitions of one zone, in metres and in survey feet, and its eastings read in the
+    # wrong foot: 2 parts in a million
+    metric, feet = to_plan("EPSG:32140", [[-96.0, 28.5]])[0], to_plan("EPSG:2278", [[-96.0, 28.5]])[0]
+    assert np.abs(feet * US_SURVEY_FOOT - metric).max() < 1e-3
+    wrong = (feet * FOOT - metric) / FOOT
+    assert np.abs(wrong).max() == pytest.approx(2e-6 * max(feet), rel=1e-3)
+    assert np.abs(wrong).max() > 4

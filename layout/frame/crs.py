@@ -1,4 +1,4 @@
-"""Between the survey's coordinates and the local plane, both ways, and whether the site's CRS may be used.
+"""Whether a site's CRS may be used, and for what place.
 
 A *CRS* is a coordinate reference system; a *projected* one counts eastings and northings in a unit of length.
 The unit is taken from the factor its definition states, never from its name: the two feet differ by 2 parts
@@ -10,14 +10,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-import shapely
-from numpy.typing import ArrayLike
-from shapely.geometry.base import BaseGeometry
-
 from layout.errors import Fault, FrameError
+from layout.frame.coordinates import point_to_site
 from layout.model import XY, Frame
-from layout.plane import Array
 from layout.units import FOOT, US_SURVEY_FOOT, UnitSet
 
 if TYPE_CHECKING:
@@ -37,67 +32,6 @@ _UNIT_WORDS = (
 )
 _LONGEST_CRS = 20_000
 _GRID_REMEDY = "Leave survey.crs out where the coordinates are a local plan grid."
-
-
-# --- coordinates ----------------------------------------------------------------------------------------
-
-
-def origin_near(points: ArrayLike) -> XY:
-    """Choose a local origin for site coordinates: whole units at the corner of their bounding box.
-
-    Parameters
-    ----------
-    points : (n, 2) array
-        [site units].
-
-    Returns
-    -------
-    tuple of float
-        [site units]; the local coordinates of the points are then 0 or more, and small.
-
-    Examples
-    --------
-    >>> origin_near([[775086.4, 2956520.9], [775100.0, 2956533.2]])
-    (775086.0, 2956520.0)
-    """
-    corner = np.floor(np.min(np.asarray(points, dtype=np.float64), axis=0))
-    return float(corner[0]), float(corner[1])
-
-
-def to_local(frame: Frame, points: ArrayLike) -> Array:
-    """Turn site coordinates [site units] into local coordinates [m], shape (n, 2)."""
-    site = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-    return (site - np.asarray(frame.origin, dtype=np.float64)) * frame.units.length
-
-
-def to_site(frame: Frame, points: ArrayLike) -> Array:
-    """Turn local coordinates [m] into site coordinates [site units], shape (n, 2)."""
-    local = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-    return np.asarray(frame.origin, dtype=np.float64) + local / frame.units.length
-
-
-def point_to_site(frame: Frame, point: XY) -> XY:
-    """Turn one local point [m] into site coordinates [site units]."""
-    x, y = to_site(frame, [point])[0]
-    return float(x), float(y)
-
-
-def geometry_to_site(frame: Frame, geometry: BaseGeometry) -> BaseGeometry:
-    """Turn a geometry of the local plane [m] into site units."""
-    return shapely.transform(geometry, lambda points: to_site(frame, points))
-
-
-def geometry_to_local(frame: Frame, geometry: BaseGeometry) -> BaseGeometry:
-    """Turn a geometry in site units into one of the local plane [m]."""
-    return shapely.transform(geometry, lambda points: to_local(frame, points))
-
-
-def length_to_site(frame: Frame, length: float) -> float:
-    """Turn a length [m] into site units."""
-    return length / frame.units.length
-
-
-# --- the coordinate reference system --------------------------------------------------------------------
 
 
 def crs_unit(crs: str) -> tuple[float, str]:
@@ -120,7 +54,7 @@ def crs_unit(crs: str) -> tuple[float, str]:
     FrameError
         Where the CRS is not known or not projected.
     """
-    horizontal = _horizontal(crs)
+    horizontal = horizontal_crs(crs)
     if isinstance(horizontal, Fault):
         raise FrameError(horizontal)
     axis = horizontal.axis_info[0]
@@ -144,7 +78,7 @@ def crs_fault(crs: str, units: UnitSet) -> Fault | None:
     units : UnitSet
         The site's.
     """
-    horizontal = _horizontal(crs)
+    horizontal = horizontal_crs(crs)
     if isinstance(horizontal, Fault):
         return horizontal
     if _is_web_mercator(horizontal):
@@ -186,7 +120,7 @@ def place_in_crs(frame: Frame, at: XY) -> tuple[Fault | None, tuple[str, ...]]:
     """
     if frame.crs is None:
         return None, ()
-    horizontal = _horizontal(frame.crs)
+    horizontal = horizontal_crs(frame.crs)
     if isinstance(horizontal, Fault):
         return horizontal, ()
     x, y = point_to_site(frame, at)
@@ -210,7 +144,7 @@ def _fault(said: str, remedy: str) -> Fault:
     return Fault(field="survey.crs", said=said, remedy=remedy)
 
 
-def _horizontal(text: str) -> CRS | Fault:
+def horizontal_crs(text: str) -> CRS | Fault:
     """Find the projected part of the CRS a user named, or why there is none."""
     from pyproj import CRS
     from pyproj.exceptions import CRSError
@@ -271,7 +205,7 @@ def _is_web_mercator(crs: CRS) -> bool:
     return "pseudo" in method or "spherical" in method or sphere
 
 
-def _degrees(crs: CRS, x: float, y: float) -> tuple[float, float]:
+def degrees_of(crs: CRS, x: float, y: float) -> tuple[float, float]:
     """Longitude and latitude of a plan point on the CRS's own datum; infinity where there are none."""
     from pyproj import Transformer
 
@@ -283,7 +217,7 @@ def _degrees(crs: CRS, x: float, y: float) -> tuple[float, float]:
 def _in_area(crs: CRS, x: float, y: float) -> bool:
     """Whether a plan point lies in the CRS's area of use, or within a quarter degree of it."""
     area = crs.area_of_use
-    longitude, latitude = _degrees(crs, x, y)
+    longitude, latitude = degrees_of(crs, x, y)
     if not (math.isfinite(longitude) and math.isfinite(latitude)):
         return False
     if area is None:
@@ -297,7 +231,7 @@ def _scale(crs: CRS, x: float, y: float) -> float | None:
     """Plan length over length on the ellipsoid at a plan point, the direction where it is farthest from 1."""
     from pyproj import Proj
 
-    longitude, latitude = _degrees(crs, x, y)
+    longitude, latitude = degrees_of(crs, x, y)
     factors = Proj(crs).get_factors(longitude, latitude)
     scales = [float(factors.meridional_scale), float(factors.parallel_scale)]
     worst = max(scales, key=lambda scale: abs(scale - 1.0))
