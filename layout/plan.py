@@ -32,10 +32,21 @@ from layout.model import (
     site_place,
 )
 from layout.routes import route_checks, route_findings, route_lines
+from layout.routes.elbows import elbows_along
 from layout.runs import lay_runs
 from layout.sides import find_sides, straight_sides
 from layout.takeoff import count_parts
-from layout.terrain import bearing_on, ground_findings, level_line, run_slopes, slope_checks
+from layout.terrain import (
+    air_places,
+    bearing_on,
+    ground_findings,
+    level_findings,
+    level_line,
+    pitch_checks,
+    run_slopes,
+    slope_checks,
+    zone_levels,
+)
 from layout.usable import usable_ground, usable_outline
 from layout.zones import evenness_checks, make_zones
 
@@ -90,7 +101,10 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         outline=site.bed.outline,
         tubing=[run.line for run in laying.runs] + [join.line for join in joins],
     )
-    plumbing = place_fittings(plumbing, joins, laterals)
+    plumbing = place_fittings(
+        plumbing, joins, laterals, air_at=air_places(site, plumbing), bends=elbows_along
+    )
+    levels = zone_levels(site, zones, laying.runs, plumbing)
     tell("emitters and checks")
     totals = field_totals(laying.runs, emitters, joins)
     cells = emitter_cells(ground.area, site.bed.outline, emitters, spacing=site.runs.spacing)
@@ -102,6 +116,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         setback_check(site, plumbing, ground.kept_clear),
         *route_checks(site, plumbing),
         *evenness_checks(site, laterals, zones),
+        *pitch_checks(site, levels),
     )
     slopes = run_slopes(site, laying)
     parts = count_parts(site, laying.runs, joins, plumbing, laterals=laterals, zones=zones)
@@ -123,10 +138,12 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
             *_findings(site, laying, sides, totals),
             *ground_findings(site, laying),
             *route_findings(site, plumbing),
+            *level_findings(site, levels, plumbing),
         ),
         slopes=slopes,
         cells=cells,
         zones=zones,
+        zone_levels=levels,
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from layout.frame import to_site
-from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone
+from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone, ZoneLevels
 from layout.plane import coordinates, polygons_of
 from layout.sheets.figures import of_check
 from layout.sheets.grid import grid_entry
@@ -56,7 +56,7 @@ def document(design: Design) -> dict[str, Json]:
         "candidates": [candidate_entry(item, frame) for item in design.candidates],
         "runs": _runs(design),
         "laterals": [_lateral(item, design) for item in design.laterals],
-        "zones": [_zone(item, frame) for item in design.zones],
+        "zones": [_zone(item, design) for item in design.zones],
         "joins": [_join(item, frame) for item in design.joins],
         "manifolds": [_pipe(item, frame) for item in design.plumbing.manifolds],
         "risers": [
@@ -128,6 +128,7 @@ def candidate_entry(item: Candidate, frame: Frame) -> dict[str, Json]:
     return {
         "pattern": item.pattern.value,
         "follows": item.follows,
+        "first": _over(item.first, unit),
         "tubing": item.tubing / unit,
         "runs": item.runs,
         "coverage": item.coverage.covered,
@@ -189,8 +190,8 @@ def _zone_name(number: int) -> str:
     return f"Z{number}"
 
 
-def _zone(item: Zone, frame: Frame) -> Json:
-    units = frame.units
+def _zone(item: Zone, design: Design) -> Json:
+    frame, units = design.site.frame, design.site.frame.units
     return {
         "name": item.name,
         "laterals": list(item.laterals),
@@ -198,6 +199,20 @@ def _zone(item: Zone, frame: Frame) -> Json:
         "tubing": item.tubing / units.length,
         "emitters": item.emitters,
         "flow": item.flow / units.flow,
+        **next((_levels(found, frame) for found in design.zone_levels if found.zone == item.number), {}),
+    }
+
+
+def _levels(item: ZoneLevels, frame: Frame) -> Json:
+    units = frame.units
+    return {
+        "high_point": None if item.high is None else _points(frame, [item.high])[0],
+        "high_level": _over(item.high_level, units.length),
+        "return_pitch": item.pitch,
+        "return_known": item.return_known,
+        "return_deepening": _over(item.deepening, units.length),
+        "volume": item.held / units.volume,
+        "drain_back": item.drain_back / units.volume,
     }
 
 
@@ -247,6 +262,7 @@ def _totals(design: Design) -> Json:
         "runs": len(design.laying.runs),
         "laterals": len(design.laterals),
         "zones": len(design.zones),
+        "drain_back": sum(item.drain_back for item in design.zone_levels) / units.volume,
         "lateral_min": min((item.length + item.blank for item in design.laterals), default=0.0)
         / units.length,
         "lateral_max": max((item.length + item.blank for item in design.laterals), default=0.0)

@@ -1,0 +1,247 @@
+"""Levels of zones and their pipes: high points, air valves, the fall of returns to the pump, what drains back.
+
+Pipe is taken to lie at one depth below the ground, wherever it is not said to lie deeper.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString
+
+from layout.model import XY, Check, Finding, Pipe, PipeKind, Plumbing, Run, Site, Zone, ZoneLevels, site_place
+from layout.pipes import bore, is_listed
+from layout.plane import TOLERANCE, Array, coordinates, points_at, stations
+from layout.terrain.surface import heights
+
+STEP = 0.5
+"""Distance from point to point at which heights along pipes are looked at [m]."""
+SAME = 0.01
+"""Heights that differ by less are one [m]: no level is surveyed more closely."""
+DEEPER = 0.15
+"""A return that must lie deeper than elsewhere by more than this is pointed out [m]."""
+ALL = 0.999
+"""Of a line of which this share is surveyed the fall is known."""
+
+Known = NDArray[np.bool_]
+
+
+def air_places(site: Site, plumbing: Plumbing) -> dict[tuple[int, PipeKind], XY]:
+    """Where the air and vacuum release valves stand: on supply and return of each zone, at its high point.
+
+    Parameters
+    ----------
+    site : Site
+    plumbing : Plumbing
+        With manifolds.
+
+    Returns
+    -------
+    dict
+        By zone and kind, a place on a manifold [m]: the highest; of several of one height, and where heights are not
+        known, the one farthest from where the line meets the manifold.
+    """
+    places: dict[tuple[int, PipeKind], XY] = {}
+    best: dict[tuple[int, PipeKind], tuple[float, float]] = {}
+    for pipe in plumbing.manifolds:
+        walk = _walk(pipe.line if pipe.kind == "supply" else pipe.line.reverse())
+        level, along = _heights(site, walk), stations(walk)
+        rounded = np.where(np.isnan(level), -math.inf, np.round(level / SAME))
+        number = int(np.lexsort((along, rounded))[-1])
+        rank = (float(rounded[number]), float(along[number]))
+        key = (pipe.zone, pipe.kind)
+        if key not in best or rank > best[key]:
+            best[key] = rank
+            places[key] = (float(walk[number, 0]), float(walk[number, 1]))
+    return places
+
+
+def zone_levels(
+    site: Site, zones: Sequence[Zone], runs: Sequence[Run], plumbing: Plumbing
+) -> tuple[ZoneLevels, ...]:
+    """Find the heights of zones and their pipes, and what drains back to the pump tank.
+
+    After a dose that part of a pipe drains back from which it falls, or is level, all the way to the pump; where
+    heights are not known, all of it. No check valve is taken to keep it. The bore of pipe is that of
+    :func:`layout.pipes.bore`.
+
+    Parameters
+    ----------
+    site : Site
+    zones : sequence of Zone
+    runs : sequence of Run
+    plumbing : Plumbing
+        With manifolds, and lines where there is a pump.
+
+    Returns
+    -------
+    tuple of ZoneLevels
+        By zone, in their order.
+    """
+    return tuple(_levels_of(site, zone, runs, plumbing) for zone in zones)
+
+
+def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing) -> ZoneLevels:
+    manifolds = [pipe for pipe in plumbing.manifolds if pipe.zone == zone.number]
+    lines = [pipe for pipe in plumbing.lines if pipe.zone == zone.number]
+    own = set(zone.runs)
+    ground = [run.line for run in runs if run.name in own] + [pipe.line for pipe in manifolds]
+    walk = np.vstack([_walk(line) for line in ground])
+    level = _heights(site, walk)
+    top = None if np.isnan(level).all() else int(np.nanargmax(np.round(level / SAME)))
+    falls = [_fall(site, pipe.line) for pipe in lines if pipe.kind == "return"]
+    known = [fall for fall in falls if fall is not None]
+    worst = min(known, key=lambda fall: fall[0], default=None)
+    drained, held = 0.0, 0.0
+    for pipe in manifolds:
+        line = next((line for line in lines if line.kind == pipe.kind and _meets(pipe, line)), None)
+        volumes = _drained(site, pipe, line)
+        drained, held = drained + volumes[0], held + volumes[1]
+    return ZoneLevels(
+        zone=zone.number,
+        high=None if top is None else (float(walk[top, 0]), float(walk[top, 1])),
+        high_level=None if top is None else float(level[top]),
+        return_known=min((fall[3] for fall in known), default=0.0) if len(known) == len(falls) else 0.0,
+        pitch=None if worst is None else worst[0],
+        deepening=None if worst is None else max(fall[1] for fall in known),
+        deepest_at=None if worst is None else max(known, key=lambda fall: fall[1])[2],
+        drain_back=drained,
+        held=held,
+    )
+
+
+def _walk(line: LineString) -> Array:
+    """Points of a line in steps, its corners among them [m]."""
+    points = coordinates(line)
+    along = np.unique(np.concatenate((stations(points), np.arange(0.0, line.length, STEP))))
+    return points_at(points, along)
+
+
+def _heights(site: Site, points: Array) -> Array:
+    """Heights of the ground, NaN where they are not known; one level for the whole bed tells of none."""
+    levels = site.bed.levels
+    if levels is None or not levels.points:
+        return np.full(len(points), np.nan)
+    return heights(levels, points)
+
+
+def _fall(site: Site, line: LineString) -> tuple[float, float, XY, float] | None:
+    """Mean fall of the ground along a return line, how much deeper it must lie, where, and what of it is known."""
+    walk = _walk(line)
+    along, level = stations(walk), _heights(site, walk)
+    known = np.flatnonzero(~np.isnan(level))
+    if len(known) < 2 or along[known[-1]] - along[known[0]] < STEP:
+        return None
+    along, level, walk = along[known], level[known], walk[known]
+    reach = float(along[-1] - along[0])
+    # At the least pitch the pipe passes under a place at the lowest line through what lies before it.
+    ahead = np.minimum.accumulate(level + site.design.least_pitch * along)
+    deeper = level + site.design.least_pitch * along - ahead
+    at = int(np.argmax(deeper))
+    place = (float(walk[at, 0]), float(walk[at, 1]))
+    return float(level[0] - level[-1]) / reach, float(deeper[at]), place, reach / float(line.length)
+
+
+def _meets(manifold: Pipe, line: Pipe) -> bool:
+    """Whether a line leads to a manifold."""
+    tip = -1 if line.kind == "supply" else 0
+    feed = 0 if manifold.kind == "supply" else -1
+    return math.dist(line.line.coords[tip][:2], manifold.line.coords[feed][:2]) < TOLERANCE
+
+
+def _drained(site: Site, manifold: Pipe, line: Pipe | None) -> tuple[float, float]:
+    """What of a manifold and its line drains back to the pump, and what they hold [m³]."""
+    area = math.pi / 4 * bore(manifold.diameter) ** 2
+    if line is None:
+        return 0.0, area * float(manifold.line.length)
+    ways = (
+        [line.line, manifold.line]
+        if line.kind == "supply"
+        else [line.line.reverse(), manifold.line.reverse()]
+    )
+    walk = np.vstack([_walk(way) for way in ways])
+    level = _heights(site, walk)
+    level = np.where(np.isnan(level), -math.inf, level)
+    sizes = np.hypot(*np.diff(walk, axis=0).T)
+    highest = np.maximum.accumulate(level)
+    falls = (level >= highest - SAME) | np.isinf(level)
+    return area * float(sizes[falls[1:]].sum()), area * float(sizes.sum())
+
+
+# --- what a reviewer should see -------------------------------------------------------------------------
+
+
+def pitch_checks(site: Site, levels: Sequence[ZoneLevels]) -> Iterator[Check]:
+    """Whether the ground falls along each return line to the pump as much as the pipe should, where all is surveyed."""
+    for zone in levels:
+        if zone.pitch is None or zone.return_known < ALL:
+            continue
+        ok = zone.pitch >= site.design.least_pitch - 1e-9
+        deeper = ""
+        if zone.deepest_at is not None and zone.deepening is not None:
+            unit = site.frame.units
+            deeper = (
+                f"unless its trench goes {zone.deepening / unit.length:.2f} {unit.length_name} deeper at "
+                f"{site_place(site.frame, zone.deepest_at)}"
+            )
+        yield Check(
+            name=f"fall of the return line to the pump{_of(zone, levels)}",
+            value=zone.pitch,
+            limit=site.design.least_pitch,
+            unit="ratio",
+            sense="least",
+            ok=ok,
+            source="design.least_pitch, along the ground",
+            place="" if ok else deeper,
+        )
+
+
+def _of(zone: ZoneLevels, levels: Sequence[ZoneLevels]) -> str:
+    return f", Z{zone.zone}" if len(levels) > 1 else ""
+
+
+def level_findings(site: Site, levels: Sequence[ZoneLevels], plumbing: Plumbing) -> Iterator[Finding]:
+    """What deserves a look in the levels of the pipes."""
+    unit = site.frame.units
+    for zone in levels:
+        of = _of(zone, levels)
+        if zone.pitch is not None and zone.return_known < ALL:
+            yield Finding(
+                code="return-not-surveyed",
+                said=(
+                    f"Only {100 * zone.return_known:.0f} % of the return line{of} lies on surveyed ground, which falls "
+                    f"{100 * zone.pitch:.1f} % there; its fall to the pump is not checked."
+                ),
+                remedy="Survey levels along it to the pump tank.",
+            )
+        if (
+            zone.deepening is not None
+            and zone.deepest_at is not None
+            and zone.deepening > DEEPER
+            and zone.pitch is not None
+            and zone.pitch >= site.design.least_pitch
+        ):
+            yield Finding(
+                code="return-deeper",
+                said=(
+                    f"To fall {100 * site.design.least_pitch:g} % throughout, the return line{of} must lie "
+                    f"{zone.deepening / unit.length:.2f} {unit.length_name} deeper than elsewhere at "
+                    f"{site_place(site.frame, zone.deepest_at)}."
+                ),
+            )
+    if levels and all(zone.high is None for zone in levels):
+        yield Finding(
+            code="high-points-unknown",
+            said="Without surveyed levels, air valves are drawn at the dead ends of the manifolds.",
+            remedy="Find the high point of each zone on the ground, and set them there.",
+        )
+    unknown = sorted({pipe.diameter for pipe in plumbing.manifolds if not is_listed(pipe.diameter)})
+    if unknown:
+        sizes = ", ".join(f"{size / unit.diameter:.4g} {unit.diameter_name}" for size in unknown)
+        yield Finding(
+            code="bore-not-known",
+            said=f"Schedule 40 has no pipe of {sizes}; that is taken as its inside diameter.",
+        )
