@@ -7,13 +7,15 @@ a neck. A waist that is more than half as wide as the parts on its two sides is 
 from __future__ import annotations
 
 import itertools
+import math
+from collections.abc import Iterator
 
 import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.model import Lobe
+from layout.model import XY, Finding, Laying, Lobe, Site, site_place
 from layout.plane import TOLERANCE, areal, coordinates, polygons_of, stretch
 
 NARROW = 0.5
@@ -67,6 +69,53 @@ def find_lobes(outline: Polygon, *, near: BaseGeometry, least: float) -> tuple[L
         waiting += halves
         cuts.append(cut)
     return _ordered(parts, cuts, near) if cuts else ()
+
+
+def neck_findings(site: Site, laying: Laying) -> Iterator[Finding]:
+    """What passes each neck of a bed, what that costs in blank tubing, and the runs beyond that have no water.
+
+    Parameters
+    ----------
+    site : Site
+    laying : Laying
+
+    Yields
+    ------
+    Finding
+        ``neck`` for each, and ``lobe-without-water`` where a manifold of its own is wanted.
+    """
+    unit, reached = site.frame.units, laying.reached
+    for number, lobe in enumerate(laying.lobes):
+        if lobe.neck is None:
+            continue
+        passing = [run for run in laying.runs if run.line.intersects(lobe.neck)]
+        blank = [join for join in laying.carries if join.line.intersects(lobe.neck)]
+        left, right = (site_place(site.frame, _xy(at)) for at in lobe.neck.coords)
+        cost = math.fsum(join.line.length for join in blank) / unit.length
+        yield Finding(
+            code="neck",
+            said=(
+                f"The bed narrows to {lobe.neck.length / unit.length:.2f} {unit.length_name} between {left} and "
+                f"{right}: {len(passing)} runs and {len(blank)} lines of blank tubing pass, "
+                f"{cost:.2f} {unit.length_name} of it"
+            ),
+        )
+        dry = [run for run in laying.runs if run.lobe == number and run.name not in reached]
+        if dry:
+            length = math.fsum(run.length for run in dry) / unit.length
+            place = site_place(site.frame, _xy(lobe.outline.representative_point().coords[0]))
+            yield Finding(
+                code="lobe-without-water",
+                said=(
+                    f"Beyond that neck, in the part of the bed round {place}, {len(dry)} runs of "
+                    f"{length:.2f} {unit.length_name} together have no water: {', '.join(run.name for run in dry)}"
+                ),
+                remedy="Give that part a manifold of its own, or widen the neck.",
+            )
+
+
+def _xy(at: tuple[float, ...]) -> XY:
+    return (float(at[0]), float(at[1]))
 
 
 def _narrowest(part: Polygon, least: float) -> LineString | None:

@@ -1,9 +1,11 @@
 """Runs: lines at an even spacing that follow the bed, cut to the usable ground and held to the laws of a layout.
 
 `guides` prepares the line that runs follow, `fronts` offsets it, `field` spreads runs between two sides,
-`trim` cuts them to the ground and enforces the laws, `lay` puts the four together.
+`trim` cuts them to the ground and enforces the laws, `lay` puts the four together. `carry` leads rows past
+obstacles, `through` leads water through necks.
 """
 
 from layout.runs.lay import lay_runs
+from layout.runs.through import feed_lobes
 
-__all__ = ["lay_runs"]
+__all__ = ["feed_lobes", "lay_runs"]

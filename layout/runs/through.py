@@ -96,7 +96,9 @@ def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: fl
     led = led.copy()
     for name, run in led.runs.items():
         away = shapely.distance(np.asarray(shapes, dtype=object), Point(run.line.coords[0]))
-        led.runs[name] = replace(run, lobe=int(np.argmin(away)))
+        number = int(np.argmin(away))
+        # of a bed without a long direction any edge is taken for a manifold end, but only the first lobe has one
+        led.runs[name] = replace(run, lobe=number, fed=run.fed and number == 0)
     for number in range(len(lobes) - 1, 0, -1):
         led = _Neck(led, lobes, number, ground).fed(longest)
     fed = {line[0] for line in led.lines() if led.runs[line[0]].fed}
