@@ -15,7 +15,7 @@ from shapely import LineString, Point, Polygon, box
 from layout.coverage import cover
 from layout.model import Feature, Laying, Pattern
 from layout.runs import lay_runs
-from layout.runs.guides import extended, rounded, swung_wide, total_turning
+from layout.runs.guides import extended, rounded, swung_wide
 from tests import beds
 from tests.laid import PATTERNS, Array, Field, field, lines, mirrored, moved, obstacle
 from tests.laws import Laid, three_point_radius, unlisted
@@ -408,16 +408,6 @@ def test_rounded_line_bends_at_the_radius(turn: float) -> None:
     assert three_point_radius(smooth, 0.75)[0] == pytest.approx(3.0, rel=0.03)
     assert smooth.coords[0] == pytest.approx(line.coords[0])
     assert rounded(line, radius=0.0).equals(line)
-
-
-@pytest.mark.parametrize(
-    ("sweep", "turning"), [(90.0, math.pi / 2), (-270.0, -1.5 * math.pi), (700.0, 35 * math.pi / 9)]
-)
-def test_total_turning_counts_whole_turns(sweep: float, turning: float) -> None:
-    step = math.copysign(2.0, sweep)
-    heading = np.radians(np.arange(0.0, sweep + step / 2, step))
-    walk = np.vstack(([0, 0], np.cumsum(np.column_stack((np.cos(heading), np.sin(heading))), axis=0)))
-    assert total_turning(LineString(walk)) == pytest.approx(turning, abs=1e-9)
 
 
 def as_rows(laying: Laying) -> list[Array]:

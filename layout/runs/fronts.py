@@ -63,8 +63,9 @@ def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) ->
         eased = shapely.buffer(
             _band(guide, distance + radius), -radius, quad_segs=quadrant_segments(radius), join_style="round"
         )
-        corners = shapely.difference(eased, band)
-        deep = shapely.buffer(corners, -CORNER_DEPTH * radius / 2, quad_segs=2)
+        # what lies deeper in a corner than this is told from a band that much wider: where there is no corner the
+        # two run clear of each other, while a comparison with the band itself would be lost in slivers
+        deep = shapely.difference(eased, _band(guide, distance + CORNER_DEPTH * radius))
         if shapely.intersects(deep, bed):
             band = eased
     return band

@@ -16,7 +16,6 @@ from layout.plane import (
     is_gentle,
     lines_of,
     resample,
-    stations,
     unit,
 )
 
@@ -218,16 +217,3 @@ def centred(line: LineString, left: LineString, right: LineString, *, step: floa
     )
     kept = points[np.concatenate(([True], ahead))]
     return LineString(kept) if len(kept) > 1 else line
-
-
-def total_turning(line: LineString) -> float:
-    """The angle a line turns through from its first to its last segment, left positive [rad]."""
-    step = np.diff(coordinates(line), axis=0)
-    step = step[np.hypot(*step.T) > 0]
-    heading = step[:, 0] + 1j * step[:, 1]
-    return float(np.angle(heading[1:] / heading[:-1]).sum())
-
-
-def length_of(line: LineString) -> float:
-    """Length of a line [m]."""
-    return float(stations(coordinates(line))[-1])

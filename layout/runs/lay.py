@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -13,7 +14,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
-from layout.plane import SegmentIndex, coordinates
+from layout.plane import SegmentIndex, coordinates, points_at
 from layout.runs import fronts, guides
 from layout.runs.carry import Carried, carry
 from layout.runs.even import even_rows
@@ -64,9 +65,9 @@ def lay_runs(
         kept_clear=level.turn(ground.kept_clear),
     )
     if pattern is Pattern.LEFT:
-        rows = list(_from_side(cut, sides.left, toward_left=False))
+        rows = list(_from_side(cut, sides.left))
     elif pattern is Pattern.RIGHT:
-        rows = list(_from_side(cut, sides.right, toward_left=True))
+        rows = list(_from_side(cut, sides.right))
     elif pattern is Pattern.EVEN:
         rows = _spread(cut, rules)
     elif guide is not None or pattern is Pattern.CENTRE:
@@ -142,24 +143,41 @@ def _right_is_longer(sides: Sides) -> bool:
     return sides.right.length > sides.left.length + 1e-6 * sides.centre.length
 
 
-def _from_side(cut: Ground, side: LineString, *, toward_left: bool) -> Iterator[Row]:
-    """Rows at clearance, clearance + spacing, … from one long side."""
+def _from_side(
+    cut: Ground, side: LineString, *, gap: float | None = None, count: int | None = None
+) -> Iterator[Row]:
+    """Rows parallel to one long side, from the clearance on: so many a gap apart, or all that fit a spacing apart."""
     reach = _reach(cut.outline, side)
-    guide = guides.extended(side, cut.outline, by=2 * reach + 4 * cut.spacing)
-    first = cut.first
+    gap = gap or cut.spacing
+    count = count or math.ceil((reach - cut.first) / gap)
     guide = guides.swung_wide(
-        guide,
-        side=1.0 if toward_left else -1.0,
-        radius=cut.radius - first,
+        guides.extended(side, cut.outline, by=2 * reach + 4 * cut.spacing),
+        side=1.0 if side is cut.sides.right else -1.0,
+        radius=cut.radius - cut.first,
         slack=SWING_SLACK * cut.spacing,
     )
-    region = cut.region(side)
-    for number, distance in enumerate(np.arange(first, reach, cut.spacing)):
-        pieces = clip(fronts.front(guide, float(distance), radius=cut.radius, bed=cut.outline), region, guide)
+    return _rows_along(cut, guide, cut.region(side), cut.first + gap * np.arange(count))
+
+
+def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Iterable[float]) -> Iterator[Row]:
+    """Rows at distances from a guide, those on its left apart from those on its right."""
+    index = SegmentIndex([guide])
+    for distance in distances:
+        line = fronts.front(guide, distance, radius=cut.radius, bed=cut.outline) if distance > 0 else guide
         split: dict[float, list[LineString]] = {}
-        for piece in pieces:
-            split.setdefault((number + 0.5) * _side_of(piece, guide), []).append(piece)
-        yield from (Row(place=place, pieces=found) for place, found in split.items())
+        for piece in clip(line, region, guide):
+            side = _side_of(piece, guide, index) if distance > 0 else 0.0
+            split.setdefault(side * distance, []).append(piece)
+        yield from (Row(place=place, pieces=pieces) for place, pieces in split.items())
+
+
+def _side_of(piece: LineString, guide: LineString, index: SegmentIndex) -> float:
+    """1.0 where a piece lies to the right of a guide, whose segments are indexed, -1.0 to the left."""
+    middle = points_at(coordinates(piece), np.array([piece.length / 2]))
+    at = index.locate(middle)[2]
+    around = points_at(coordinates(guide), np.clip([at[0] - 1e-3, at[0] + 1e-3], 0, guide.length))
+    (x1, y1), (x, y) = around[1] - around[0], middle[0] - around[0]
+    return 1.0 if x1 * y - y1 * x < 0 else -1.0
 
 
 def _reach(outline: Polygon, line: LineString) -> float:
@@ -202,34 +220,11 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
     region = cut.region()
     families = []
     for phase in (0.0, 0.5):
-        rows = list(_parallel_rows(cut, guide, region, phase, reach))
+        distances = (np.arange(int(reach / cut.spacing) + 1) + phase) * cut.spacing
+        rows = list(_rows_along(cut, guide, region, distances))
         laid = sum(piece.length for row in rows for piece in row.pieces if piece.length >= cut.shortest)
         families.append((-round(laid, 3), phase, rows))
     return min(families, key=lambda family: family[:2])[2]
-
-
-def _parallel_rows(
-    cut: Ground, guide: LineString, region: Region, phase: float, reach: float
-) -> Iterator[Row]:
-    """Rows at (k + phase) × spacing to both sides of a guide."""
-    for number in range(int(reach / cut.spacing) + 1):
-        distance = (number + phase) * cut.spacing
-        line = fronts.front(guide, distance, radius=cut.radius, bed=cut.outline) if distance > 0 else guide
-        split: dict[float, list[LineString]] = {}
-        for piece in clip(line, region, guide):
-            side = _side_of(piece, guide) if distance > 0 else 0.0
-            split.setdefault(side * distance / cut.spacing, []).append(piece)
-        yield from (Row(place=place, pieces=pieces) for place, pieces in split.items())
-
-
-def _side_of(piece: LineString, guide: LineString) -> float:
-    """1.0 where a piece lies to the right of the guide, -1.0 to the left."""
-    middle = shapely.line_interpolate_point(piece, 0.5, normalized=True)
-    at = shapely.line_locate_point(guide, middle)
-    around = shapely.line_interpolate_point(guide, np.clip([at - 1e-3, at + 1e-3], 0, guide.length))
-    (x0, y0), (x1, y1) = coordinates(around[0])[0], coordinates(around[1])[0]
-    x, y = middle.x, middle.y
-    return 1.0 if (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) < 0 else -1.0
 
 
 def _spread(cut: Ground, rules: RunRules) -> list[Row]:
@@ -255,7 +250,8 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     )
     plain = spread.constant()
     if plain is not None:
-        return list(_plain_spread(cut, left, *plain))
+        gap, count = plain
+        return list(_from_side(cut, sides.left, gap=gap, count=count + 1))
     rows = even_rows(cut, spread)
     if rules.closest < 0.98 * spread.wanted:
         # where gaps may shrink, as many rows all along the bed as its width asks for may leave fewer pieces
@@ -267,19 +263,6 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
 def _pieces(rows: list[Row], cut: Ground) -> int:
     """Pieces long enough to be runs."""
     return sum(piece.length >= cut.least for row in rows for piece in row.pieces)
-
-
-def _plain_spread(cut: Ground, left: LineString, gap: float, count: int) -> Iterator[Row]:
-    """Where the bed is as wide everywhere, even rows are offsets of its left side."""
-    first = cut.first
-    guide = guides.swung_wide(left, side=-1.0, radius=cut.radius - first, slack=SWING_SLACK * cut.spacing)
-    region = cut.region(cut.sides.left)
-    for number in range(count + 1):
-        pieces = clip(
-            fronts.front(guide, first + number * gap, radius=cut.radius, bed=cut.outline), region, guide
-        )
-        if pieces:
-            yield Row(place=float(number), pieces=pieces)
 
 
 def _capped(rows: list[Row], most: int | None, pattern: Pattern, dropped: list[Dropped]) -> list[Row]:

@@ -18,7 +18,7 @@ from shapely import LineString, Point, Polygon
 from layout.laterals import join_runs
 from layout.model import Bed, LateralRules, Laying, Pattern, Run
 from layout.runs.fronts import front
-from layout.runs.guides import extended, total_turning
+from layout.runs.guides import extended
 from layout.usable import usable_ground
 from tests import beds
 from tests.laid import Array, field
@@ -137,6 +137,24 @@ def beside(side: Array, distance: float) -> Array:
 
 def length(points: Array) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum())
+
+
+def total_turning(line: LineString) -> float:
+    """The angle a line turns through from its first to its last segment, left positive [rad]."""
+    step = np.diff(shapely.get_coordinates(line), axis=0)
+    step = step[np.hypot(*step.T) > 0]
+    heading = step[:, 0] + 1j * step[:, 1]
+    return float(np.angle(heading[1:] / heading[:-1]).sum())
+
+
+@pytest.mark.parametrize(
+    ("sweep", "turning"), [(90.0, math.pi / 2), (-270.0, -1.5 * math.pi), (700.0, 35 * math.pi / 9)]
+)
+def test_total_turning_counts_whole_turns(sweep: float, turning: float) -> None:
+    step = math.copysign(2.0, sweep)
+    heading = np.radians(np.arange(0.0, sweep + step / 2, step))
+    walk = np.vstack(([0, 0], np.cumsum(np.column_stack((np.cos(heading), np.sin(heading))), axis=0)))
+    assert total_turning(LineString(walk)) == pytest.approx(turning, abs=1e-9)
 
 
 @settings(max_examples=20, deadline=None, derandomize=True)
