@@ -131,6 +131,7 @@ units = "{units}"                   # "ft" international foot, "us-ft" US survey
 
 # [survey]
 # crs = "{crs}"  # the projected CRS of the coordinates, in the same units; none: a local grid
+# drawing_units = "{units}"  # what the coordinates of .dxf files are in, where their headers are wrong or silent
 
 [bed]
 outline = "bed.csv"              # a file, or points: [[0, 0], [90, 0], [90, 14], [0, 14]]

@@ -7,6 +7,7 @@ from typing import Any
 
 from layout.errors import Fault, LayoutError, ReadError, SiteError
 from layout.readers.cad.pick import Drawings
+from layout.readers.cad.units import STATED
 from layout.readers.document import Document, Loc
 from layout.readers.points import ENDINGS, PointTable, Role, read_points, split_name
 from layout.readers.shapes import Place, inline_points
@@ -33,7 +34,7 @@ def point_tables(document: Document) -> tuple[dict[Loc, PointTable], list[Fault]
         locs += [("feature", index, "shape") for index in range(len(features))]
     tables: dict[Loc, PointTable] = {}
     faults: list[Fault] = []
-    drawings = Drawings(_units(document))
+    drawings = Drawings(_units(document), _drawing_units(document))
     for loc in locs:
         value = document.get(*loc)
         try:
@@ -50,6 +51,11 @@ def _units(document: Document) -> UnitSet:
     """The site's units; those of a file with none serve to find its other faults."""
     word = document.get("units")
     return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
+
+
+def _drawing_units(document: Document) -> str | None:
+    word = document.get("survey", "drawing_units")
+    return word if isinstance(word, str) and word in STATED else None
 
 
 def _points_at(document: Document, loc: Loc, value: Any, drawings: Drawings) -> PointTable | None:

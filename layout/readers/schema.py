@@ -14,6 +14,7 @@ from layout.readers.values import (
     Count,
     CountOrBest,
     Curve,
+    DrawingUnits,
     End,
     Flag,
     Flow,
@@ -90,6 +91,11 @@ class SurveyTable(Table):
         default=None,
         description="the projected CRS of the plan coordinates",
         examples=['crs = "EPSG:6494"'],
+    )
+    drawing_units: DrawingUnits | None = Field(
+        default=None,
+        description="the units of the coordinates in drawings, whatever their headers say",
+        examples=['drawing_units = "ft"'],
     )
 
 

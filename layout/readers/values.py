@@ -190,4 +190,5 @@ Kind = Literal[
     "building", "tank", "well", "property line", "water line", "water body", "tree", "drive", "slope", "other"
 ]
 PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
+DrawingUnits = Literal["ft", "us-ft", "m", "in", "mm", "cm"]
 SidesWord = Literal["outline", "usable ground", "rectangle"]

@@ -1,7 +1,8 @@
 """The entities of a drawing's model, and the taking apart of blocks.
 
 What stands on layer 0 in a block lies on the layer of the insert; blocks stand in blocks, repeated in rows, turned,
-mirrored and stretched, which the CAD library works out.
+mirrored and stretched. The matrices of the inserts are handed on with each entity rather than the entity transformed:
+stretched the other way than it is turned, an arc or an insert becomes what no entity can say.
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ from layout.plane import Array
 
 MOST_ENTITIES = 200_000
 """More than this are not read."""
-MOST_IN_BLOCKS = 30_000
-"""... nor more than this out of blocks, whose taking apart lasts."""
+MOST_IN_BLOCKS = 100_000
+"""... nor more than this out of blocks."""
 _DEEPEST = 12
 """Blocks stand in blocks no deeper than this."""
 
@@ -41,6 +42,8 @@ class Item:
         That of the outermost insert for what stands in a block.
     block : str
         Name of the outermost block; empty outside.
+    matrix : Matrix44 or None
+        From the coordinates of the entity's block to the world; None outside of blocks.
     """
 
     entity: Any
@@ -48,6 +51,7 @@ class Item:
     layer: str
     handle: str
     block: str = ""
+    matrix: Any = None
 
     @property
     def label(self) -> str:
@@ -135,7 +139,8 @@ class Blocks:
             return
         self._count(abs(int(entity.dxf.row_count) * int(entity.dxf.column_count)) - 1)
         for single in entity.multi_insert() if entity.mcount > 1 else (entity,):
-            for part in single.virtual_entities():
+            matrix = single.matrix44() if insert.matrix is None else single.matrix44() * insert.matrix
+            for part in block:
                 self._count(1)
                 if is_invisible(part):
                     continue
@@ -146,6 +151,7 @@ class Blocks:
                     layer=insert.layer if layer == "0" else layer,
                     handle=insert.handle,
                     block=insert.block or name,
+                    matrix=matrix,
                 )
                 if item.kind == "INSERT":
                     yield from self.opened(item, (*within, name))

@@ -7,14 +7,14 @@ others branch off, the geometry engine's polygonizer looks for the areas between
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import TOLERANCE, Array, lines_of, polygons_of, stations
+from layout.plane import TOLERANCE, Array, lines_of, points_at, polygons_of, stations
 from layout.readers.cad.pieces import Piece
 
 JOIN = 0.01
@@ -23,7 +23,7 @@ NEARLY = 0.3
 """A line whose ends are no farther apart than this [m] ..."""
 NEARLY_SHARE = 0.01
 """... nor than this share of its length is closed with a straight piece; that is noted."""
-MOST_LOOSE = 20_000
+MOST_LOOSE = 10_000
 """More loose pieces than this on a layer are not joined."""
 
 
@@ -135,29 +135,59 @@ def _joined(shapes: list[Shape], *, gap: float) -> list[Shape]:
 
     if not shapes:
         return []
-    edges = [
-        miner.make_edge(tuple(shape.points[0, :2]), tuple(shape.points[-1, :2]), payload=index)
-        for index, shape in enumerate(shapes)
-    ]
-    deposit = miner.Deposit(edges, gap_tol=gap)
-    kept = miner.filter_coincident_edges(
-        deposit, lambda a, b: _same(shapes[a.payload], shapes[b.payload], gap)
+    made = [_looped(shape, gap) for shape in shapes]
+    chains = [(index, shape) for index, shape in enumerate(made) if shape.closed]
+    left = [index for index in _single(made, gap) if not made[index].closed]
+    if not left:
+        return [shape for _, shape in chains]
+    deposit = miner.Deposit(
+        [
+            miner.make_edge(
+                tuple(made[index].points[0, :2]), tuple(made[index].points[-1, :2]), payload=index
+            )
+            for index in left
+        ],
+        gap_tol=gap,
     )
-    deposit = miner.Deposit(sorted(kept, key=lambda edge: edge.payload), gap_tol=gap)
-    chains = []
     for found in miner.find_all_simple_chains(deposit):
-        walk = _from_the_first(
-            [(edge.payload, edge.is_reverse) for edge in found], miner.is_loop(found, gap_tol=gap)
-        )
-        chains.append((walk[0][0], _strung(shapes, walk, gap)))
+        loop = miner.is_loop(found, gap_tol=gap)
+        walk = _from_the_first([(edge.payload, edge.is_reverse) for edge in found], loop)
+        chains.append((walk[0][0], _strung(made, walk, gap)))
     return [chain for _, chain in sorted(chains, key=lambda pair: pair[0])]
+
+
+def _looped(shape: Shape, gap: float) -> Shape:
+    """Close a shape whose ends meet; the miner would walk it twice."""
+    apart = float(np.hypot(*(shape.points[-1] - shape.points[0])[:2]))
+    if len(shape.points) < 4 or apart > gap:
+        return shape
+    points = shape.points.copy()
+    points[0] = points[-1] = (points[0] + points[-1]) / 2
+    return replace(shape, points=points, closed=True, gap=max(shape.gap, apart), gap_at=_at(points[0]))
+
+
+def _single(shapes: list[Shape], gap: float) -> list[int]:
+    """The places of shapes without those that lie on an earlier one, in either direction."""
+    from scipy.spatial import cKDTree
+
+    ends = np.array([(shape.points[0, :2], shape.points[-1, :2]) for shape in shapes])
+    middles = np.array(
+        [points_at(shape.points[:, :2], stations(shape.points[:, :2])[-1:] / 2)[0] for shape in shapes]
+    )
+    # what does not depend on the direction: the middle of the ends, how far they lie apart, the middle of the way
+    likeness = np.hstack((ends.mean(axis=1), np.abs(ends[:, 0] - ends[:, 1]), middles))
+    gone: set[int] = set()
+    for first, second in sorted(
+        map(tuple, cKDTree(likeness).query_pairs(4 * gap, output_type="ndarray").tolist())
+    ):
+        if first not in gone and _same(shapes[first], shapes[second], gap):
+            gone.add(second)
+    return [index for index in range(len(shapes)) if index not in gone]
 
 
 def _same(one: Shape, other: Shape, gap: float) -> bool:
     """Whether two open shapes lie on each other, in either direction."""
     first, second = LineString(one.points[:, :2]), LineString(other.points[:, :2])
-    if abs(first.length - second.length) > 2 * gap:
-        return False
     ends = one.points[[0, -1], :2] - other.points[[0, -1], :2]
     turned = one.points[[0, -1], :2] - other.points[[-1, 0], :2]
     if min(np.abs(ends).max(), np.abs(turned).max()) > gap:

@@ -15,14 +15,14 @@ from layout.readers.cad.blocks import Blocks, Item, TooMuchError, insertion, mod
 from layout.readers.cad.chains import Shape, Shapes, shapes_of
 from layout.readers.cad.load import damaged, load_drawing, reason_of
 from layout.readers.cad.pieces import SAGITTA, SAGITTA_SHARE, Fineness, Flattened, Piece, flattened
-from layout.readers.cad.units import Scale, drawing_code, scale_of
+from layout.readers.cad.units import Extent, Scale, drawing_code, scale_of
 from layout.readers.document import shortened
 from layout.readers.points import COORDINATE_LIMIT, MOST_FAULTS
 from layout.units import UnitSet
 
 COARSE = 0.02
 """Curves that only carry levels are flattened to chords no farther than this from them [m]."""
-_SAMPLE = 200
+_SAMPLE = 2000
 _LAYERS_LISTED = 12
 
 
@@ -69,7 +69,7 @@ class Drawing:
         On damage, units and foreign blocks.
     """
 
-    def __init__(self, path: Path, *, name: str, units: UnitSet) -> None:
+    def __init__(self, path: Path, *, name: str, units: UnitSet, stated: str | None = None) -> None:
         loaded = load_drawing(path, name)
         self.name, self.short, self.units = name, path.name, units
         self._names: dict[str, str] = {}
@@ -80,13 +80,13 @@ class Drawing:
         try:
             self._model = model_of(loaded.doc)
             self._find_layers(loaded.doc)
-            code, reach = drawing_code(loaded.doc), self._reach()
+            code, extent = drawing_code(loaded.doc), self._extent()
         except TooMuchError as error:
             raise self._too_much(error) from error
         except Exception as error:  # as of entities, so of layers and blocks
             said = f"its layers and entities cannot be made out ({reason_of(error)})"
             raise damaged(name, "all layers", said) from error
-        self.scale: Scale = scale_of(code, units, name=self.short, reach=reach)
+        self.scale: Scale = scale_of(code, units, name=self.short, extent=extent, stated=stated)
         self.notes = (*loaded.notes, *filter(None, [self.scale.note]))
 
     def _find_layers(self, doc: Any) -> None:
@@ -104,15 +104,18 @@ class Drawing:
         for key in sorted(self._used):
             self._names.setdefault(key, key)
 
-    def _reach(self) -> float:
-        """The greatest coordinate among the first entities [drawing units]."""
-        try:
-            sample = flattened(
-                self._model[:_SAMPLE], fine=Fineness(sagitta=1e9), join=0.0, limit=COORDINATE_LIMIT
-            )
-        except TooMuchError:
-            return 0.0
-        return max((float(np.abs(piece.points[:, :2]).max()) for piece in sample.pieces), default=0.0)
+    def _extent(self) -> Extent:
+        """The size and reach of the first entities; a stray one does not count."""
+        plain = [item for item in self._model[:_SAMPLE] if item.kind != "INSERT"]
+        made = flattened(plain, fine=Fineness(sagitta=1e9), join=0.0, limit=COORDINATE_LIMIT)
+        rows = [piece.points[:, :2] for piece in made.pieces]
+        rows += [insertion(item)[:, :2] for item in self._model[:_SAMPLE] if item.kind == "INSERT"]
+        points = np.vstack([*rows, np.empty((0, 2))])
+        points = points[(np.abs(points) < COORDINATE_LIMIT).all(axis=1)]
+        if not len(points):
+            return Extent()
+        low, high = np.percentile(points, (2, 98), axis=0)
+        return Extent(size=float((high - low).max()), reach=float(np.median(np.abs(points), axis=0).max()))
 
     def _too_much(self, error: TooMuchError) -> ReadError:
         remedy = "Save the layers you need to a drawing of their own."
@@ -150,8 +153,9 @@ class Drawing:
             if item.kind != "INSERT":
                 found += [item] if wanted(item.layer.casefold()) else []
                 continue
-            inserts += [item] if wanted(item.layer.casefold()) else []
-            if any(map(wanted, self._blocks.layers(item))):
+            own = wanted(item.layer.casefold())
+            inserts += [item] if own else []
+            if own or any(map(wanted, self._blocks.layers(item))):
                 found += [part for part in self._opened(item) if wanted(part.layer.casefold())]
         return found, inserts
 

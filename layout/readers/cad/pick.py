@@ -31,10 +31,12 @@ class Drawings:
     ----------
     units : UnitSet
         The site's.
+    stated : str or None
+        What the site file says the drawings are in, whatever their headers say.
     """
 
-    def __init__(self, units: UnitSet) -> None:
-        self.units = units
+    def __init__(self, units: UnitSet, stated: str | None = None) -> None:
+        self.units, self.stated = units, stated
         self._read: dict[Path, Drawing | ReadError] = {}
 
     def table(self, path: Path, layer: str, role: Role) -> PointTable:
@@ -57,7 +59,7 @@ class Drawings:
         first = path not in self._read
         if first:
             try:
-                self._read[path] = Drawing(path, name=str(path), units=self.units)
+                self._read[path] = Drawing(path, name=str(path), units=self.units, stated=self.stated)
             except ReadError as error:
                 self._read[path] = error
         drawing = self._read[path]

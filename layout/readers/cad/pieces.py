@@ -26,6 +26,8 @@ FINEST = 1e-7
 MOST_VERTICES = 2_000_000
 _FLAT_BULGE = 1e-9
 
+Maker = Callable[[Any, "Fineness"], list[Array]]
+"""Makes rows of points of an entity."""
 _WORDS = {"TEXT": "text", "MTEXT": "text", "HATCH": "hatch", "DIMENSION": "dimension", "INSERT": "block"}
 
 
@@ -113,7 +115,7 @@ def flattened(items: Iterable[Item], *, fine: Fineness, join: float, limit: floa
             made.others[_WORDS.get(item.kind, "other entity")] += 1
             continue
         try:
-            rows = [row for row in maker(item.entity, fine) if len(row)]
+            rows = [row for row in _in_the_world(item, maker, fine) if len(row)]
         except Exception as error:  # of a damaged entity the library may say anything
             made.wrong.append((item, f"cannot be made out ({reason_of(error)})"))
             continue
@@ -132,6 +134,18 @@ def flattened(items: Iterable[Item], *, fine: Fineness, join: float, limit: floa
             piece = _piece(row, item, join)
             (made.fills if item.kind == "HATCH" else made.pieces).append(piece)
     return made
+
+
+def _in_the_world(item: Item, maker: Maker, fine: Fineness) -> list[Array]:
+    """The rows of an entity in world coordinates, flattened as finely there as asked."""
+    if item.matrix is None:
+        return maker(item.entity, fine)
+    axes = np.array([[axis.x, axis.y, axis.z] for axis in (item.matrix.ux, item.matrix.uy, item.matrix.uz)])
+    stretch = float(np.abs(axes).sum(axis=1).max())
+    if not 0.0 < stretch < math.inf:
+        raise ValueError("the scale of its block is no number")
+    rows = maker(item.entity, Fineness(sagitta=fine.sagitta / stretch, share=fine.share))
+    return [_rows(item.matrix.transform_vertices(map(_vec, row))) for row in rows]
 
 
 def _amiss(row: Array, limit: float) -> str:
@@ -315,13 +329,14 @@ def _hatch_edge(edge: Any, fine: Fineness) -> list[tuple[float, float]]:
         points = [edge.start, edge.end]
     else:
         tool = edge.construction_tool()
-        points = list(tool.flattening(fine.sagitta))
+        radius = float(getattr(tool, "radius", math.inf))
+        points = list(tool.flattening(fine.of(0.0, radius)))
         if not getattr(edge, "ccw", True):
             points.reverse()
     return [(float(point.x), float(point.y)) for point in points]
 
 
-_MAKERS: dict[str, Callable[[Any, Fineness], list[Array]]] = {
+_MAKERS: dict[str, Maker] = {
     "LINE": _line,
     "POINT": _point,
     "3DFACE": _face,
