@@ -37,12 +37,15 @@ def closed_by(ground: Ground, feed: XY) -> tuple[tuple[tuple[str, XY], ...], boo
     alone : bool
         Whether taking away any one of them would do.
     """
-    obstacles = ground.obstacles([feed])
-    zones = ground.zones(obstacles, half=0.0, beside_bed=0.0)
+    obstacles = ground.obstacles
+    zones = ground.zones(half=0.0, beside_bed=0.0)
     named: list[Named] = list(zip([*(item.name for item in obstacles), BED], zones, strict=True))
     start, end = ground.landing(ground.pump, zones), ground.landing(feed, zones)
     if start is None or end is None:
         return ((BED, ground.pump if start is None else feed),), True
+    if _open(named, [], start, end):
+        # There is a way to the bed's edge, and only the last of it is closed, by tubing.
+        return ((BED, feed),), True
     about = _about(named, start, end)
     singles = [item for item in about if _open(named, [item], start, end)]
     if singles:
@@ -50,9 +53,6 @@ def closed_by(ground: Ground, feed: XY) -> tuple[tuple[tuple[str, XY], ...], boo
     pairs = [pair for pair in itertools.combinations(about, 2) if _open(named, pair, start, end)]
     if pairs:
         return _places(pairs[0], ground.pump), False
-    if _open(named, [], start, end):
-        # There is a way to the bed's edge, and only the last of it is closed, by tubing.
-        return ((BED, feed),), True
     return _places(about, ground.pump), False
 
 

@@ -50,16 +50,16 @@ class Ground:
     manifolds: tuple[Pipe, ...]
     _grown: dict[tuple[str, float], BaseGeometry] = field(default_factory=dict)
 
-    def obstacles(self, feeds: Sequence[XY]) -> tuple[Obstacle, ...]:
-        """Features that lines from the pump to some places keep away from, and how far."""
-        return obstacles_of(self.features, [self.pump, *feeds], start=self.pump)
+    @property
+    def obstacles(self) -> tuple[Obstacle, ...]:
+        """Features that lines keep away from, and how far: all but the one that the pump stands in."""
+        return obstacles_of(self.features, start=self.pump)
 
-    def zones(self, obstacles: Sequence[Obstacle], *, half: float, beside_bed: float) -> list[BaseGeometry]:
+    def zones(self, *, half: float, beside_bed: float) -> list[BaseGeometry]:
         """Where the middle of a trench may not go.
 
         Parameters
         ----------
-        obstacles : sequence of Obstacle
         half : float
             From the middle of the trench to its outermost pipe [m].
         beside_bed : float
@@ -71,7 +71,7 @@ class Ground:
             Of the obstacles in their order, the bed last [m].
         """
         return [
-            *(self._zone(item.name, item.shape, item.distance + half) for item in obstacles),
+            *(self._zone(item.name, item.shape, item.distance + half) for item in self.obstacles),
             self._zone(BED, self.outline, max(beside_bed, LEAST)),
         ]
 
@@ -108,7 +108,10 @@ class Ground:
         It keeps setbacks, stays off tubing, goes no farther into the bed than the deepest of `feeds`, and round
         the other manifolds where that can be.
         """
-        obstacles = [grown(item.shape, item.distance) for item in self.obstacles(feeds)]
+        obstacles = [
+            self._zone(item.name, item.shape, distance)
+            for item, distance in zip(self.obstacles, self._least([feed]), strict=True)
+        ]
         inner = self.outline.buffer(-(self._depth([start, *feeds]) + TOLERANCE))
         reach = LineString([start, feed]).buffer(2 * GAP + float(Point(start).distance(Point(feed))))
         near = [tube for tube in self.tubing if tube.intersects(reach)]
@@ -126,18 +129,31 @@ class Ground:
         points = [point for place in places if self.outline.intersects(point := Point(place))]
         return max((float(self.outline.boundary.distance(point)) for point in points), default=0.0)
 
-    def allows(self, points: Array, obstacles: Sequence[Obstacle], feeds: Sequence[XY]) -> bool:
-        """Whether a finished pipe keeps all its distances, and stays out of the bed but for the edge at its ends."""
+    def allows(self, points: Array, feeds: Sequence[XY]) -> bool:
+        """Whether a finished pipe keeps all its distances, and stays out of the bed but for the edge at its ends.
+
+        Where the pump or a manifold stands within a setback, here no more is asked than to come no nearer than they do;
+        that the pipe leaves it at once is up to the middle of its trench.
+        """
         pipe = LineString(points)
-        shapes = [item.shape for item in obstacles]
-        least = np.array([item.distance for item in obstacles])
-        if shapes and bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE / 2)):
+        shapes = [item.shape for item in self.obstacles]
+        least = self._least([self.pump, *feeds])
+        if bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE / 2)):
             return False
         inner = self.outline.buffer(-(self._depth([self.pump, *feeds]) + 2 * TOLERANCE))
         if not inner.is_empty and pipe.intersects(inner):
             return False
-        least_off = self._off_tubing([self.pump, *feeds]) - TOLERANCE
-        return bool(np.all(shapely.distance(pipe, list(self.tubing)) >= least_off))
+        off_tubing = self._off_tubing([self.pump, *feeds]) - TOLERANCE
+        return bool(np.all(shapely.distance(pipe, list(self.tubing)) >= off_tubing))
+
+    def _least(self, places: Sequence[XY]) -> Array:
+        """How far pipe that ends in some places keeps from each obstacle [m]: no farther than they stand."""
+        points = shapely.points(np.asarray(places, dtype=float))
+        found = [
+            max(min(item.distance, float(np.min(shapely.distance(points, item.shape))) - TOLERANCE), LEAST)
+            for item in self.obstacles
+        ]
+        return np.asarray(found, dtype=np.float64)
 
     def _off_tubing(self, places: Sequence[XY]) -> float:
         """How far a pipe that ends in some places stays off tubing [m]."""

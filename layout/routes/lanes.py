@@ -11,7 +11,7 @@ import numpy as np
 from layout.plane import TOLERANCE, Array, unit
 
 
-def in_lane(centre: Array, offset: float) -> Array:
+def in_lane(centre: Array, offset: float, *, swing: float) -> Array:
     """A pipe that starts in the middle of a trench and keeps to a lane from there on.
 
     Parameters
@@ -20,15 +20,17 @@ def in_lane(centre: Array, offset: float) -> Array:
         The trench, no two points alike [m].
     offset : float
         How far to the left of it the lane lies; below 0 to the right [m].
+    swing : float
+        Length along the trench on which it moves over into the lane [m].
 
     Returns
     -------
     (k, 2) array
-        From the first point of the trench, at 45 degrees into the lane, and along it to its end [m].
+        From the first point of the trench over into the lane, and along that to its end [m].
 
     Examples
     --------
-    >>> in_lane(np.array([[0.0, 0.0], [10.0, 0.0], [10.0, -5.0]]), 0.5).tolist()
+    >>> in_lane(np.array([[0.0, 0.0], [10.0, 0.0], [10.0, -5.0]]), 0.5, swing=0.5).tolist()
     [[0.0, 0.0], [0.5, 0.5], [10.5, 0.5], [10.5, -5.0]]
     """
     if abs(offset) < TOLERANCE:
@@ -40,9 +42,9 @@ def in_lane(centre: Array, offset: float) -> Array:
     bisector /= np.maximum(1.0 + np.einsum("ij,ij->i", left[:-1], left[1:]), 0.1)[:, None]
     lane = centre + offset * np.vstack((left[:1], bisector, left[-1:]))
     first = math.dist(centre[0], centre[1])
-    into = centre[0] + way[0] * abs(offset) + left[0] * offset
+    into = centre[0] + way[0] * swing + left[0] * offset
     rest = lane[1:]
-    if first > 2 * abs(offset):
+    if first > 2 * swing:
         rest = np.vstack((into, rest))
     return np.vstack((centre[:1], rest))
 

@@ -1,14 +1,15 @@
 """What a line has to go round: every feature grown by its setback, with straight edges all round.
 
 A line is laid of straight pipe and elbows, so a round corner of a setback is drawn as edges that touch the true arc
-from outside and turn by at most the smallest elbow: never inside the true setback, and outside it by at most 2 %
-of it, at the corners between the edges.
+from outside and turn by at most the smallest elbow: never inside the true setback, and outside it by at most 2 % of
+it, at the corners between the edges. Arcs of less than 0.75 m radius have fewer and sharper corners, up to square ones,
+so that elbows do not stand nearer together than they can be laid.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,10 @@ from layout.plane import TOLERANCE, Array, areal, coordinates, union
 
 STEP = math.radians(22.5)
 """Greatest turn at a corner of a grown shape: the smallest elbow."""
+SHORT = 0.3
+"""Least distance from corner to corner on a grown shape [m]: nearer to each other no two elbows can be laid."""
+SHARP = math.radians(90.0)
+"""Greatest turn at a corner where the shape is grown so little that smaller ones would stand too near together."""
 LEAST = 2 * TOLERANCE
 """How far a line stays off a shape that has no setback [m]: enough not to touch it."""
 CRACK = 1e-7
@@ -49,36 +54,26 @@ class Obstacle:
     distance: float
 
 
-def obstacles_of(features: Iterable[Feature], ends: Sequence[XY], *, start: XY) -> tuple[Obstacle, ...]:
-    """What of a site's features a line between some places has to keep away from.
-
-    Every setback is kept, but for two cases. The feature that the line starts in, such as the tank of the pump, is no
-    obstacle to it. Where an end of the line itself stands nearer to a feature than its setback, the line comes as near
-    as that end, and no nearer.
+def obstacles_of(features: Iterable[Feature], *, start: XY) -> tuple[Obstacle, ...]:
+    """What of a site's features a line has to keep away from: all, by their setbacks, but the one that it starts in.
 
     Parameters
     ----------
     features : iterable of Feature
-    ends : sequence of (x, y)
-        Where the line starts and ends [m].
     start : (x, y)
-        The one of them whose own feature does not count [m].
+        Where the line starts, as in its pump tank [m].
 
     Returns
     -------
     tuple of Obstacle
         In the order of the features.
     """
-    places = shapely.points(np.asarray(ends, dtype=float).reshape(-1, 2))
     here = shapely.points(start)
-    made = []
-    for feature in features:
-        if feature.shape.distance(here) < TOLERANCE:
-            continue
-        nearest = float(np.min(shapely.distance(places, feature.shape), initial=math.inf))
-        distance = max(min(feature.setback, nearest - TOLERANCE), LEAST)
-        made.append(Obstacle(name=feature.name, shape=feature.shape, distance=distance))
-    return tuple(made)
+    return tuple(
+        Obstacle(name=feature.name, shape=feature.shape, distance=max(feature.setback, LEAST))
+        for feature in features
+        if feature.shape.distance(here) >= TOLERANCE
+    )
 
 
 def grown(shape: BaseGeometry, distance: float) -> Polygon | MultiPolygon:
@@ -94,7 +89,8 @@ def grown(shape: BaseGeometry, distance: float) -> Polygon | MultiPolygon:
     Returns
     -------
     Polygon or MultiPolygon
-        Holds the true zone whole; beyond a corner it reaches by at most 1 / cos(11.25°) − 1 = 2 % of the distance.
+        Holds the true zone whole; beyond a corner it reaches by at most 1 / cos(11.25°) − 1 = 2 % of the distance, or,
+        where that is under 0.75 m, by less than 0.13 m.
 
     Examples
     --------
@@ -144,18 +140,27 @@ def _band(points: Array, radius: float, *, closed: bool) -> Iterator[Polygon]:
 
 def _disc(middle: Array, radius: float) -> Polygon:
     """Draw the circle round a point as edges that touch it."""
-    count = round(2 * math.pi / STEP)
+    count = _corners(2 * math.pi, radius)
     turns: Array = 2 * math.pi / count * np.arange(count, dtype=np.float64)
     return Polygon(middle + _bearings(turns) * radius / math.cos(math.pi / count))
 
 
 def _fan(middle: Array, first: Array, last: Array, sweep: float) -> Polygon:
     """Draw a sector about a point from one arm to another, its arc as edges that touch it."""
-    count = max(math.ceil(abs(sweep) / STEP - 1e-9), 1)
+    count = _corners(abs(sweep), math.hypot(*first))
     step = sweep / count
     turns: Array = math.atan2(first[1], first[0]) + step * (np.arange(count, dtype=np.float64) + 0.5)
     edge = _bearings(turns) * math.hypot(*first) / math.cos(step / 2)
     return Polygon(middle + np.vstack((np.zeros(2), first, edge, last)))
+
+
+def _corners(sweep: float, radius: float) -> int:
+    """Find how many corners stand for an arc: turning by little each, but not too near together."""
+    count = math.ceil(sweep / STEP - 1e-9)
+    least = max(math.ceil(sweep / SHARP - 1e-9), 1)
+    while count > least and 2 * radius * math.tan(sweep / count / 2) < SHORT:
+        count -= 1
+    return max(count, least)
 
 
 def _bearings(turns: Array) -> Array:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
+import numpy as np
 import shapely
-from shapely import Point
+from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import Check, Feature, Finding, NoWay, Pipe, Plumbing, Pump, Site, site_place
-from layout.plane import TOLERANCE
+from layout.plane import TOLERANCE, lines_of
 from layout.routes.ground import BED
-from layout.routes.obstacles import obstacles_of
+from layout.routes.obstacles import Obstacle, obstacles_of
 
 OVERLAP = 0.1
 """Length on which lines lie one above the other that is worth saying [m]."""
@@ -57,12 +59,12 @@ def route_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
     pump = site.pump
     if pump is None:
         return
-    for item in plumbing.unreached:
+    for where, why in _lost(site, plumbing):
         yield Finding(
             code="no-way",
             said=(
-                f"No line leads from the pump at {site_place(site.frame, pump.at)} to the {_name(item, plumbing)} at "
-                f"{site_place(site.frame, item.at)}: {_closing(site, item)}. It is left out."
+                f"No line leads from the pump at {site_place(site.frame, pump.at)} to the {where}: {why}. What cannot "
+                "be laid is left out."
             ),
             remedy="Move the pump or what closes the way, state a smaller setback, or set manifold.end to another end.",
         )
@@ -89,28 +91,50 @@ def _stacked(site: Site, lines: Sequence[Pipe]) -> Iterator[Finding]:
 
 
 def _setbacks(site: Site, pump: Pump, plumbing: Plumbing) -> Iterator[Check]:
-    """Least distance by which lines stay outside what they have to keep."""
-    worst: tuple[float, str] | None = None
-    for line in plumbing.lines:
-        ends = [pump.at, *((x, y) for x, y in (line.line.coords[0][:2], line.line.coords[-1][:2]))]
-        for item in obstacles_of(site.features, ends, start=pump.at):
-            margin = float(line.line.distance(item.shape)) - item.distance
-            if worst is None or margin < worst[0]:
-                x, y = shapely.get_coordinates(shapely.shortest_line(line.line, item.shape))[0].tolist()
-                worst = margin, f"{item.name} at {site_place(site.frame, (x, y))}"
-    if worst is None:
+    """Least distance by which lines stay outside setbacks, but for those that their own ends stand in."""
+    margins = [
+        (round(_margin(line.line, item), 6), item, line.line)
+        for line in plumbing.lines
+        for item in obstacles_of(site.features, start=pump.at)
+    ]
+    if not margins:
         return
-    ok = worst[0] >= -TOLERANCE
+    margin, item, line = min(margins, key=lambda found: found[0])
+    ok = margin >= -TOLERANCE
+    x, y = shapely.get_coordinates(shapely.shortest_line(line, item.shape))[0].tolist()
     yield Check(
         name="least distance of lines beyond setbacks",
-        value=max(worst[0], 0.0) if ok else worst[0],
+        value=max(margin, 0.0) if ok else margin,
         limit=0.0,
         unit="length",
         sense="least",
         ok=ok,
-        source="feature.setback, or what pump and manifold keep of it",
-        place="" if ok else worst[1],
+        source="feature.setback, but for the way out of one that an end stands in",
+        place="" if ok else f"{item.name} at {site_place(site.frame, (x, y))}",
     )
+
+
+def _margin(line: LineString, item: Obstacle) -> float:
+    """How far a line stays outside a setback, less the stretches at its ends that lie within it [m]."""
+    ends = shapely.points([line.coords[0], line.coords[-1]])
+    if bool(np.all(shapely.distance(ends, item.shape) >= item.distance - TOLERANCE)):
+        return float(line.distance(item.shape)) - item.distance
+    within = _within(line, item.shape, item.distance)
+    return -sum(float(part.length) for part in within if min(shapely.distance(ends, part)) > TOLERANCE)
+
+
+def _within(line: LineString, shape: BaseGeometry, setback: float) -> list[LineString]:
+    """Give the stretches of a line that lie within a setback."""
+    return lines_of(line.intersection(shape.buffer(setback - TOLERANCE, quad_segs=64)))
+
+
+def _lost(site: Site, plumbing: Plumbing) -> list[tuple[str, str]]:
+    """Give the manifolds that no line can lead to, and why, those together that the same things close off."""
+    found: dict[str, list[str]] = {}
+    for item in plumbing.unreached:
+        where = f"{_name(item, plumbing)} at {site_place(site.frame, item.at)}"
+        found.setdefault(_closing(site, item), []).append(where)
+    return [(" and the ".join(places), why) for why, places in found.items()]
 
 
 def _name(item: NoWay, plumbing: Plumbing) -> str:
@@ -128,26 +152,24 @@ def _closing(site: Site, item: NoWay) -> str:
         return f"{named[0]} closes every way"
     together = ", ".join(named[:-1]) + f" and {named[-1]}"
     return f"{together} close every way together" + (
-        "; without any one of them there would be one" if item.alone else ""
+        "; taking any one of them away would open one" if item.alone else ""
     )
 
 
 def _near(site: Site, pump: Pump, feature: Feature, lines: Sequence[Pipe]) -> Iterator[Finding]:
-    """Say where lines come nearer to a feature than its setback, since pump or manifold does."""
+    """Say where lines lie within a setback, since the pump or a manifold does."""
     unit = site.frame.units
-    own = feature.shape.distance(Point(pump.at)) < TOLERANCE
-    if own or not lines:
+    if feature.setback <= TOLERANCE or feature.shape.distance(Point(pump.at)) < TOLERANCE:
         return
-    nearest = min(lines, key=lambda line: round(float(line.line.distance(feature.shape)), 6)).line
-    distance = float(nearest.distance(feature.shape))
-    if distance < feature.setback - 2 * TOLERANCE:
-        x, y = shapely.get_coordinates(shapely.shortest_line(nearest, feature.shape))[0].tolist()
+    within = [part for pipe in lines for part in _within(pipe.line, feature.shape, feature.setback)]
+    if within:
+        x, y = shapely.get_coordinates(within[0])[0].tolist()
         yield Finding(
             code="line-in-setback",
             said=(
-                f"A line comes as near as {distance / unit.length:.2f} {unit.length_name} to {feature.name} at "
-                f"{site_place(site.frame, (x, y))}, inside its setback of {feature.setback / unit.length:g} "
-                f"{unit.length_name}: the pump or a manifold stands as near."
+                f"{sum(part.length for part in within) / unit.length:.2f} {unit.length_name} of lines, at "
+                f"{site_place(site.frame, (x, y))}, lie within the setback of {feature.name}: the pump or a manifold "
+                "stands in it, and the lines leave it by the shortest way."
             ),
             remedy="Move the pump, or set manifold.end to another end of the bed.",
         )

@@ -1,0 +1,159 @@
+"""Which lines share a trench, and the way its middle takes.
+
+A *feed* is the end of a manifold that its line meets; the *mouth* of a trench is where its lines part, shortly before
+the nearest feed.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from shapely import LineString
+
+from layout.model import XY, Pipe, Riser
+from layout.plane import TOLERANCE, Array, coordinates
+from layout.routes.ground import GAP, Ground
+from layout.routes.ways import shortest_way
+
+TOGETHER = 5.0
+"""Feeds of one zone that are nearer to each other than this share a trench [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Manifolds whose lines share a trench up to its mouth."""
+
+    pipes: tuple[Pipe, ...]
+
+    @property
+    def feeds(self) -> tuple[XY, ...]:
+        """Where their lines meet them [m]."""
+        return tuple(feed_of(pipe) for pipe in self.pipes)
+
+
+def feed_of(manifold: Pipe) -> XY:
+    """Where the line of a manifold meets it [m]."""
+    x, y = manifold.line.coords[0 if manifold.kind == "supply" else -1][:2]
+    return (x, y)
+
+
+def pairs(manifolds: Sequence[Pipe]) -> list[Group]:
+    """Pair each supply manifold with the nearest return manifold of its zone, if it is near; others stand alone."""
+    left = list(manifolds)
+    groups: list[Group] = []
+    for supply in [pipe for pipe in manifolds if pipe.kind == "supply"]:
+        left.remove(supply)
+        near = [
+            (float(supply.line.distance(pipe.line)), number)
+            for number, pipe in enumerate(left)
+            if pipe.kind == "return" and pipe.zone == supply.zone
+        ]
+        if near and min(near)[0] <= TOGETHER:
+            groups.append(Group((supply, left.pop(min(near)[1]))))
+        else:
+            groups.append(Group((supply,)))
+    return groups + [Group((pipe,)) for pipe in left]
+
+
+def facing(ground: Ground, group: Group, risers: Sequence[Riser]) -> Group:
+    """Turn the manifolds of a group so that their lines, together, are shortest.
+
+    They come as they face the pump in a straight line; what stands between may make another end the nearer one.
+    Only one that ends in a riser either way is turned.
+    """
+    choices = [
+        (pipe, replace(pipe, line=pipe.line.reverse())) if _turnable(pipe, risers) else (pipe,)
+        for pipe in group.pipes
+    ]
+    ways = [Group(pipes) for pipes in itertools.product(*choices)]
+    lengths = [_reach(ground, way) for way in ways]
+    best = min(range(len(ways)), key=lambda number: (round(lengths[number], 6), number))
+    return ways[best] if lengths[best] < lengths[0] - GAP else group
+
+
+def _turnable(pipe: Pipe, risers: Sequence[Riser]) -> bool:
+    """Whether a manifold has a riser at both its ends."""
+    feet = [riser.line.coords[0] for riser in risers if riser.kind == pipe.kind]
+    ends = (pipe.line.coords[0], pipe.line.coords[-1])
+    return all(any(math.dist(foot, end) < TOLERANCE for foot in feet) for end in ends)
+
+
+def _reach(ground: Ground, group: Group) -> float:
+    """Length of the ways to the feeds of a group, together [m]; infinite where there is none."""
+    way = middle(ground, group, len(group.pipes))
+    if way is None:
+        return math.inf
+    length = float(LineString(way).length)
+    return sum(length + math.dist(way[-1], feed) for feed in group.feeds)
+
+
+def clusters(ground: Ground, groups: Sequence[Group]) -> list[list[Group]]:
+    """Put groups together that leave the pump by the same first leg, each in a trench of its own."""
+    found: list[tuple[Array | None, list[Group]]] = []
+    for group in groups:
+        way = middle(ground, group, len(group.pipes))
+        for first, cluster in found:
+            if way is not None and first is not None and math.dist(first[1], way[1]) <= 2 * GAP:
+                cluster.append(group)
+                break
+        else:
+            found.append((way, [group]))
+    return [cluster for _, cluster in found]
+
+
+def middle(ground: Ground, group: Group, pipes: int, *, gap: float = GAP) -> Array | None:
+    """Find the middle of a trench from the pump to its mouth.
+
+    Parameters
+    ----------
+    ground : Ground
+    group : Group
+        Whose manifolds it leads to.
+    pipes : int
+        How many pipes lie in it.
+    gap : float, optional
+        From pipe to pipe [m]; 0 for the very shortest way of a single pipe.
+
+    Returns
+    -------
+    (n, 2) array or None
+        [m]; None where there is no way.
+    """
+    half = (pipes - 1) / 2 * gap
+    zones = ground.zones(half=half, beside_bed=half + gap / 2)
+    start = ground.landing(ground.pump, zones)
+    if start is None:
+        return None
+    found: list[tuple[float, Array]] = []
+    for feed in group.feeds:
+        end = ground.landing(feed, zones)
+        way = None if end is None else shortest_way(start, end, zones)
+        if end is not None and way is not None:
+            walk = tidy(np.vstack(([ground.pump], coordinates(way))))
+            # From the mouth each pipe swings out of its lane, and round to its manifold.
+            found.append((round(float(way.length), 6), _pulled_back(walk, half + math.dist(end, feed))))
+    return min(found, key=lambda item: item[0])[1] if found else None
+
+
+def _pulled_back(way: Array, size: float) -> Array:
+    """Leave out the last stretch of a way, at most half of its last leg."""
+    last = way[-1] - way[-2]
+    length = float(np.hypot(*last))
+    return np.vstack((way[:-1], way[-1] - last * min(size / length, 0.5))) if length > TOLERANCE else way
+
+
+def tidy(way: Array) -> Array:
+    """A way without points that repeat the one before; its last point stays."""
+    kept = [0]
+    for number in range(1, len(way)):
+        if math.dist(way[number], way[kept[-1]]) > TOLERANCE:
+            kept.append(number)
+    if kept[-1] != len(way) - 1:
+        if len(kept) > 1:
+            kept.pop()
+        kept.append(len(way) - 1)
+    return way[kept]
