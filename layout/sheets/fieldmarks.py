@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, MultiLineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.model import XY, Design, Feature, FeatureKind, xy
+from layout.model import XY, Design, Feature, FeatureKind, Fitting, xy
 from layout.plane import coordinates, lines_of, points_at, polygons_of, stations
 from layout.sheets import layers
 from layout.sheets.marks import Area, Colour, Dots, Line, Mark, Pen, Symbol, View
@@ -19,6 +19,10 @@ SYMBOL = 0.16
 """Width of a feature's symbol [in]."""
 PUMP = 0.2
 """Width of the pump's symbol [in]."""
+VALVE, LEAST_VALVE = 0.12, 0.07
+"""Greatest and least width of a valve's symbol [in]."""
+HEADING = 0.05
+"""Length of pipe that the direction of a valve is taken from [m]."""
 ARROW = 0.1
 """Length of a flow arrow [in]."""
 _THIN = Pen(weight=0.13)
@@ -36,6 +40,8 @@ def field_marks(design: Design, view: View) -> list[Mark]:
         *_tubing(design),
         *_emitters(design, view),
         *_pipes(design),
+        *_zone_limits(design),
+        *_valves(design, view),
     ]
 
 
@@ -198,6 +204,50 @@ def _pipes(design: Design) -> list[Mark]:
     if design.site.pump is not None:
         marks.append(Symbol(layer=layers.PUMP, name="pump", at=design.site.pump.at, size=PUMP))
     return marks
+
+
+def _zone_limits(design: Design) -> Iterator[Mark]:
+    """Draw a line midway between the last runs of each zone and the first ones of the next."""
+    zone_of = {name: lateral.zone for lateral in design.laterals for name in lateral.runs}
+    apart = 2.0 * design.site.runs.spacing
+    runs = design.laying.runs
+    for one in runs:
+        for other in runs:
+            if other.row != one.row + 1 or zone_of.get(one.name, 1) == zone_of.get(other.name, 1):
+                continue
+            points = coordinates(one.line)
+            ways = shapely.shortest_line(shapely.points(points), other.line)
+            feet = np.asarray(shapely.get_coordinates(ways))[1::2]
+            beside = np.hypot(*(feet - points).T) <= apart
+            middle = ((points + feet) / 2)[beside]
+            if len(middle) > 1:
+                yield Line(layer=layers.ZONE, line=LineString(middle))
+
+
+def _valves(design: Design, view: View) -> Iterator[Mark]:
+    """Set a symbol at each valve; where supply and return lie close on paper, smaller ones."""
+    named = {
+        "zone valve": layers.ZONE_VALVE,
+        "check valve": layers.CHECK_VALVE,
+        "air valve": layers.AIR_VALVE,
+    }
+    size = min(max(design.site.manifold.offset / view.metres_per_inch, LEAST_VALVE), VALVE)
+    for item in design.plumbing.fittings:
+        if item.kind in named:
+            angle = 0.0 if item.kind == "air valve" else _heading(design, item)
+            yield Symbol(layer=named[item.kind], name=item.kind, at=item.at, size=size, angle=angle)
+
+
+def _heading(design: Design, item: Fitting) -> float:
+    """Which way the water goes in the manifold that a valve sits on, in degrees counter-clockwise from east."""
+    place = Point(item.at)
+    pipes = [
+        pipe.line for pipe in design.plumbing.manifolds if (pipe.kind, pipe.zone) == (item.on, item.zone)
+    ]
+    line = min(pipes, key=lambda line: float(line.distance(place)))
+    station = min(line.project(place), line.length - HEADING)
+    before, after = (line.interpolate(max(station, 0.0) + step) for step in (0.0, HEADING))
+    return math.degrees(math.atan2(after.y - before.y, after.x - before.x))
 
 
 def arrow(line: LineString, share: float, view: View, *, size: float = ARROW) -> Symbol:

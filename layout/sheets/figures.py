@@ -53,6 +53,10 @@ class Figures:
         """Print a flow per minute [m³/s], with its unit."""
         return f"{self.flow(value)} {self.units.flow_name}"
 
+    def volume(self, value: float) -> str:
+        """Print a volume [m³], without its unit."""
+        return plain(value / self.units.volume, 1)
+
     def daily_of(self, value: float) -> str:
         """Print a flow per day [m³/s], with its unit."""
         return f"{plain(value / self.units.daily_flow, 0)} {self.units.daily_flow_name}"

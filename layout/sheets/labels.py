@@ -208,7 +208,8 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
     for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
         for pipe in found:
             size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
-            text = f"{size} {pipe.kind} {what}, {length}"
+            zone = f"Z{pipe.zone} " if len(design.zones) > 1 else ""
+            text = f"{zone}{size} {pipe.kind} {what}, {length}"
             width = pen.width(text)
             pieces = sorted(pen.paper(pipe.line), key=_reach, reverse=True)
             if not pieces:
@@ -220,7 +221,7 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
             ]
             spots.append(_about(pieces[0], width).dearer(0.3))
             if not pen.write(text, joined(spots)):
-                pen.unplaced.append(f"{pipe.kind} {what}")
+                pen.unplaced.append(f"{zone}{pipe.kind} {what}")
 
 
 def _reach(piece: Array) -> float:

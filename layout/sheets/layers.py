@@ -30,6 +30,10 @@ RETURN_MANIFOLD = _layer("C-SSWR-MANR-N", "return manifold", 0.70, Dash.LONG)
 RISER = _layer("C-SSWR-RISR-N", "riser from manifold to run", 0.35)
 SUPPLY = _layer("C-SSWR-SUPP-N", "supply line", 0.50)
 RETURN = _layer("C-SSWR-RETN-N", "return line", 0.50, Dash.LONG)
+ZONE = _layer("C-SSWR-ZONE-N", "limit between zones", 0.25, Dash.CENTRE)
+ZONE_VALVE = _layer("C-SSWR-VALV-N", "zone valve", 0.18)
+CHECK_VALVE = _layer("C-SSWR-CHKV-N", "check valve", 0.18)
+AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
 PUMP = _layer("C-SSWR-PUMP-N", "pump tank", 0.35)
 FLOW = _layer("C-SSWR-FLOW-N", "way the water goes", 0.18)
 LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
@@ -71,6 +75,10 @@ ALL: tuple[Layer, ...] = (
         RISER,
         SUPPLY,
         RETURN,
+        ZONE,
+        ZONE_VALVE,
+        CHECK_VALVE,
+        AIR_VALVE,
         PUMP,
         FLOW,
     ),

@@ -75,6 +75,18 @@ SYMBOLS: dict[str, tuple[Stroke | Disc, ...]] = {
         Stroke(points=((0.5, 0.0), (-0.25, 0.433), (-0.25, -0.433)), closed=True),
         Disc(radius=0.1, filled=True),
     ),
+    "zone valve": (
+        Stroke(points=((0.0, 0.0), (-0.5, 0.3), (-0.5, -0.3)), closed=True, filled=True),
+        Stroke(points=((0.0, 0.0), (0.5, 0.3), (0.5, -0.3)), closed=True, filled=True),
+    ),
+    "check valve": (
+        Stroke(points=((0.35, 0.0), (-0.35, 0.35), (-0.35, -0.35)), closed=True),
+        _segment((0.35, 0.35), (0.35, -0.35)),
+    ),
+    "air valve": (
+        Disc(radius=0.5),
+        Stroke(points=((0.0, 0.32), (-0.28, -0.22), (0.28, -0.22)), closed=True, filled=True),
+    ),
     FeatureKind.BUILDING: (
         _square(0.5),
         _segment((-0.5, -0.5), (0.5, 0.5)),

@@ -55,6 +55,7 @@ def blocks(design: Design, figures: Figures, lettering: Lettering, *, seen: froz
         totals(design, figures, lettering),
         checks(design, figures, lettering),
         pipes(design, figures, lettering),
+        zones(design, figures, lettering),
         setbacks(design, figures, lettering, seen=seen),
         basis(design, figures, lettering),
         remarks(design, figures, lettering),
@@ -88,6 +89,11 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         ("Emitters", plain(whole.emitters, 0)),
         ("Flow of all emitters", f"{figures.hourly_of(whole.flow)} = {figures.flow_of(whole.flow)}"),
     ]
+    if design.zone_levels:
+        back = sum(item.drain_back for item in design.zone_levels)
+        items.append(
+            ("Falls back from manifolds and lines", f"{figures.volume(back)} {figures.units.volume_name}")
+        )
     if whole.flow > 0:
         seconds = plain(figures.units.volume / whole.flow, 1)
         items.append((f"Time for one {_volume(figures)}", f"{seconds} s"))
@@ -134,8 +140,13 @@ def _against(check: Check, figures: Figures) -> str:
 def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
     """List manifolds, risers, and lines to the pump: nominal size and length."""
     plumbing = design.plumbing
+    several = len(design.zones) > 1
     rows = [
-        [f"{pipe.kind} {what}", figures.diameter_of(pipe.diameter), figures.length(pipe.line.length)]
+        [
+            f"{f'Z{pipe.zone} ' if several else ''}{pipe.kind} {what}",
+            figures.diameter_of(pipe.diameter),
+            figures.length(pipe.line.length),
+        ]
         for what, found in (("manifold", plumbing.manifolds), ("line", plumbing.lines))
         for pipe in found
     ]
@@ -146,6 +157,34 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
     unit = figures.units.length_name
     titles: Titles = (("Pipe", 0.0, "left"), ("Nominal", 2.5, "right"), (f"Length, {unit}", COLUMN, "right"))
     return table("Pipes", titles, rows, lettering, wrap={0: 1.9})
+
+
+def zones(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """List zones, where there are several: their laterals, tubing, emitters, flow, and what their pipes give back."""
+    rows = []
+    for zone in design.zones if len(design.zones) > 1 else ():
+        first, last = zone.laterals[0], zone.laterals[-1]
+        back = [item.drain_back for item in design.zone_levels if item.zone == zone.number]
+        rows.append(
+            [
+                zone.name,
+                first if first == last else f"{first} to {last}",
+                figures.length(zone.tubing),
+                plain(zone.emitters, 0),
+                figures.flow(zone.flow),
+                figures.volume(sum(back)) if back else "-",
+            ]
+        )
+    unit, flow, volume = figures.units.length_name, figures.units.flow_name, figures.units.volume_name
+    titles: Titles = (
+        ("Zone", 0.0, "left"),
+        ("Laterals", 0.4, "left"),
+        (f"Tubing, {unit}", 1.85, "right"),
+        ("Emitters", 2.4, "right"),
+        (flow, 2.98, "right"),
+        (f"Back, {volume}", COLUMN, "right"),
+    )
+    return table("Zones, dosed one after the other", titles, rows, lettering, wrap={1: 0.75})
 
 
 def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> Block:
@@ -176,7 +215,7 @@ def laterals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         mine = [counts[name] for name in lateral.runs if name in counts]
         rows.append(
             [
-                lateral.name,
+                f"Z{lateral.zone} {lateral.name}" if len(design.zones) > 1 else lateral.name,
                 _chain(lateral),
                 figures.length(lateral.length),
                 figures.length(lateral.blank),
@@ -187,7 +226,7 @@ def laterals(design: Design, figures: Figures, lettering: Lettering) -> Block:
     unit, flow = figures.units.length_name, figures.units.flow_name
     titles: Titles = (
         ("Name", 0.0, "left"),
-        ("Runs", 0.45, "left"),
+        ("Runs", 0.5, "left"),
         (f"Tubing, {unit}", 1.95, "right"),
         ("Blank", 2.42, "right"),
         ("Emitters", 3.08, "right"),
@@ -256,6 +295,7 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
         f"Lengths are along the centre of the tubing, horizontal, in {_unit_words(figures)}. "
         "Runs are named from left to right, seen from the manifold end.",
         "Setbacks, loading and limits are the user's figures; none is built in as law.",
+        "Risers fall from the tubing to the manifold, so that the tubing drains into it; manifolds fall to their line.",
     ]
     if len(design.laying.dropped):
         length = sum(piece.line.length for piece in design.laying.dropped)
