@@ -15,11 +15,13 @@ import shapely
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.model import XY, Finding, Laying, Lobe, Site, site_place
-from layout.plane import TOLERANCE, areal, coordinates, polygons_of, stretch
+from layout.model import XY, Finding, Laying, Lobe, Sides, Site, site_place
+from layout.plane import TOLERANCE, areal, coordinates, polygons_of, stretch, union
 
 NARROW = 0.5
 """A neck is at most this × as wide as the narrower of the two parts it joins (a judgement)."""
+MOUTH = 1.3
+"""Ground wider than this × its narrowest place is no part of a neck."""
 STEPS = 18
 """How many depths are tried, in even ratios from the least to that at which nothing can be a neck any more."""
 SHALLOW = 0.02
@@ -214,7 +216,12 @@ def _ordered(parts: list[Polygon], cuts: list[LineString], near: BaseGeometry) -
     ]
     at = near.interpolate(0.5, normalized=True) if near.geom_type == "LineString" else near
     first = min(range(len(parts)), key=lambda k: (float(parts[k].distance(at)), k))
-    number, lobes, order = {first: 0}, [Lobe(outline=parts[first])], [first]
+    grounds = [
+        _ground(part, [cut for cut, pair in zip(cuts, joined, strict=True) if k in pair])
+        for k, part in enumerate(parts)
+    ]
+    number, order = {first: 0}, [first]
+    lobes = [Lobe(outline=parts[first], ground=grounds[first])]
     for here in order:
         reached = [
             (_angle_of(parts[here], cuts[k]), k, pair[0] + pair[1] - here)
@@ -224,8 +231,60 @@ def _ordered(parts: list[Polygon], cuts: list[LineString], near: BaseGeometry) -
         for _, k, there in sorted(reached):
             number[there] = len(lobes)
             order.append(there)
-            lobes.append(Lobe(outline=parts[there], neck=_seen(cuts[k], parts[there]), before=number[here]))
+            across = _seen(cuts[k], parts[there])
+            lobes.append(Lobe(outline=parts[there], ground=grounds[there], neck=across, before=number[here]))
     return tuple(lobes)
+
+
+def _ground(part: Polygon, cuts: list[LineString]) -> Polygon:
+    """A lobe without its necks: less what a disc somewhat wider than the neck cannot reach there."""
+    ground = part
+    for cut in cuts:
+        radius = MOUTH * cut.length / 2
+        reached = ground.buffer(-radius, quad_segs=16).buffer(radius, quad_segs=16)
+        inside = [
+            piece for piece in polygons_of(ground.difference(reached)) if piece.distance(cut) < TOLERANCE
+        ]
+        taken = [piece.buffer(TOLERANCE, join_style="mitre") for piece in inside]
+        left = polygons_of(shapely.make_valid(ground.difference(union(taken))))
+        ground = max(left, key=lambda piece: piece.area)
+    return shapely.orient_polygons(Polygon(ground.exterior))
+
+
+def facing_sides(lobe: Lobe) -> Sides:
+    """Straight sides of a lobe with its manifold end where its neck is, from the box round it along the neck."""
+    assert lobe.neck is not None, "the first lobe has its manifold end elsewhere"
+    left, right = coordinates(lobe.neck)
+    across = (right - left) / np.hypot(*(right - left))
+    ahead = np.array([-across[1], across[0]])  # left to right turned to the left: on beyond the neck
+    points = coordinates(lobe.ground.exterior) - left
+    x, y = points @ ahead, points @ across
+    corner = {
+        (end, side): left + end_x * ahead + side_y * across
+        for end, end_x in (("near", x.min()), ("far", x.max()))
+        for side, side_y in (("left", y.min()), ("right", y.max()))
+    }
+    return Sides(
+        left=LineString([corner["near", "left"], corner["far", "left"]]),
+        right=LineString([corner["near", "right"], corner["far", "right"]]),
+        near=LineString([corner["near", "left"], corner["near", "right"]]),
+        far=LineString([corner["far", "left"], corner["far", "right"]]),
+        centre=LineString(
+            [
+                (corner["near", "left"] + corner["near", "right"]) / 2,
+                (corner["far", "left"] + corner["far", "right"]) / 2,
+            ]
+        ),
+        certain=False,
+    )
+
+
+def faces_neck(sides: Sides, lobe: Lobe) -> bool:
+    """Whether the manifold end of some sides is where the neck of the lobe is."""
+    assert lobe.neck is not None, "the first lobe has its manifold end elsewhere"
+    at = Point(coordinates(lobe.neck).mean(axis=0))
+    others = (sides.left, sides.right, sides.far)
+    return float(sides.near.distance(at)) < min(float(line.distance(at)) for line in others) - TOLERANCE
 
 
 def _angle_of(part: Polygon, cut: LineString) -> float:

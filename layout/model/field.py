@@ -76,7 +76,9 @@ class Lobe:
     Attributes
     ----------
     outline : Polygon
-        Its ground, up to the middle of each of its necks [m].
+        Its part of the bed, up to the middle of each of its necks [m].
+    ground : Polygon
+        The same without the necks [m].
     neck : LineString or None
         Straight across the narrowest place of the neck that leads to it, from left to right as seen from the
         manifold end [m]; None for the lobe at the manifold end.
@@ -85,6 +87,7 @@ class Lobe:
     """
 
     outline: Polygon
+    ground: Polygon
     neck: LineString | None = None
     before: int = -1
 

@@ -17,6 +17,7 @@ import shapely.ops
 from shapely import LineString, Point, Polygon
 
 from layout.plane import coordinates, distances, lines_of, polygons_of, stretch
+from layout.runs.guides import rounded
 from layout.runs.trim import Ground, Row
 
 RING_STEP = 0.25
@@ -239,8 +240,37 @@ def _way(
     whole = LineString(np.vstack([coordinates(part) for part in (tail, around, head)]))
     joint = JOINT * ground.spacing
     eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
-    if eased is None:
+    return None if eased is None else _taken_out(eased, (before, tail), (head, after), ground)
+
+
+def _way_across(
+    before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
+) -> tuple[LineString, LineString, LineString] | None:
+    """As :func:`_way`, for pieces that end off the ring: slantwise on to it and off it, all corners rolled smooth."""
+    start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
+    around = _arc(ring, start, end, side)
+    on, off = (2.0 * float(ring.distance(tip)) for tip in (start, end))
+    on, off = (slant + ground.radius if slant > 0 else 0.0 for slant in (on, off))
+    if around.length <= on + off:
         return None
+    reach = 8 * ground.radius + ground.spacing
+    back = min(ground.radius / 2, before.length / 4, after.length / 4)  # so that easing has its tangents
+    tail = stretch(before, max(before.length - reach, 0.0), before.length - back)
+    head = stretch(after, back, min(reach, after.length))
+    middle = stretch(around, on, around.length - off)
+    whole = LineString(np.vstack([coordinates(part) for part in (tail, middle, head)]))
+    return _taken_out(rounded(whole, radius=1.02 * ground.radius), (before, tail), (head, after), ground)
+
+
+def _taken_out(
+    eased: LineString,
+    from_: tuple[LineString, LineString],
+    to: tuple[LineString, LineString],
+    ground: Ground,
+) -> tuple[LineString, LineString, LineString] | None:
+    """An eased line from a piece's tail to another's head, cut where it leaves the one and joins the other."""
+    (before, tail), (head, after) = from_, to
+    joint = JOINT * ground.spacing
     # to where easing begins, before the lines part visibly
     back = 1.5 * float(np.sqrt(2 * ground.radius * joint))
     first = max(_leaves(eased, tail, joint) - back, 1e-3 * ground.spacing)

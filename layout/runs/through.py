@@ -17,10 +17,10 @@ from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Bed, Dropped, Join, Laying, Lobe, Pattern, Run, RunRules, Sides, Tubing, UsableGround
-from layout.plane import coordinates, lines_of, stretch
+from layout.plane import Array, bend_radii, coordinates, lines_of, points_at, stations, stretch
 from layout.runs import fronts, guides
-from layout.runs.carry import MARGIN, MOST_BLANK, RING_STEP, _between, _clear_of, _way
-from layout.runs.trim import CRUMB, GAP_SHARE, SWING_SLACK, Ground
+from layout.runs.carry import MARGIN, MOST_BLANK, RING_STEP, _between, _clear_of, _way, _way_across
+from layout.runs.trim import BEND_SHARE, CRUMB, GAP_SHARE, SWING_SLACK, Ground
 from layout.runs.windings import Chain, Strand, best_chains
 
 NEAR_ENOUGH = 0.9
@@ -265,40 +265,70 @@ class _Neck:
         """The lines with as many of this lobe fed as can be."""
         if not self.far:
             return self.led
-        left, right = self._room()
+        led, dry = self._chained(self._room(self.ground.spacing), longest, eager=True)
+        if dry:
+            other, drier = self._chained(self._room(RING_STEP * self.ground.spacing), longest, eager=False)
+            led = other if drier < dry or dry == len(self.far) else led
+        return led
+
+    def _chained(self, room: tuple[int, int], longest: float, *, eager: bool) -> tuple[Led, int]:
+        """Lines in the best chains that can be laid, and how many stay without water.
+
+        Where blank tubing along a wall cannot be laid, it is tried with one line less.
+        """
+        left, right = room
+        most_blank = 1.0 if eager else MOST_BLANK  # in the neck itself such lines have emitters
         while True:
-            chains = best_chains(self._strands(), room=(left, right), longest=longest, most_blank=MOST_BLANK)
+            chains = best_chains(
+                self._strands(), room=(left, right), longest=longest, most_blank=most_blank, eager=eager
+            )
             carried = {hand: self._carried(chains, hand) for hand in (-1, 1)}
             led = self.led.copy()
-            failed = [hand for hand in (-1, 1) if carried[hand] and not self._lead(led, carried[hand], hand)]
+            pitch = self._pitch(len(carried[-1]), len(carried[1]))
+            laid = [hand for hand in (-1, 1) if carried[hand]]
+            failed = [hand for hand in laid if not self._lead(led, carried[hand], hand, pitch[hand])]
             if not failed and self._loops_clear(led, chains):
-                self._wind(led, chains)
-                return led
-            if not failed:
-                failed = [hand for hand in (-1, 1) if carried[hand]]
-            if not failed:
-                self._wind(led, chains)
-                return led
+                break
+            failed = failed or laid
             left = len(carried[-1]) - 1 if -1 in failed else left
             right = len(carried[1]) - 1 if 1 in failed else right
+            if not failed:
+                break
+        self._wind(led, chains)
+        return led, len(self.far) - sum(len(chain.strands) for chain in chains)
 
-    def _room(self) -> tuple[int, int]:
-        """Blank lines that fit through the neck along its left and its right wall, beside the lines that pass."""
-        step, first = RING_STEP * self.ground.spacing, self.ground.clearance + MARGIN * self.ground.spacing
-        width = self.across.length
+    def _spare(self) -> tuple[float, float] | None:
+        """Width of the neck from the place of a first line beside either wall to the lines that pass [m]."""
+        first = self.ground.clearance + MARGIN * self.ground.spacing
         passing = [
             float(self.across.project(Point(at)))
             for line in self.through
             for name in line
             for at in shapely.get_coordinates(shapely.intersection(self.led.runs[name].line, self.across))
         ]
-        if passing:
-            spare = (min(passing) - first, width - max(passing) - first)
-            left, right = (math.floor((free - NEAR_ENOUGH * step) / step + 1e-9) + 1 for free in spare)
+        return (min(passing) - first, self.across.length - max(passing) - first) if passing else None
+
+    def _free(self) -> float:
+        """Width of the neck between lines along both its walls [m]."""
+        return self.across.length - 2 * (self.ground.clearance + MARGIN * self.ground.spacing)
+
+    def _room(self, pitch: float) -> tuple[int, int]:
+        """Lines a pitch apart that fit through the neck along either wall, beside those that pass."""
+        spare, share = self._spare(), NEAR_ENOUGH if pitch < self.ground.spacing else GAP_SHARE
+        if spare is not None:
+            left, right = (math.floor((free - share * pitch) / pitch + 1e-9) + 1 for free in spare)
         else:
-            whole = math.floor((width - 2 * first) / step + 1e-9) + 1
+            whole = math.floor(self._free() / (share * pitch)) + 1 if self._free() >= 0 else 0
             left, right = (whole + 1) // 2, whole // 2
         return min(max(left, 0), len(self.near[-1])), min(max(right, 0), len(self.near[1]))
+
+    def _pitch(self, left: int, right: int) -> dict[int, float]:
+        """How far apart lines along either wall are led: as far as they may, a spacing at most [m]."""
+        spare, most = self._spare(), self.ground.spacing
+        if spare is None:
+            pitch = min(self._free() / max(left + right - 1, 1), most)
+            return {-1: pitch, 1: pitch}
+        return {-1: min(spare[0] / max(left, 1), most), 1: min(spare[1] / max(right, 1), most)}
 
     def _strands(self) -> list[Strand]:
         inward = {line[0] for line in self.through}
@@ -365,19 +395,18 @@ class _Neck:
         for chain in chains:
             gates = (chain.strands[0], chain.strands[-1]) if chain.back else chain.strands[:1]
             found += [k for k in gates if self.far[k][0] not in inward and self._hand(k) == hand]
-        return sorted(found, reverse=hand > 0)
+        return sorted(found, key=lambda k: -self._wall_length(self._start(self.far[k]), hand, beyond=True))
 
     # --- laying -----------------------------------------------------------------------------------------
 
-    def _lead(self, led: Led, carried: Sequence[int], hand: int) -> bool:
+    def _lead(self, led: Led, carried: Sequence[int], hand: int, pitch: float) -> bool:
         """Lay the blank tubing along one wall; False where it cannot be."""
         near = self.near[hand][: len(carried)][::-1]  # outermost first, as the far lines
-        step = RING_STEP * self.ground.spacing
         guide = self._wall(self._end(near[0]), self._start(self.far[carried[0]]), hand)
         made = []
         for ring_number, (before, place) in enumerate(zip(near, carried, strict=True)):
             after = self.far[place]
-            distance = self.ground.clearance + MARGIN * self.ground.spacing + ring_number * step
+            distance = self.ground.clearance + MARGIN * self.ground.spacing + ring_number * pitch
             band = fronts.grown(guide, distance, radius=self.ground.radius, bed=self.ground.outline)
             join = self._blank(led, before[-1], after[0], band, hand)
             if join is None:
@@ -416,20 +445,27 @@ class _Neck:
         end = _clear_of(led.runs[after].line, ring, last=False)
         if start is None or end is None:
             return None
-        way = _way(start, end, ring, float(hand), self.ground)
-        if way is None:
+        off = max(float(ring.distance(Point(tip))) for tip in (start.coords[-1], end.coords[0]))
+        for lead in (_way, _way_across) if off < 1e-6 * self.ground.spacing else (_way_across,):
+            way = lead(start, end, ring, float(hand), self.ground)
+            if way is not None and self._lawful(*way):
+                break
+        else:
             return None
         first, blank, last = way
-        ground = self.ground
-        if min(first.length, last.length) < ground.shortest or not blank.is_simple:
-            return None
-        if not ground.limits.buffer(1e-6).covers(blank):
-            return None
-        if not LineString(np.vstack([coordinates(part) for part in (first, blank, last)])).is_simple:
-            return None
         led.runs[before] = replace(led.runs[before], line=first)
         led.runs[after] = replace(led.runs[after], line=last)
         return Join(kind="blank", start=before, end=after, line=blank)
+
+    def _lawful(self, first: LineString, blank: LineString, last: LineString) -> bool:
+        """Whether two runs and the blank tubing between them keep to the laws."""
+        ground, radius = self.ground, self.ground.radius
+        if min(first.length, last.length) < ground.shortest or not ground.limits.buffer(1e-6).covers(blank):
+            return False
+        whole = LineString(np.vstack([coordinates(part) for part in (first, blank, last)]))
+        if not whole.is_simple:
+            return False
+        return radius <= 0 or _bends_enough(coordinates(whole), radius)
 
     def _made_room(self, led: Led, made: Sequence[Join]) -> bool:
         """Cut the ends of other runs back from new blank tubing; False where more than ends would have to go."""
@@ -533,6 +569,24 @@ class _Neck:
                 led.windings.append(tuple(names))
         back = {join.end: join.start for join in led.carries}
         led.windings = [tuple(_head(name, back) for name in winding) for winding in led.windings]
+
+
+def _bends_enough(line: Array, radius: float) -> bool:
+    """Whether a line bends no tighter than a radius, by the circle through three points and by its turning."""
+    arm = radius / 4
+    radii, _ = bend_radii(line, arm=arm)
+    if len(radii) and float(radii.min()) < BEND_SHARE * radius:
+        return False
+    along = np.arange(0.0, stations(line)[-1], arm / 5)
+    if len(along) < 12:
+        return True
+    step = points_at(line, along[5:]) - points_at(line, along[:-5])
+    angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    return all(
+        len(angle) <= over
+        or float(np.abs(angle[over:] - angle[:-over]).max()) <= over * arm / 5 / (BEND_SHARE * radius)
+        for over in (10, 20)
+    )
 
 
 def _head(name: str, back: Mapping[str, str]) -> str:

@@ -18,8 +18,9 @@ from typing import Literal
 MOST_CHAINED = 40
 """Strands to a chain, at most."""
 
-Cost = tuple[int, int, float]
-"""Strands without water, chains that do not come back, blank tubing [m]: compared in this order."""
+Cost = tuple[int, int, int, float]
+"""Strands without water, gates wanted and not used, chains that do not come back, blank tubing [m]: compared in this
+order."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +69,12 @@ class Chain:
 
 
 def best_chains(
-    strands: Sequence[Strand], *, room: tuple[int, int], longest: float, most_blank: float
+    strands: Sequence[Strand],
+    *,
+    room: tuple[int, int],
+    longest: float,
+    most_blank: float,
+    eager: bool = False,
 ) -> tuple[Chain, ...]:
     """Divide the strands of a lobe into chains.
 
@@ -82,6 +88,8 @@ def best_chains(
         Length of a chain, at most [m].
     most_blank : float
         Greatest share of blank tubing in a chain.
+    eager : bool
+        Use all the room there is, since the lines there will have emitters.
 
     Returns
     -------
@@ -103,16 +111,17 @@ def best_chains(
     @cache
     def best(first: int, left: int, right: int) -> tuple[Cost, tuple[Chain, ...]]:
         if first == len(strands):
-            return (0, 0, 0.0), ()
-        (dry, astray, blank), chains = best(first + 1, left, right)
-        found = [((dry + 1, astray, blank), chains)]
+            return (0, 0, 0, 0.0), ()
+        (dry, unused, astray, blank), chains = best(first + 1, left, right)
+        found = [((dry + 1, unused, astray, blank), chains)]
         for chain, hands, added in options[first]:
             used_left, used_right = hands.count(-1), hands.count(1)
             if used_left > left or used_right > right:
                 continue
             end = max(chain.strands) + 1
-            (dry, astray, blank), chains = best(end, left - used_left, right - used_right)
-            cost = (dry, astray + (not chain.back), round(blank + added, 6))
+            (dry, unused, astray, blank), chains = best(end, left - used_left, right - used_right)
+            unused -= eager * len(hands)
+            cost = (dry, unused, astray + (not chain.back), round(blank + added, 6))
             found.append((cost, (chain, *chains)))
         return min(found, key=lambda option: option[0])
 
