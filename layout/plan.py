@@ -40,6 +40,7 @@ from layout.terrain import (
     air_places,
     bearing_on,
     ground_findings,
+    height_findings,
     level_findings,
     level_line,
     pitch_checks,
@@ -137,6 +138,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         findings=(
             *_findings(site, laying, sides, totals),
             *ground_findings(site, laying),
+            *height_findings(site, laying, joins, plumbing),
             *route_findings(site, plumbing),
             *level_findings(site, levels, plumbing),
         ),

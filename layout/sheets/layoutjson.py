@@ -20,6 +20,7 @@ from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral
 from layout.plane import coordinates, polygons_of
 from layout.sheets.figures import of_check
 from layout.sheets.grid import grid_entry
+from layout.sheets.levels import with_heights
 from layout.sheets.takeoff import takeoff
 
 FORMAT = "sinuate/1"
@@ -81,6 +82,8 @@ def document(design: Design) -> dict[str, Json]:
         "findings": [asdict(finding) for finding in design.findings],
         "notes": list(design.site.notes),
     }
+    for block in ("runs", "joins", "manifolds", "risers", "lines"):
+        made[block] = with_heights(made[block], design.site)
     clean: dict[str, Json] = finite(made)
     return clean
 

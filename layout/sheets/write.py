@@ -11,6 +11,7 @@ from pathlib import Path
 from layout.errors import Fault, LayoutError, SheetError
 from layout.model import Design
 from layout.sheets.drafting import draft
+from layout.sheets.geojson import is_on_earth, write_map
 from layout.sheets.layoutjson import write_layout
 from layout.sheets.takeoff import write_takeoff
 
@@ -32,8 +33,8 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
     Returns
     -------
     list of Path
-        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, and
-        ``coverage.png`` where asked for.
+        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``,
+        ``layout.geojson`` where the CRS is known, and ``coverage.png`` where asked for.
 
     Raises
     ------
@@ -51,6 +52,8 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
         ("takeoff.csv", lambda path: write_takeoff(design, path)),
         ("layout.json", lambda path: write_layout(design, path)),
     ]
+    if is_on_earth(design.site):
+        makers.append(("layout.geojson", lambda path: write_map(design, path)))
     if coverage and design.cells is not None:
         from layout.sheets.coveragemap import write_coverage
 

@@ -3,6 +3,7 @@
 `slopes` are those along runs, `zonelevels` tells of zones and their pipes.
 """
 
+from layout.terrain.known import height_findings, known_heights
 from layout.terrain.levelline import LevelLine, bearing_on, level_line
 from layout.terrain.slopes import ground_findings, run_slopes, slope_checks, slopes_along
 from layout.terrain.surface import heights, surveyed_share
@@ -13,7 +14,9 @@ __all__ = [
     "air_places",
     "bearing_on",
     "ground_findings",
+    "height_findings",
     "heights",
+    "known_heights",
     "level_findings",
     "level_line",
     "pitch_checks",

@@ -1,0 +1,54 @@
+"""Heights of what is laid: known between the surveyed levels, told to be unknown beyond them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from layout.model import Design, Levels
+from layout.terrain import height_findings, known_heights
+from tests.fields import curved_field
+
+
+def with_levels(design: Design, levels: Levels | None) -> Design:
+    return replace(design, site=replace(design.site, bed=replace(design.site.bed, levels=levels)))
+
+
+def found(design: Design) -> list[str]:
+    findings = height_findings(design.site, design.laying, design.joins, design.plumbing)
+    return [finding.said for finding in findings]
+
+
+def square(half: float, at: tuple[float, float] = (0.0, 0.0)) -> Levels:
+    x, y = at
+    return Levels(points=tuple((x + a * half, y + b * half, 10.0 + a) for a in (-1, 1) for b in (-1, 1)))
+
+
+def test_heights_lie_on_the_triangles_and_nowhere_else() -> None:
+    points = np.array([[0.0, 0.0], [4.0, 3.0], [6.0, 0.0], [-5.0, 5.0]])
+    assert known_heights(square(5.0), points) == [10.0, 10.8, None, 9.0]
+    assert known_heights(None, points) == [None] * 4
+    assert known_heights(Levels(uniform=3.0), points) == [3.0] * 4
+    assert known_heights(square(5.0), np.empty((0, 2))) == []
+
+
+def test_what_lies_beyond_is_named() -> None:
+    design = curved_field()
+    middle = design.site.bed.outline.centroid.coords[0]
+    assert found(with_levels(design, square(1e4, middle))) == []
+    assert found(with_levels(design, None)) == []
+    assert found(with_levels(design, Levels(uniform=3.0))) == []
+    said = found(with_levels(design, square(9.0, middle)))
+    assert len(said) == 1
+    assert "beyond the surveyed levels: " in said[0]
+    assert design.laying.runs[0].name in said[0]
+
+
+def test_all_beyond() -> None:
+    design = curved_field()
+    said = found(with_levels(design, square(5.0, (1e5, 1e5))))
+    total = sum(len(run.line.coords) for run in design.laying.runs)
+    assert len(said) == 1
+    assert int(said[0].split(" of ")[0].rsplit(" ", 1)[1].replace(",", "")) >= total
+    assert " more." in said[0]
