@@ -195,7 +195,7 @@ pattern = "best"                 # best, left, right, centre, even, drawn, conto
 shortest = {shortest}                  # a shorter piece is left out, and listed
 # most = 8                       # at most so many runs
 # first = {clearance}                    # {length} from the side followed to the first run, for "left", "right"
-# sides = "outline"              # whose long sides: outline, usable ground, rectangle; left out: the outline's
+# sides = "outline"              # whose long sides: outline, usable ground, rectangle, lobes; left out: the outline's
 
 [laterals]
 runs = "best"                    # runs joined into one lateral: "best", or 1, 2, 3 ...
@@ -234,6 +234,11 @@ _HALF_WIDTH, _SWING = 7.5, 9.0
 _GRADE_EAST, _GRADE_NORTH = 0.01, 0.045
 
 
+def figures_of(units: str) -> _Figures:
+    """The figures of the starter site in the units of a word of the site file."""
+    return {"ft": _FEET, "us-ft": replace(_FEET, crs="EPSG:2249"), "m": _METRES}[units]
+
+
 def starter_files(units: str) -> dict[str, str]:
     """Make the texts of the starter site.
 
@@ -247,7 +252,7 @@ def starter_files(units: str) -> dict[str, str]:
     dict
         Text by file name, the site file first.
     """
-    figures = {"ft": _FEET, "us-ft": replace(_FEET, crs="EPSG:2249"), "m": _METRES}[units]
+    figures = figures_of(units)
 
     def at(x: float, y: float) -> str:
         return f"[{x * figures.scale:.1f}, {y * figures.scale:.1f}]"
@@ -269,14 +274,14 @@ def starter_files(units: str) -> dict[str, str]:
         ties=row((44, 42), (84, 42)),
     )
     return {
-        "site.toml": _aligned(site),
+        "site.toml": aligned(site),
         "bed.csv": _csv("x,y", _bed(), figures.scale),
         "dwelling.csv": _csv("x,y", dwelling, figures.scale),
         "levels.csv": _csv("x,y,z", _levels(), figures.scale),
     }
 
 
-def _aligned(text: str) -> str:
+def aligned(text: str) -> str:
     """Set the remarks that stand behind a key one below the other."""
     lines = []
     for line in text.splitlines():

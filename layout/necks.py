@@ -251,13 +251,21 @@ def _ground(part: Polygon, cuts: list[LineString]) -> Polygon:
     return shapely.orient_polygons(Polygon(ground.exterior))
 
 
-def facing_sides(lobe: Lobe) -> Sides:
-    """Straight sides of a lobe with its manifold end where its neck is, from the box round it along the neck."""
-    assert lobe.neck is not None, "the first lobe has its manifold end elsewhere"
-    left, right = coordinates(lobe.neck)
+def facing_sides(ground: Polygon, neck: LineString) -> Sides:
+    """Straight sides of a lobe along one of its necks, from the box round it.
+
+    Parameters
+    ----------
+    ground : Polygon
+        The lobe without its necks [m].
+    neck : LineString
+        Across the neck, from left to right as seen from the manifold end [m]: it leads into the lobe at its near
+        end, or out of it at its far end.
+    """
+    left, right = coordinates(neck)
     across = (right - left) / np.hypot(*(right - left))
     ahead = np.array([-across[1], across[0]])  # left to right turned to the left: on beyond the neck
-    points = coordinates(lobe.ground.exterior) - left
+    points = coordinates(ground.exterior) - left
     x, y = points @ ahead, points @ across
     corner = {
         (end, side): left + end_x * ahead + side_y * across

@@ -176,7 +176,7 @@ class Tubing:
         need(self.bend_radius >= 0 and self.coil > 0, "bend radius is 0 or more, a coil has a length")
 
 
-Follows = Literal["outline", "usable ground", "rectangle"]
+Follows = Literal["outline", "usable ground", "rectangle", "lobes"]
 """Whose long sides runs follow: the bed's, those of what setbacks leave of it, or straight ones round it."""
 
 
@@ -200,7 +200,7 @@ class RunRules:
     first : float or None
         From the side that ``left`` or ``right`` follows to the first run [m]; None: the bed's clearance, or what
         ``best`` finds better.
-    sides : "outline", "usable ground", "rectangle" or None
+    sides : "outline", "usable ground", "rectangle", "lobes" or None
         Whose long sides runs follow; None: the outline's, and for ``best`` any.
     """
 

@@ -191,4 +191,4 @@ Kind = Literal[
 ]
 PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
 DrawingUnits = Literal["ft", "us-ft", "m", "in", "mm", "cm"]
-SidesWord = Literal["outline", "usable ground", "rectangle"]
+SidesWord = Literal["outline", "usable ground", "rectangle", "lobes"]
