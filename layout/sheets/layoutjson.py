@@ -42,7 +42,7 @@ def document(design: Design) -> dict[str, Json]:
     dict
         Blocks ``format``, ``title``, ``units``, ``crs``, ``grid``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
         ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``, ``trenches``,
-        ``crossings``, ``totals``, ``checks``, ``takeoff``,
+        ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``,
         ``dropped``, ``findings``, ``notes``.
     """
     frame = design.site.frame
@@ -72,6 +72,17 @@ def document(design: Design) -> dict[str, Json]:
         "lines": [_pipe(item, frame) for item in design.plumbing.lines],
         "fittings": [_fitting(item, frame) for item in design.plumbing.fittings],
         "trenches": [{**_line(item.line, frame), "pipes": item.pipes} for item in design.plumbing.trenches],
+        "unreached": [
+            {
+                "kind": item.kind,
+                "zone": _zone_name(item.zone),
+                "at": _points(frame, [item.at])[0],
+                "closed_by": [
+                    {"name": name, "at": _points(frame, [at])[0]} for name, at in item.closed_by
+                ],
+            }
+            for item in design.plumbing.unreached
+        ],
         "crossings": [
             {"feature": name, "at": _points(frame, [at])[0]} for name, at in design.plumbing.crossings
         ],
