@@ -77,9 +77,7 @@ def document(design: Design) -> dict[str, Json]:
                 "kind": item.kind,
                 "zone": _zone_name(item.zone),
                 "at": _points(frame, [item.at])[0],
-                "closed_by": [
-                    {"name": name, "at": _points(frame, [at])[0]} for name, at in item.closed_by
-                ],
+                "closed_by": [{"name": name, "at": _points(frame, [at])[0]} for name, at in item.closed_by],
             }
             for item in design.plumbing.unreached
         ],
