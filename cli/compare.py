@@ -20,9 +20,9 @@ Pictures = Annotated[
     Path | None,
     typer.Option("--out", metavar="FOLDER", help="Write compare.png, a picture of each pattern, there."),
 ]
-_LAID = ("", "pattern", "along", "rows", "runs", "left out", "tubing", "fed")
+_LAID = ("", "pattern", "along", "first", "rows", "runs", "left out", "tubing", "fed")
 _COVERED = ("covered", "driest", "gap", "95 %", "most", "bend", "score")
-_WIDE = 125
+_WIDE = 132
 """A terminal narrower than this [characters] shows the figures in two tables."""
 
 
@@ -70,8 +70,8 @@ def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
         say.table((*_LAID, *_COVERED), [(*one, *other) for one, other in zip(laid, covered, strict=True)])
     say.line(f"{MEASURE[0].upper()}{MEASURE[1:]}.")
     say.line(
-        "along: sides of the bed's outline, of its usable ground, or straight along its smallest rectangle. fed: "
-        "share of tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: "
+        "along: sides of the bed's outline, of its usable ground, of each of its lobes, or straight along its smallest rectangle. first: from "
+        "the side followed to the first run, where that is not the clearance. fed: share of tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: "
         "the least gap between runs, what 95 % of them do not pass, the greatest."
     )
     asked = site.runs.pattern
@@ -79,7 +79,7 @@ def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
         say.line(f'The site file asks for "{asked.value}": that one is what `sinuate plan` lays.')
     say.line(
         "The score is a judgement and the figures say nothing of how a pattern suits the lot: choose by eye, and set "
-        "runs.pattern. A named pattern runs along the outline; along other sides only `best` is laid."
+        "runs.pattern, runs.sides for other sides than the outline's, and runs.first."
     )
     say.notes(site.notes)
     if files:
@@ -98,6 +98,7 @@ def _laid(site: Site, trial: Trial, place: int) -> tuple[str, ...]:
         "best" if place == 1 else str(place),
         item.pattern.value,
         followed(item),
+        "-" if item.first is None else figures.length(item.first),
         str(rows_of(trial)),
         str(item.runs),
         str(item.dropped),

@@ -19,12 +19,13 @@ MOST_FEET = 100_000
 """Points of runs from which gaps are measured: every half spacing, in a very large bed less often."""
 WIDENED = 3e-4
 """How much wider than half a spacing ground is drawn for its area, in half spacings; see :func:`_covered_share`."""
-WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES = 4.0, 10.0, 2.0, 0.5
+WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES, WEIGHT_BLANK = 4.0, 10.0, 2.0, 0.5, 1.0
 """Weights of the measure, see :func:`score`."""
 MEASURE = (
     f"score, the less the better = {WEIGHT_DRY:g} × (farthest usable point from tubing ÷ half a spacing − 1) "
     f"+ {WEIGHT_BARE:g} × share of ground not covered + {WEIGHT_UNFED:g} × share of tubing not fed from the "
-    f"manifold end + {WEIGHT_PIECES:g} × pieces beyond one to a row, per row"
+    f"manifold end + {WEIGHT_PIECES:g} × pieces beyond one to a row, per row + {WEIGHT_BLANK:g} × blank tubing that "
+    "carries lines past obstacles, as a share of the tubing"
 )
 """The measure in words."""
 
@@ -70,40 +71,53 @@ def cover(
     )
 
 
-def score(coverage: Coverage, *, spacing: float, fed: float, runs: int, rows: int) -> float:
+def score(
+    coverage: Coverage, *, spacing: float, fed: float, runs: int, rows: int, blank: float = 0.0
+) -> float:
     """The measure by which patterns are ranked; the less the better.
 
     4 × (dry distance / half a spacing − 1) + 10 × (share of ground not covered) + 2 × (share of tubing not fed from
-    the manifold end) + 0.5 × (pieces beyond one to a row, per row). The laws of a layout come first: what
-    breaks one is never laid. The weights are a judgement: a strip dry by a quarter of half a spacing more
-    weighs like a tenth of the ground bare, or like half the field not fed from its manifold.
+    the manifold end) + 0.5 × (pieces beyond one to a row, per row) + 1 × (blank tubing past obstacles, as a share of
+    the tubing). The laws of a layout come first: what breaks one is never laid. The weights are a judgement: a
+    strip dry by a quarter of half a spacing more weighs like a tenth of the ground bare, or like half the field not
+    fed from its manifold. Rounded so far that the last digits of a machine decide nothing.
     """
     dry = max(coverage.dry / (0.5 * spacing) - 1.0, 0.0)
     pieces = (runs - rows) / max(rows, 1)
-    return (
+    total = (
         WEIGHT_DRY * dry
         + WEIGHT_BARE * (1.0 - coverage.covered)
         + WEIGHT_UNFED * (1.0 - fed)
         + WEIGHT_PIECES * pieces
+        + WEIGHT_BLANK * blank
     )
+    return round(total, 9) + 0.0
 
 
 def candidate(
-    laying: Laying, coverage: Coverage, *, spacing: float, follows: Follows = "outline"
+    laying: Laying,
+    coverage: Coverage,
+    *,
+    spacing: float,
+    follows: Follows = "outline",
+    first: float | None = None,
 ) -> Candidate:
-    """A pattern that was tried, with its figures."""
-    tubing = sum(run.length for run in laying.runs)
-    fed = sum(run.length for run in laying.runs if run.fed) / tubing
+    """A pattern that was tried, along some sides and with its first run at some distance [m], with its figures."""
+    tubing = math.fsum(run.length for run in laying.runs)
+    reached = laying.reached
+    fed = sum(run.length for run in laying.runs if run.name in reached) / tubing
     rows = len({run.row for run in laying.runs})
+    blank = sum(join.line.length for join in laying.carries) / tubing
     return Candidate(
         pattern=laying.pattern,
         follows=follows,
+        first=first,
         tubing=tubing,
         runs=len(laying.runs),
         dropped=len(laying.dropped),
         fed=fed,
         coverage=coverage,
-        score=score(coverage, spacing=spacing, fed=fed, runs=len(laying.runs), rows=rows),
+        score=score(coverage, spacing=spacing, fed=fed, runs=len(laying.runs), rows=rows, blank=blank),
     )
 
 

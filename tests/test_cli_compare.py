@@ -71,7 +71,8 @@ def test_the_table_has_every_candidate_the_best_first(compared: SimpleNamespace)
     assert scores[1:] == sorted(scores[1:])
     for row, item in zip(found, candidates, strict=True):
         assert row[1] == item["pattern"]
-        assert " ".join(row).startswith(f"{row[0]} {item['pattern']} {item['follows']} {item['rows']} ")
+        first = "-" if item["first"] is None else f"{item['first']:.2f}"
+        assert " ".join(row).startswith(f"{row[0]} {item['pattern']} {item['follows']} {first} {item['rows']} ")
         assert row[-1] == f"{item['score']:.2f}"
         assert f"{item['tubing']:,.2f}" in row
         assert f"{item['dry_max']:.2f}" in row
@@ -118,7 +119,7 @@ def test_best_is_what_the_plan_takes_even_where_it_looks_no_further(
     sinuate: Command, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, good: float, follows: str
 ) -> None:
     """Straight rows suit a T best; but where its own sides count as good enough, a plan never tries them."""
-    monkeypatch.setattr("layout.plan.GOOD", good)
+    monkeypatch.setattr("layout.trials.GOOD", good)
     bed = "[[0, 0], [60, 0], [60, 12], [34, 12], [34, 40], [22, 40], [22, 12], [0, 12]]"
     setting = ("--set", f"bed.outline={bed}")
     first, *others = sinuate("compare", RECTANGLE, *setting, "--json").json["candidates"]

@@ -55,9 +55,9 @@ class Candidate:
     Attributes
     ----------
     pattern : Pattern
-    follows : "outline", "usable ground" or "rectangle"
-        Whose long sides it follows: the outline's, those of what setbacks leave of it, or the straight ones of the
-        smallest rectangle round it.
+    follows : "outline", "usable ground", "rectangle" or "lobes"
+        Whose long sides it follows: the outline's, those of what setbacks leave of it, the straight ones of the
+        smallest rectangle round it, or in each lobe of a bed with necks the lobe's own.
     tubing : float
         Total length of runs [m].
     runs : int
@@ -68,6 +68,8 @@ class Candidate:
     coverage : Coverage
     score : float
         The less the better; see :func:`layout.coverage.score`.
+    first : float or None
+        From the side it follows to its first run [m]; None at the clearance, and for patterns that follow no side.
     """
 
     pattern: Pattern
@@ -78,6 +80,7 @@ class Candidate:
     fed: float
     coverage: Coverage
     score: float
+    first: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -42,7 +42,7 @@ def lay_runs(
     bed, ground, sides, rules, tubing
         The nouns; `rules.pattern` is not looked at.
     pattern : Pattern
-        Any but ``best``.
+        Any but ``best``. `rules.first` matters to ``left`` and ``right`` alone.
     guide : LineString or None
         The line to follow, for ``drawn`` and ``contour``.
 
@@ -63,6 +63,7 @@ def lay_runs(
         radius=tubing.bend_radius,
         shortest=rules.shortest,
         kept_clear=level.turn(ground.kept_clear),
+        begins=(rules.first or 0.0) if pattern in {Pattern.LEFT, Pattern.RIGHT} else 0.0,
     )
     if pattern is Pattern.LEFT:
         rows = list(_from_side(cut, sides.left))

@@ -44,6 +44,8 @@ SLIVER, CRUMB = 0.5, 0.05
 HAIR = 0.002
 """Where the clearance is less, rows at the very edge lie this far inside it, in spacings: on it they would fall to
 shreds."""
+ROUNDING = 1e-9
+"""What the last digits of coordinates may take from a clearance, as a share of it."""
 BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
 
@@ -61,6 +63,8 @@ class Ground:
         Clearance to the edge, row spacing, least gap, bend radius, shortest run [m].
     kept_clear : BaseGeometry
         Setback zones [m].
+    begins : float
+        What the first row keeps from the side it follows, where that is more than the clearance [m].
     """
 
     outline: Polygon
@@ -71,11 +75,12 @@ class Ground:
     radius: float
     shortest: float
     kept_clear: BaseGeometry
+    begins: float = 0.0
 
     @property
     def first(self) -> float:
         """Distance of the first row from the side it follows [m]."""
-        return max(self.clearance, HAIR * self.spacing)
+        return max(self.clearance, self.begins, HAIR * self.spacing)
 
     @property
     def inner_edge(self) -> float:
@@ -94,14 +99,19 @@ class Ground:
         lies just on the clearance line would fall to shreds.
         """
         edge = self.outline.exterior
-        soft = [line for line in (self.sides.left, self.sides.right) if self.sides.certain]
-        hard = edge.difference(union([line.buffer(1e-6 * self.spacing) for line in (*soft, *guides)]))
+        hair = 1e-6 * self.spacing
+        if self.sides.certain:
+            soft = [self.sides.left, self.sides.right]
+            hard = edge.difference(union([line.buffer(hair) for line in (*soft, *guides)]))
+            far = union([line for line in soft if not any(line is guide for guide in guides)])
+        else:  # any part of the edge may lie along the runs
+            hard = LineString()
+            far = edge.difference(union([line.buffer(hair) for line in guides]))
         cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
-        far = union([line for line in soft if not any(line is guide for guide in guides)])
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
         strict, loose = (
             areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
-            for keep in (self.clearance, slack)
+            for keep in (self.clearance * (1 - ROUNDING), slack)
         )
         return Region(loose=loose, strict=strict, leaves=LEAVES * self.spacing)
 

@@ -28,6 +28,7 @@ FOLLOWED = {
     "outline": "along the bed's own sides",
     "usable ground": "along the sides of the usable ground",
     "rectangle": "straight, along the smallest rectangle",
+    "lobes": "lobe by lobe",
 }
 """Whose sides a candidate follows, in words."""
 _LINES = {
@@ -279,7 +280,8 @@ def _words(
         said.append(f"gaps {gaps} {unit} (least, 95 % up to, greatest)")
     bend = f"tightest bend {figures.length_of(cover.bend_least)}" if cover.bend_least else "no bends"
     said.append(f"{bend}; score {plain(item.score, 2)}")
-    title = f"{index + 1}. {rank}{item.pattern.value}, {along(item)}"
+    first = "" if item.first is None else f", first run {figures.length_of(item.first)} from it"
+    title = f"{index + 1}. {rank}{item.pattern.value}, {along(item)}{first}"
     return [
         *((line, True) for line in lettering.wrapped(title, _LETTER, room, strong=True)),
         *((line, False) for text in said for line in lettering.wrapped(text, _LETTER, room)),
