@@ -84,6 +84,22 @@ def test_what_the_readmes_say_of_runs_and_laterals(planned: tuple[str, Path], la
     assert (layout["pattern"], len(layout["runs"]), len(layout["laterals"])) == said
 
 
+def test_zones_add_up(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
+    zones, totals = layout["zones"], layout["totals"]
+    assert len(zones) == {"field": 4}.get(planned[0], 1)
+    assert sum(zone["emitters"] for zone in zones) == totals["emitters"]
+    assert sum(zone["flow"] for zone in zones) == pytest.approx(totals["flow"], rel=1e-9)
+    assert sum(zone["tubing"] for zone in zones) == pytest.approx(totals["tubing"], rel=1e-9)
+    laterals = [name for zone in zones for name in zone["laterals"]]
+    assert laterals == [lateral["name"] for lateral in layout["laterals"]]
+    assert sorted(name for zone in zones for name in zone["runs"]) == sorted(
+        run["name"] for run in layout["runs"]
+    )
+    if planned[0] == "field":
+        assert all(32 < zone["flow"] < 34 for zone in zones)
+        assert all(zone["return_pitch"] > 0.01 for zone in zones)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_readme_tells_of_every_file(name: str) -> None:
     text = (EXAMPLES / name / "README.md").read_text(encoding="utf-8")

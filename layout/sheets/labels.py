@@ -25,6 +25,8 @@ from layout.sheets.placing import REACHES, Board, Spots, along, around, inside, 
 
 LETTER = 0.08
 """Height of a capital in labels [in]."""
+ZONE_LETTER = 0.14
+"""Height of a capital in the name of a zone [in]."""
 _LONGEST_NAME = 1.9
 _EVERY = 5
 _PREFERRED = (0.5, 0.38, 0.62)
@@ -104,6 +106,7 @@ def label_marks(
     board = Board(room, fieldmarks.linework(marks, view), avoid=bed)
     pen = _Pen(view=view, board=board, lettering=lettering)
     _claim_symbols(pen, marks)
+    _zones(pen, design)
     _runs(pen, design, figures)
     _pump(pen, design)
     _pipes(pen, design, figures)
@@ -120,6 +123,19 @@ def _claim_symbols(pen: _Pen, marks: list[Mark]) -> None:
         if isinstance(mark, Symbol):
             at = pen.view.to_paper([mark.at])[0]
             pen.board.claim(Point(at).buffer(mark.size / 2))
+
+
+def _zones(pen: _Pen, design: Design) -> None:
+    """Letter the name of each zone across its middle run, where there are several."""
+    named = {run.name: run.line for run in design.laying.runs}
+    for zone in design.zones if len(design.zones) > 1 else ():
+        name = f"ZONE {zone.number}"
+        in_order = sorted(zone.runs, key=lambda name: list(named).index(name))
+        pieces = sorted(pen.paper(named[in_order[len(in_order) // 2]]), key=_reach, reverse=True)
+        width = pen.width(name, ZONE_LETTER, strong=True)
+        spots = [along(piece, width, ZONE_LETTER, prefer=0.3, above=0.0, mask=True) for piece in pieces[:1]]
+        if not spots or not pen.write(name, joined(spots), height=ZONE_LETTER, strong=True):
+            pen.unplaced.append(name)
 
 
 def _runs(pen: _Pen, design: Design, figures: Figures) -> None:

@@ -91,9 +91,8 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
     ]
     if design.zone_levels:
         back = sum(item.drain_back for item in design.zone_levels)
-        items.append(
-            ("Falls back from manifolds and lines", f"{figures.volume(back)} {figures.units.volume_name}")
-        )
+        of = "all manifolds and lines" if len(design.zones) > 1 else "manifolds and lines"
+        items.append((f"Falls back from {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
     if whole.flow > 0:
         seconds = plain(figures.units.volume / whole.flow, 1)
         items.append((f"Time for one {_volume(figures)}", f"{seconds} s"))

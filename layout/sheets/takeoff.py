@@ -59,14 +59,15 @@ def _line(part: Part, units: UnitSet) -> TakeoffLine:
         "flow": units.flow_name,
         "each": "ea",
     }
+    net = part.net / factor
     return TakeoffLine(
         item=part.item,
         description=part.description,
         unit=names[part.unit],
-        net=part.net / factor,
+        net=net,
         waste=part.waste,
-        # A whole number of coils stays one after the change of units.
-        order=round(part.order / factor, 9),
+        # A whole number of coils stays one after the change of units; what is laid as it is, is one figure.
+        order=net if part.order == part.net else round(part.order / factor, 9),
         zones={f"Z{number}": net / factor for number, net in enumerate(part.by_zone, start=1)},
     )
 

@@ -142,7 +142,7 @@ def _fall(site: Site, line: LineString) -> tuple[float, float, XY, float] | None
     deeper = level + site.design.least_pitch * along - ahead
     at = int(np.argmax(deeper))
     place = (float(walk[at, 0]), float(walk[at, 1]))
-    return float(level[0] - level[-1]) / reach, float(deeper[at]), place, reach / float(line.length)
+    return float(level[0] - level[-1]) / reach, float(deeper[at]), place, min(reach / float(line.length), 1.0)
 
 
 def _meets(manifold: Pipe, line: Pipe) -> bool:
