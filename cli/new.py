@@ -1,7 +1,8 @@
-"""``sinuate new``: a commented, complete site to start from."""
+"""``sinuate new``: a commented, complete site to start from, or one begun from a drawing."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -24,15 +25,30 @@ class UnitWord(StrEnum):
 
 def new(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.", show_default=False)],
-    units: Annotated[UnitWord, typer.Option("--units", help="The units of the site.")] = UnitWord.FT,
+    drawing: Annotated[
+        Path | None,
+        typer.Option(
+            "--from", metavar="DRAWING", help="Begin it from a .dxf: lists its layers and refers to them."
+        ),
+    ] = None,
+    units: Annotated[
+        UnitWord | None,
+        typer.Option(
+            "--units", help="The units of the site; ft, or the drawing's, if not given.", show_default=False
+        ),
+    ] = None,
     json: AsJson = False,
 ) -> None:
     """Write a commented site to start from."""
+    if drawing is not None:
+        _from_drawing(folder, drawing, units, json=json)
+        return
     from cli import say
     from cli.starter import starter_files
 
-    files = [folder / name for name in starter_files(units.value)]
-    write_new(folder, starter_files(units.value))
+    texts = starter_files((units or UnitWord.FT).value)
+    files = [folder / name for name in texts]
+    write_new(folder, texts)
     if json:
         say.document({"files": [str(path) for path in files]})
         return
@@ -40,7 +56,59 @@ def new(
     say.line(f"Next: put your own survey and figures in, then `sinuate check {files[0]}`.")
 
 
-def write_new(folder: Path, texts: dict[str, str]) -> None:
+def _from_drawing(folder: Path, drawing: Path, units: UnitWord | None, *, json: bool) -> None:
+    """Look a drawing through and write a site file that refers to its layers, beside a copy of it."""
+    from cli import say
+    from cli.lot import site_text, taken_as
+    from layout.errors import Fault, ReadError
+    from layout.readers.cad.inventory import inventory_of
+    from layout.readers.points import bytes_of
+
+    if drawing.suffix.lower() != ".dxf":
+        raise ReadError(Fault(file=str(drawing), said="this is no .dxf", remedy="Name a drawing in DXF."))
+    with say.working() as stage:
+        stage("reading the drawing")
+        found = inventory_of(drawing, units=units.value if units else None)
+    files: dict[str, str | bytes] = {
+        "site.toml": site_text(found, drawing=drawing.name, stated=units is not None)
+    }
+    if not _is_there(folder / drawing.name, drawing):
+        files[drawing.name] = bytes_of(drawing, str(drawing))
+    write_new(folder, files)
+    paths = [folder / name for name in files]
+    layers = [(layer.name, taken_as(layer), layer.holds) for layer in found.layers]
+    if json:
+        keys = ("layer", "taken_as", "holds")
+        listing = [dict(zip(keys, row, strict=True)) for row in layers]
+        content = {
+            "files": list(map(str, paths)),
+            "units": found.units,
+            "layers": listing,
+            "notes": list(found.notes),
+        }
+        say.document(content)
+        return
+    say.table(("layer", "taken as", "seems to hold"), [tuple(map(_plain, row)) for row in layers])
+    say.line("Written: " + ", ".join(str(path) for path in paths))
+    say.line(f"Next: look it through and state what `sinuate check {paths[0]}` asks for.")
+    say.notes(found.notes)
+
+
+def _plain(text: str) -> str:
+    from layout.readers.document import shortened
+
+    return shortened(text, 100)
+
+
+def _is_there(path: Path, drawing: Path) -> bool:
+    """Whether a path is that of the drawing itself, which then need not be copied."""
+    try:
+        return path.exists() and path.samefile(drawing)
+    except OSError:
+        return False
+
+
+def write_new(folder: Path, files: Mapping[str, str | bytes]) -> None:
     """Write files that are not there yet, all of them or none.
 
     Raises
@@ -53,15 +121,15 @@ def write_new(folder: Path, texts: dict[str, str]) -> None:
     written: list[Path] = []
     made: list[Path] = []
     try:
-        there = [name for name in texts if (folder / name).exists()]
+        there = [name for name in files if (folder / name).exists()]
         if there:
             raise SheetError(*(Fault(file=str(folder / name), said=_THERE, remedy=_MOVE) for name in there))
         made += [part for part in (folder, *folder.parents) if not part.exists()]
         folder.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            with (folder / name).open("x", encoding="utf-8", newline="\n") as stream:
+        for name, content in files.items():
+            with (folder / name).open("xb") as stream:
                 written.append(folder / name)
-                stream.write(text)
+                stream.write(content if isinstance(content, bytes) else content.encode())
     except SheetError:
         raise
     except (OSError, ValueError) as error:

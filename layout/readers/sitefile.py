@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import shapely
-from shapely import Point, Polygon
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
@@ -128,8 +129,20 @@ class _Maker:
         features = tuple(self._make(feature_shape, loc) for loc in self.tables if loc[0] == "feature")
         if outline is None or self.faults:
             return None
+        features = tuple(self._boundary(index, shape, outline) for index, shape in enumerate(features))
         walked, outline = self._smoothed(outline)
         return Shapes(outline=outline, features=features, levels=levels, guide=guide, walked=walked)
+
+    def _boundary(self, index: int, shape: BaseGeometry, outline: Polygon) -> BaseGeometry:
+        """A property line that runs round the bed, as a line: as an area it would leave no ground."""
+        kind = self.document.get("feature", index, "kind")
+        if kind != FeatureKind.PROPERTY_LINE or not isinstance(shape, Polygon):
+            return shape
+        if not shape.contains(outline.representative_point()):
+            return shape
+        name = self.document.field(("feature", index))
+        self.notes.append(f"{name} runs round the bed: it is kept clear of as a line, not as an area")
+        return LineString(shape.exterior.coords)
 
     def _smoothed(self, outline: Polygon) -> tuple[Polygon | None, Polygon]:
         """The outline as walked and smoothed, where the user asks for that; else nothing and the outline itself."""

@@ -63,6 +63,8 @@ class Drawing:
         What messages call it.
     units : UnitSet
         The site's.
+    code : int
+        What its header says of its units.
     scale : Scale
         From the drawing's units to them.
     notes : tuple of str
@@ -80,13 +82,13 @@ class Drawing:
         try:
             self._model = model_of(loaded.doc)
             self._find_layers(loaded.doc)
-            code, extent = drawing_code(loaded.doc), self._extent()
+            self.code, extent = drawing_code(loaded.doc), self._extent()
         except TooMuchError as error:
             raise self._too_much(error) from error
         except Exception as error:  # as of entities, so of layers and blocks
             said = f"its layers and entities cannot be made out ({reason_of(error)})"
             raise damaged(name, "all layers", said) from error
-        self.scale: Scale = scale_of(code, units, name=self.short, extent=extent, stated=stated)
+        self.scale: Scale = scale_of(self.code, units, name=self.short, extent=extent, stated=stated)
         self.notes = (*loaded.notes, *filter(None, [self.scale.note]))
 
     def _find_layers(self, doc: Any) -> None:

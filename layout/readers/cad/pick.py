@@ -212,8 +212,8 @@ class _Picker:
 
     def _left_out(self, taken: Shape, others: Iterable[Shape]) -> list[str]:
         """Note what else is drawn on the layer, unless it lies within or on what is taken."""
-        zone = _geometry(taken).buffer(JOIN / self.drawing.scale.metres)
-        left = [shape for shape in others if not _geometry(shape).within(zone)]
+        zone = geometry_of(taken).buffer(JOIN / self.drawing.scale.metres)
+        left = [shape for shape in others if not geometry_of(shape).within(zone)]
         if not left:
             return []
         what = "closed outline" if taken.closed else "line"
@@ -289,8 +289,9 @@ class _Picker:
         )
 
 
-def _geometry(shape: Shape) -> BaseGeometry:
-    points = shape.points[:, :2]
+def geometry_of(shape: Shape, factor: float = 1.0) -> BaseGeometry:
+    """A shape as a point, line or area [drawing units times the factor]."""
+    points = shape.points[:, :2] * factor
     if len(points) == 1:
         return Point(points[0])
     return Polygon(points) if shape.closed else LineString(points)
