@@ -12,6 +12,7 @@ from tempfile import TemporaryDirectory
 import ezdxf  # noqa: TID253 - a test may start slowly
 import numpy as np
 import pytest
+from ezdxf.entities import Arc, Spline  # noqa: TID253
 from ezdxf.enums import InsertUnits  # noqa: TID253
 from numpy.typing import NDArray
 
@@ -161,8 +162,29 @@ def exploded(folder: Path) -> str:
     return '"bed.dxf"'
 
 
+def splined(folder: Path) -> str:
+    """Two sides as splines through points, two as exact rational ones, every other drawn backwards."""
+    drawing = ezdxf.new("R2010", units=InsertUnits.USSurveyFeet)
+    space = drawing.modelspace()
+    ends = []
+    for number, (centre, radius, start, end) in enumerate(arcs()):
+        ends.append((at(centre, radius, start), at(centre, radius, end)))
+        if number < 2:
+            walk = [at(centre, radius, angle) for angle in np.linspace(start, end, 41)]
+            space.add_spline(walk[::-1] if number else walk)
+        else:
+            low, high = map(math.degrees, sorted((start, end)))
+            arc = Arc.new(dxfattribs={"radius": radius, "start_angle": low, "end_angle": high})
+            arc.dxf.center = (CORNER[0] + centre[0], CORNER[1] + centre[1])
+            space.add_entity(Spline.from_arc(arc))
+    space.add_line(ends[1][1], ends[2][0])
+    space.add_line(ends[0][0], ends[3][1])
+    drawing.saveas(folder / "bed.dxf")
+    return '"bed.dxf#0"'
+
+
 Way = Callable[[Path], str]
-WAYS: tuple[Way, ...] = (inline, with_header, surveyors_order, as_map, as_traverse, bulged, exploded)
+WAYS: tuple[Way, ...] = (inline, with_header, surveyors_order, as_map, as_traverse, bulged, exploded, splined)
 
 
 @lru_cache(maxsize=len(WAYS))
