@@ -7,6 +7,7 @@ none crosses another. Rows beyond the neck that neither passes by itself are tie
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -27,6 +28,8 @@ NEAR_ENOUGH = 0.9
 """Least distance from blank tubing to other tubing, in steps between rings: what easing may take from it."""
 LOOP_REACH, LOOP_SHARE = 4.0, 0.3
 """A loop may be so many spacings long, or this share of the two lines it ties."""
+MOST_CHOICES = 3
+"""Necks up to which all choices between emitters in a neck and room for more lines are tried."""
 LOOP_DETOUR = 2.0
 """A loop that follows the edge may be this × as long."""
 
@@ -64,6 +67,11 @@ class Led:
             found.append(tuple(line))
         return sorted(found, key=lambda line: list(self.runs).index(line[0]))
 
+    def reached(self) -> set[str]:
+        """Names of the runs that have water."""
+        wound = {name for winding in self.windings for name in winding}
+        return {name for line in self.lines() if self.runs[line[0]].fed or line[0] in wound for name in line}
+
     def length(self, line: Sequence[str]) -> float:
         """Of the runs and the blank tubing of a line [m]."""
         return math.fsum(
@@ -99,8 +107,29 @@ def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: fl
         number = int(np.argmin(away))
         # of a bed without a long direction any edge is taken for a manifold end, but only the first lobe has one
         led.runs[name] = replace(run, lobe=number, fed=run.fed and number == 0)
-    for number in range(len(lobes) - 1, 0, -1):
-        led = _Neck(led, lobes, number, ground).fed(longest)
+    found: list[tuple[float, float, int, Led]] = []
+    for eager in _choices(len(lobes) - 1):
+        tried = led.copy()
+        for number in range(len(lobes) - 1, 0, -1):
+            tried = _Neck(tried, lobes, number, ground).fed(longest, eager=eager[number - 1])
+        tried = _settled(tried)
+        dry = math.fsum(tried.length((name,)) for name in tried.runs.keys() - tried.reached())
+        emitting = math.fsum(run.length for run in tried.runs.values())
+        found.append((round(dry, 3), -round(emitting, 3), len(found), tried))
+        if dry <= 0:
+            break
+    return min(found, key=lambda option: option[:3])[3]
+
+
+def _choices(necks: int) -> list[tuple[bool, ...]]:
+    """For each neck, whether as many emitting lines as fit are led through it at once; all, then fewer, then none."""
+    if necks > MOST_CHOICES:
+        return [(True,) * necks, (False,) * necks]
+    return sorted(itertools.product((True, False), repeat=necks), key=lambda eager: -sum(eager))
+
+
+def _settled(led: Led) -> Led:
+    """Lines with water told apart from those without, and windings only of those with."""
     fed = {line[0] for line in led.lines() if led.runs[line[0]].fed}
     for line in led.lines():
         for name in line:
@@ -261,15 +290,16 @@ class _Neck:
 
     # --- choosing ---------------------------------------------------------------------------------------
 
-    def fed(self, longest: float) -> Led:
-        """The lines with as many of this lobe fed as can be."""
+    def fed(self, longest: float, *, eager: bool) -> Led:
+        """The lines with as many of this lobe fed as can be; eager, with emitters in the neck first of all."""
         if not self.far:
             return self.led
-        led, dry = self._chained(self._room(self.ground.spacing), longest, eager=True)
-        if dry:
-            other, drier = self._chained(self._room(RING_STEP * self.ground.spacing), longest, eager=False)
-            led = other if drier < dry or dry == len(self.far) else led
-        return led
+        if eager:
+            led, dry = self._chained(self._room(self.ground.spacing), longest, eager=True)
+            if not dry:
+                return led
+        other, drier = self._chained(self._room(RING_STEP * self.ground.spacing), longest, eager=False)
+        return led if eager and dry <= drier < len(self.far) else other
 
     def _chained(self, room: tuple[int, int], longest: float, *, eager: bool) -> tuple[Led, int]:
         """Lines in the best chains that can be laid, and how many stay without water.
