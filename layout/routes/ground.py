@@ -49,6 +49,7 @@ class Ground:
     tubing: tuple[LineString, ...]
     manifolds: tuple[Pipe, ...]
     _grown: dict[tuple[str, float], BaseGeometry] = field(default_factory=dict)
+    _ways: dict[tuple[XY, float, float], LineString | None] = field(default_factory=dict)
 
     @property
     def obstacles(self) -> tuple[Obstacle, ...]:
@@ -80,6 +81,31 @@ class Ground:
         if key not in self._grown:
             self._grown[key] = grown(shape, distance)
         return self._grown[key]
+
+    def way(self, feed: XY, *, half: float, beside_bed: float) -> LineString | None:
+        """The middle of a trench from the pump to where it first stands on free ground before a manifold.
+
+        Parameters
+        ----------
+        feed : (x, y)
+            Where the line meets the manifold [m].
+        half, beside_bed : float
+            As of :meth:`zones` [m].
+
+        Returns
+        -------
+        LineString or None
+            [m]; None where there is no way.
+        """
+        key = (feed, round(half, 9), round(beside_bed, 9))
+        if key not in self._ways:
+            self._ways[key] = self._find_way(feed, self.zones(half=half, beside_bed=beside_bed))
+        return self._ways[key]
+
+    def _find_way(self, feed: XY, zones: Sequence[BaseGeometry]) -> LineString | None:
+        start, end = self.landing(self.pump, zones), self.landing(feed, zones)
+        way = shortest_way(start, end, zones) if start and end else None
+        return LineString([self.pump, *way.coords]) if way else None
 
     def landing(self, place: XY, zones: Sequence[BaseGeometry]) -> XY | None:
         """Where a line from a place first stands on free ground: there, or at the nearest edge of it.

@@ -2,8 +2,8 @@
 
 A line is laid of straight pipe and elbows, so a round corner of a setback is drawn as edges that touch the true arc
 from outside and turn by at most the smallest elbow: never inside the true setback, and outside it by at most 2 % of
-it, at the corners between the edges. Arcs of less than 0.75 m radius have fewer and sharper corners, up to square ones,
-so that elbows do not stand nearer together than they can be laid.
+it, at the corners between the edges. Arcs of less than 1.5 m radius may have fewer and sharper corners, up to square
+ones and 0.15 m outside, so that elbows do not stand nearer together than they can be laid.
 """
 
 from __future__ import annotations
@@ -89,8 +89,8 @@ def grown(shape: BaseGeometry, distance: float) -> Polygon | MultiPolygon:
     Returns
     -------
     Polygon or MultiPolygon
-        Holds the true zone whole; beyond a corner it reaches by at most 1 / cos(11.25°) − 1 = 2 % of the distance, or,
-        where that is under 0.75 m, by less than 0.13 m.
+        Holds the true zone whole; beyond a corner it reaches by at most 1 / cos(11.25°) − 1 = 2 % of the distance, or
+        by 0.15 m where that is more.
 
     Examples
     --------

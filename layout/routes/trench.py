@@ -17,7 +17,6 @@ from shapely import LineString
 from layout.model import XY, Pipe, Riser
 from layout.plane import TOLERANCE, Array, coordinates
 from layout.routes.ground import GAP, Ground
-from layout.routes.ways import shortest_way
 
 TOGETHER = 5.0
 """Feeds of one zone that are nearer to each other than this share a trench [m]."""
@@ -124,18 +123,13 @@ def middle(ground: Ground, group: Group, pipes: int, *, gap: float = GAP) -> Arr
         [m]; None where there is no way.
     """
     half = (pipes - 1) / 2 * gap
-    zones = ground.zones(half=half, beside_bed=half + gap / 2)
-    start = ground.landing(ground.pump, zones)
-    if start is None:
-        return None
     found: list[tuple[float, Array]] = []
     for feed in group.feeds:
-        end = ground.landing(feed, zones)
-        way = None if end is None else shortest_way(start, end, zones)
-        if end is not None and way is not None:
-            walk = tidy(np.vstack(([ground.pump], coordinates(way))))
+        way = ground.way(feed, half=half, beside_bed=half + gap / 2)
+        if way is not None:
             # From the mouth each pipe swings out of its lane, and round to its manifold.
-            found.append((round(float(way.length), 6), _pulled_back(walk, half + math.dist(end, feed))))
+            swing = half + math.dist(way.coords[-1], feed)
+            found.append((round(float(way.length), 6), _pulled_back(tidy(coordinates(way)), swing)))
     return min(found, key=lambda item: item[0])[1] if found else None
 
 
