@@ -171,7 +171,14 @@ def compass_rule(start: XY, courses: Sequence[Course]) -> tuple[XY, ...]:
     return (*points[:-1], start)
 
 
-def arc_points(start: XY, end: XY, turn: float, *, sagitta: float) -> list[XY]:
+def arc_steps(course: Course, *, sagitta: float) -> int:
+    """How many chords an arc takes so that it leaves none of them by more than a sagitta."""
+    radius = course.distance / (2 * abs(math.sin(course.turn / 2)))
+    step = 2 * math.acos(1 - min(sagitta / radius, 1.0))
+    return max(math.ceil(abs(course.turn) / max(step, 1e-12)), 2)
+
+
+def arc_points(start: XY, end: XY, turn: float, *, steps: int) -> list[XY]:
     """Points along an arc, its end last and its start left out.
 
     Parameters
@@ -179,18 +186,15 @@ def arc_points(start: XY, end: XY, turn: float, *, sagitta: float) -> list[XY]:
     start, end : (east, north)
     turn : float
         What the direction turns by, over 0 to the right [rad].
-    sagitta : float
-        How far the arc may leave the chords between the points.
+    steps : int
+        How many chords lie between them.
     """
     east, north = end[0] - start[0], end[1] - start[1]
     half = turn / 2
-    radius = math.hypot(east, north) / (2 * abs(math.sin(half)))
-    step = 2 * math.acos(1 - min(sagitta / radius, 1.0))
-    count = max(math.ceil(abs(turn) / step), 2)
     points = []
-    for number in range(1, count):
+    for number in range(1, steps):
         # the chord to a point of the arc is the whole chord, turned and made shorter
-        part = turn * number / count
+        part = turn * number / steps
         share, swing = math.sin(part / 2) / math.sin(half), half - part / 2
         cos, sin = share * math.cos(swing), share * math.sin(swing)
         points.append((start[0] + east * cos - north * sin, start[1] + north * cos + east * sin))

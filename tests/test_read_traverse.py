@@ -221,23 +221,23 @@ def test_units_behind_distances() -> None:
     [
         ("", "bed.txt: the traverse has no start"),
         ("START 0 0\n", "the traverse has no courses"),
-        ("N 10 E 5\n", 'line 1: the first line is "N 10 E 5", no START'),
+        ("N 10 E 5\n", 'line 1: "N 10 E 5": the first line must be START'),
         ("1,2,3\n", "A file of points needs the ending .csv"),
-        ("START 0\nN 5\n", 'line 1: "0" is no start'),
-        ("START 0 0 0\nN 5\n", 'line 1: "0 0 0" is no start'),
+        ("START 0\nN 5\n", 'line 1: "START 0": this is no start'),
+        ("START 0 0 0\nN 5\n", 'line 1: "START 0 0 0": this is no start'),
         ("START N 5 X 5\nN 5\n", "is no start. Write START x y, or START N 500.00 E 2000.00"),
         ("START 1e12 0\nN 5\n", "is no start"),
         ("START 99999999999 0\nN 5\n", "the start is beyond 1,000,000,000"),
-        ("START 0 0\nSTART 5 5\nN 5\n", "line 2: the traverse starts twice"),
-        ("START 0 0\nhello\n", 'line 2: "HELLO" is no call'),
+        ("START 0 0\nSTART 5 5\nN 5\n", "line 2: \"START 5 5\": the traverse starts twice"),
+        ("START 0 0\nhello\n", 'line 2: "hello": this is no call'),
         ("START 0 0\nN 95 E 10\n", "the bearing turns 95 degrees from N, but a quadrant has 90"),
         ("START 0 0\nN 45°75' E 10\n", "is no angle: degrees, minutes and seconds under 60"),
-        ("START 0 0\nN 45 E\n", 'line 2: "N 45 E" has no distance'),
-        ("START 0 0\nN 45 E ten\n", '"N 45 E TEN" is no call'),
+        ("START 0 0\nN 45 E\n", 'line 2: "N 45 E": the call has no distance'),
+        ("START 0 0\nN 45 E ten\n", '"N 45 E ten": this is no call'),
         ("START 0 0\nN 45 E 0\n", "the distance is 0, but it must be over 0"),
         ("START 0 0\n400 10\n", "an azimuth of 400 degrees is more than a circle"),
-        ("START 0 0\nN 10\nCLOSE\nE 5\n", "line 4: a call stands after CLOSE"),
-        ("START 0 0\nCURVE\n", "is no curve"),
+        ("START 0 0\nN 10\nCLOSE\nE 5\n", "line 4: \"E 5\": a call stands after CLOSE"),
+        ("START 0 0\nCURVE\n", "this is no curve"),
         ("START 0 0\nCURVE R 10 DELTA 30\n", "the curve does not say LEFT or RIGHT"),
         ("START 0 0\nCURVE R 10 DELTA 30 LEFT\n", "begins with a curve whose direction is not given"),
         ("START 0 0\nN 5\nCURVE DELTA 30 LEFT\n", "the curve has no radius"),
@@ -257,6 +257,12 @@ def test_faults(text: str, expected: str) -> None:
         read(text)
     assert expected in str(caught.value)
     assert all(fault.file == "bed.txt" and fault.remedy for fault in caught.value.faults)
+
+
+def test_a_missing_start_is_said_once() -> None:
+    with pytest.raises(ReadError) as caught:
+        read("N 10 E 5\nfoo\nS 5\n")
+    assert [str(fault.field) for fault in caught.value.faults] == ["line 1", "line 2"]
 
 
 def test_all_faults_at_once() -> None:

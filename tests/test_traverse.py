@@ -13,6 +13,7 @@ from layout.traverse import (
     Course,
     Curve,
     arc_points,
+    arc_steps,
     azimuth_of,
     compass_rule,
     misclosure,
@@ -59,7 +60,9 @@ def test_arc_points_lie_on_one_circle_and_begin_along_the_tangent(
     start: tuple[float, float], way: float, chord: float, turn: float, side: float
 ) -> None:
     end = (start[0] + chord * math.sin(way), start[1] + chord * math.cos(way))
-    points = np.asarray([start, *arc_points(start, end, side * turn, sagitta=chord * 1e-3)])
+    count = arc_steps(Course(azimuth=way, distance=chord, turn=turn), sagitta=chord * 1e-3)
+    points = np.asarray([start, *arc_points(start, end, side * turn, steps=count)])
+    assert len(points) == count + 1
     radius = chord / (2 * math.sin(turn / 2))
     tangent = way - side * turn / 2
     # the centre lies a radius from the start, to the right of the tangent where the arc turns right
@@ -70,7 +73,6 @@ def test_arc_points_lie_on_one_circle_and_begin_along_the_tangent(
     assert (
         radius - math.sqrt(max(radius**2 - (steps.max() / 2) ** 2, 0)) <= 1.001e-3 * chord or len(points) == 3
     )
-    count = len(points) - 1
     assert 2 * radius * math.sin(turn / count / 2) == pytest.approx(steps.max(), rel=1e-6)
 
 

@@ -63,6 +63,7 @@ class Traverse:
     places: list[str] = field(default_factory=list)
     units: set[str] = field(default_factory=set)
     close: bool = False
+    startless: bool = False
 
 
 # --- lines ----------------------------------------------------------------------------------------------
@@ -89,9 +90,10 @@ def read_line(line: str, place: str, traverse: Traverse) -> None:
             )
         traverse.start = _start_point(start[1])
         return
-    if traverse.start is None and not traverse.courses:
+    if traverse.start is None and not traverse.startless:
+        traverse.startless = True  # said once
         remedy = "Begin with START x y: easting and northing. A file of points needs the ending .csv."
-        raise WrongCall(f'the first line is "{call[:40]}", no START', remedy)
+        raise WrongCall("the first line must be START", remedy)
     if call in {"CLOSE", "TO START", "TO THE START", "TO THE POINT OF BEGINNING", "TO POB"}:
         traverse.close = True
         return
@@ -118,13 +120,13 @@ def _start_point(text: str) -> XY:
     pair = _PAIR.fullmatch(text.replace(",", " ").replace(";", " ").strip())
     found = [] if pair is None else [part for part in (pair[2], pair[4]) if _SIGNED.fullmatch(part)]
     if pair is None or len(found) != 2:
-        raise WrongCall(f'"{text[:40]}" is no start', remedy)
+        raise WrongCall("this is no start", remedy)
     x, y = (float(part) for part in found)
     letters = (pair[1] or "", pair[3] or "")
     if letters in {("N", "E"), ("Y", "X")}:
         x, y = y, x
     elif letters not in {("", ""), ("E", "N"), ("X", "Y")}:
-        raise WrongCall(f'"{text[:40]}" is no start', "Write START x y, or START N 500.00 E 2000.00.")
+        raise WrongCall("this is no start", "Write START x y, or START N 500.00 E 2000.00.")
     if max(abs(x), abs(y)) > COORDINATE_LIMIT:
         raise WrongCall(f"the start is beyond {COORDINATE_LIMIT:,.0f}", "Check it, and the units.")
     return x, y
@@ -133,7 +135,7 @@ def _start_point(text: str) -> XY:
 def _straight(call: str, traverse: Traverse) -> Course:
     degrees, distance = _bearing(call)
     if distance is None:
-        raise WrongCall(f'"{call[:60]}" has no distance')
+        raise WrongCall("the call has no distance")
     return Course(azimuth=math.radians(degrees), distance=_length(distance, traverse))
 
 
@@ -155,7 +157,7 @@ def _bearing(call: str) -> tuple[float, str | None]:
     text, distance = (azimuth[1], azimuth[2]) if azimuth else (call, None)
     found = angle(text)
     if found is None or not call[:1].isdigit():
-        raise WrongCall(f'"{call[:60]}" is no call')
+        raise WrongCall("this is no call")
     if found > 360:
         raise WrongCall(f"an azimuth of {found:g} degrees is more than a circle")
     return found, distance
@@ -202,7 +204,7 @@ def _curve_parts(text: str) -> dict[str, str]:
     """What a curve call says, by its key words."""
     found = list(_PARTS.finditer(text))
     if not found or text[: found[0].start()].strip():
-        raise WrongCall(f'"CURVE{text[:60]}" is no curve', _CURVE)
+        raise WrongCall("this is no curve", _CURVE)
     parts: dict[str, str] = {}
     for index, part in enumerate(found):
         end = found[index + 1].start() if index + 1 < len(found) else len(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Sequence
 
@@ -41,6 +42,10 @@ _IN_BRACKETS = re.compile(r"(.+?)\s*[(\[]([^)\]]*)[)\]]")
 _MARKS = "\t;,| "
 _SAMPLE = 20
 """Lines that are looked at to find what parts the columns."""
+_WIDEST = 2000
+"""Characters of each that are looked at."""
+_LONGEST = 60
+"""No heading is longer."""
 
 
 def number(text: str, *, decimal_comma: bool) -> float | None:
@@ -66,6 +71,8 @@ def column_of(heading: str) -> tuple[str | None, str | None]:
     >>> column_of("Easting (m)"), column_of("elev_ft"), column_of("slope")
     (('easting', 'm'), ('z', 'ft'), (None, None))
     """
+    if len(heading) > _LONGEST:
+        return None, None
     name = " ".join(heading.lower().replace("_", " ").split()).rstrip(".")
     if name in _COLUMN_OF:
         return _COLUMN_OF[name], None
@@ -85,7 +92,7 @@ def split_line(line: str, mark: str) -> list[str]:
 
 def delimiter(lines: Sequence[str]) -> str:
     """Find what parts the columns: the mark that leaves most cells that mean something, and fewest that do not."""
-    sample = [line for line in lines if line.strip()][:_SAMPLE]
+    sample = [line[:_WIDEST] for line in itertools.islice(filter(str.strip, lines), _SAMPLE)]
 
     def meaning(mark: str) -> tuple[int, float]:
         meant = whole = 0

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from layout.errors import Fault, ReadError
+from layout.readers.document import shortened
 
 COORDINATE_LIMIT = 1e9
 """No survey counts this far from its origin [site units]."""
@@ -21,6 +22,8 @@ MOST_POINTS = 200_000
 MOST_BYTES = 50_000_000
 MOST_FAULTS = 8
 """Faults listed of one file; the rest are counted."""
+_LONGEST = 500
+"""No message is longer."""
 
 ENDINGS = (".csv", ".dxf", ".geojson", ".json", ".txt")
 """Endings of the files that can be read."""
@@ -78,8 +81,9 @@ class Faults:
     more: int = 0
 
     def add(self, where: str, said: str, remedy: str) -> None:
-        """Note a fault; it is raised with the others by `stop`."""
+        """Note a fault; it is raised with the others by `stop`. What it quotes of the file is made printable."""
         if len(self.listed) < MOST_FAULTS:
+            said = shortened(said, _LONGEST)
             self.listed.append(Fault(file=self.file, field=where, said=said, remedy=remedy))
         else:
             self.more += 1

@@ -12,10 +12,12 @@ from pathlib import Path
 
 from layout.readers.angles import in_words
 from layout.readers.calls import CALL, Traverse, WrongCall, read_line
+from layout.readers.document import shortened
 from layout.readers.points import MOST_POINTS, Faults, PointTable
 from layout.traverse import (
     Course,
     arc_points,
+    arc_steps,
     compass_rule,
     misclosure,
     perimeter,
@@ -58,7 +60,7 @@ def read_traverse(text: str, name: str, *, closed: bool = False) -> PointTable:
         try:
             read_line(line, f"line {number}", traverse)
         except WrongCall as wrong:
-            faults.add(f"line {number}", wrong.said, wrong.remedy)
+            faults.add(f"line {number}", f'"{shortened(line.strip(), 60)}": {wrong.said}', wrong.remedy)
     if not faults.listed:
         _judge_whole(traverse, faults)
     faults.stop()
@@ -114,12 +116,13 @@ def _table(traverse: Traverse, name: str, faults: Faults, *, closed: bool) -> Po
     for index, course in enumerate(courses):
         place = places[index] if index < len(places) else "CLOSE"
         begin, end = corners[index], corners[index + 1]
-        points = arc_points(begin, end, course.turn, sagitta=SAGITTA) if course.turn else [end]
-        xy.extend(points)
-        written.extend([place] * len(points))
-        if len(xy) > MOST_POINTS:
+        steps = arc_steps(course, sagitta=SAGITTA) if course.turn else 1
+        if len(xy) + steps > MOST_POINTS:
             faults.add(place, f"its arcs take more than {MOST_POINTS} points", "Check radius and units.")
             faults.stop()
+        points = arc_points(begin, end, course.turn, steps=steps) if course.turn else [end]
+        xy.extend(points)
+        written.extend([place] * len(points))
     unit = next(iter(traverse.units), None)
     return PointTable(
         xy=tuple(xy), z=(None,) * len(xy), places=tuple(written), file=name, notes=tuple(notes), unit=unit
