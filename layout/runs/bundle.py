@@ -1,0 +1,188 @@
+"""Blank tubing through a neck, side by side along its walls, with emitters where it lies far enough from other tubing.
+
+Each line leaves the end of a row before the neck, follows a ring about the wall, and joins the start of a row beyond.
+The outermost rows take the ring next to the wall, so that none crosses another.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from layout.model import Dropped, Join, Run
+from layout.plane import Array, bend_radii, coordinates, lines_of, points_at, stations, stretch
+from layout.runs import fronts, guides
+from layout.runs.carry import MARGIN, RING_STEP, _between, _clear_of, _way, _way_across
+from layout.runs.led import Led
+from layout.runs.neck import NEAR_ENOUGH, Neck
+from layout.runs.trim import BEND_SHARE, CRUMB, GAP_SHARE, SWING_SLACK, Ground
+
+
+def lead(led: Led, neck: Neck, carried: Sequence[int], hand: int, pitch: float) -> bool:
+    """Lay the blank tubing along one wall; False where it cannot be."""
+    near = neck.near[hand][: len(carried)][::-1]  # outermost first, as the far lines
+    guide = _wall(neck, neck.end(near[0]), neck.start(neck.far[carried[0]]), hand)
+    made = []
+    for ring_number, (before, place) in enumerate(zip(near, carried, strict=True)):
+        after = neck.far[place]
+        distance = neck.ground.clearance + MARGIN * neck.ground.spacing + ring_number * pitch
+        band = fronts.grown(guide, distance, radius=neck.ground.radius, bed=neck.ground.outline)
+        join = _blank(led, neck.ground, before[-1], after[0], band, hand)
+        if join is None:
+            return False
+        made.append(join)
+    led.carries += made
+    if not _made_room(led, neck, made):
+        return False
+    for join in made:
+        _let_emit(led, neck, join)
+    return True
+
+
+def _wall(neck: Neck, near: Point, far: Point, hand: int) -> LineString:
+    """The wall along the neck from beside one tubing end to beside another and a little further, swung wide."""
+    ground, whole = neck.ground, float(neck.edge.length)
+    more = 4 * ground.radius + 2 * ground.spacing
+    back = neck.wall_length(near, hand, beyond=False) + more
+    on = neck.wall_length(far, hand, beyond=True) + more
+    if hand < 0:
+        walk = _between(neck.edge, (neck.ends[0] - on) % whole, (neck.ends[0] + back) % whole).reverse()
+    else:
+        walk = _between(neck.edge, (neck.ends[1] - back) % whole, (neck.ends[1] + on) % whole)
+    return guides.swung_wide(
+        walk,
+        side=float(hand),
+        radius=ground.radius - ground.clearance,
+        slack=SWING_SLACK * ground.spacing,
+    )
+
+
+def _blank(led: Led, ground: Ground, before: str, after: str, band: BaseGeometry, hand: int) -> Join | None:
+    """Cut two runs back to a ring and join them along it."""
+    if not isinstance(band, Polygon):
+        return None
+    ring = Polygon(band.exterior)
+    start = _clear_of(led.runs[before].line, ring, last=True)
+    end = _clear_of(led.runs[after].line, ring, last=False)
+    if start is None or end is None:
+        return None
+    off = max(float(ring.distance(Point(tip))) for tip in (start.coords[-1], end.coords[0]))
+    for lay in (_way, _way_across) if off < 1e-6 * ground.spacing else (_way_across,):
+        way = lay(start, end, ring, float(hand), ground)
+        if way is not None and _lawful(ground, *way):
+            break
+    else:
+        return None
+    first, blank, last = way
+    led.runs[before] = replace(led.runs[before], line=first)
+    led.runs[after] = replace(led.runs[after], line=last)
+    return Join(kind="blank", start=before, end=after, line=blank)
+
+
+def _lawful(ground: Ground, first: LineString, blank: LineString, last: LineString) -> bool:
+    """Whether two runs and the blank tubing between them keep to the laws."""
+    radius = ground.radius
+    if min(first.length, last.length) < ground.shortest or not ground.limits.buffer(1e-6).covers(blank):
+        return False
+    whole = LineString(np.vstack([coordinates(part) for part in (first, blank, last)]))
+    if not whole.is_simple:
+        return False
+    return radius <= 0 or _bends_enough(coordinates(whole), radius)
+
+
+def _made_room(led: Led, neck: Neck, made: Sequence[Join]) -> bool:
+    """Cut the ends of other runs back from new blank tubing; False where more than ends would have to go."""
+    step = RING_STEP * neck.ground.spacing
+    joined = {name for join in led.carries for name in (join.start, join.end)}
+    passing = {name for line in neck.through for name in line}
+    needed = {name for line in neck.far for name in line}
+    for join in made:
+        others = [other.line for other in led.carries if other is not join]
+        if any(shapely.dwithin(join.line, other, NEAR_ENOUGH * step) for other in others):
+            return False
+        keep = join.line.buffer(step, quad_segs=16)
+        for name, run in list(led.runs.items()):
+            near = float(run.line.distance(join.line))
+            if name in {join.start, join.end} or near >= NEAR_ENOUGH * step:
+                continue
+            if name in joined or name in passing:
+                return False
+            kept = _cut_back(neck.ground, run, keep)
+            if kept is None and (run.fed or name in needed):
+                return False
+            gone = run.line if kept is None else run.line.difference(kept.buffer(1e-9))
+            for cut in lines_of(gone):
+                if cut.length > CRUMB * neck.ground.spacing:
+                    why = "makes room for blank tubing through a neck"
+                    led.dropped.append(Dropped(line=cut, row=run.row, why=why))
+            if kept is None:
+                del led.runs[name]
+            else:
+                led.runs[name] = replace(run, line=kept)
+    return True
+
+
+def _let_emit(led: Led, neck: Neck, join: Join) -> None:
+    """Give blank tubing emitters where it is as far from all runs as a run beside them."""
+    ground, gap = neck.ground, GAP_SHARE * neck.ground.closest
+    along = np.linspace(0.0, join.line.length, max(math.ceil(8 * join.line.length / ground.spacing), 2))
+    points = shapely.line_interpolate_point(join.line, along)
+    runs = shapely.MultiLineString([run.line for run in led.runs.values()])
+    free = np.flatnonzero(np.diff(np.concatenate(([0], shapely.distance(points, runs) > gap, [0]))))
+    spans = [(along[a], along[b - 1]) for a, b in zip(free[::2], free[1::2], strict=True)]
+    start, end = max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
+    if end - start < ground.least or not 0 < start < end < join.line.length:
+        return
+    line = stretch(join.line, start, end)
+    if float(line.distance(runs)) < GAP_SHARE * ground.closest:
+        return
+    name = f"{join.start} to {join.end}"
+    run = Run(name=name, line=line, row=led.runs[join.end].row, fed=False, lobe=neck.before)
+    before, after = stretch(join.line, 0.0, start), stretch(join.line, end, join.line.length)
+    at = led.carries.index(join)
+    led.carries[at : at + 1] = [
+        replace(join, end=name, line=before),
+        replace(join, start=name, line=after),
+    ]
+    items = list(led.runs.items())
+    place = list(led.runs).index(join.end)
+    led.runs = dict([*items[:place], (name, run), *items[place:]])
+    led.dropped = [
+        replace(piece, line=left)
+        for piece in led.dropped
+        for left in lines_of(piece.line.difference(line.buffer(ground.spacing / 4)))
+    ]
+
+
+def _cut_back(ground: Ground, run: Run, keep: BaseGeometry) -> LineString | None:
+    """The longest part of a run outside some ground, in its direction; None where it is too short to stay."""
+    parts = lines_of(run.line.difference(keep))
+    longest = max(parts, key=lambda part: part.length, default=None)
+    if longest is None or longest.length < ground.least:
+        return None
+    first, last = (float(run.line.project(Point(longest.coords[tip]))) for tip in (0, -1))
+    return stretch(run.line, min(first, last), max(first, last))
+
+
+def _bends_enough(line: Array, radius: float) -> bool:
+    """Whether a line bends no tighter than a radius, by the circle through three points and by its turning."""
+    arm = radius / 4
+    radii, _ = bend_radii(line, arm=arm)
+    if len(radii) and float(radii.min()) < BEND_SHARE * radius:
+        return False
+    along = np.arange(0.0, stations(line)[-1], arm / 5)
+    if len(along) < 12:
+        return True
+    step = points_at(line, along[5:]) - points_at(line, along[:-5])
+    angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    return all(
+        len(angle) <= over
+        or float(np.abs(angle[over:] - angle[:-over]).max()) <= over * arm / 5 / (BEND_SHARE * radius)
+        for over in (10, 20)
+    )

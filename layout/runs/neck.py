@@ -1,0 +1,290 @@
+"""One neck of a bed with the lines of tubing on its two sides: which pass it, which end before it, which lie beyond.
+
+Left and right are as seen from the manifold end. The two *walls* of a neck are the stretches of the bed's edge that
+lead from the ground before it along the neck and on round the lobe beyond.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+
+from layout.model import Dropped, Lobe, Run
+from layout.plane import stretch
+from layout.runs.carry import MARGIN
+from layout.runs.led import Led
+from layout.runs.trim import CRUMB, GAP_SHARE, Ground
+from layout.runs.windings import Chain, Strand
+
+NEAR_ENOUGH = 0.9
+"""Least distance from blank tubing to other tubing, in steps between rings: what easing may take from it."""
+LOOP_REACH, LOOP_SHARE = 4.0, 0.3
+"""A loop may be so many spacings long, or this share of the two lines it ties."""
+LOOP_DETOUR = 2.0
+"""A loop that follows the edge may be this × as long."""
+MOST_LINES = 8
+"""Lines led along one wall of a neck, at most."""
+
+
+def _beyond(lobes: Sequence[Lobe], number: int) -> set[int]:
+    """Numbers of a lobe and of all lobes that are reached through it."""
+    found = {number}
+    for other, lobe in enumerate(lobes):  # each stands after the lobe before it
+        if lobe.before in found:
+            found.add(other)
+    return found
+
+
+class Neck:
+    """One neck with the lines on its two sides."""
+
+    def __init__(self, led: Led, lobes: Sequence[Lobe], number: int, ground: Ground) -> None:
+        lobe = lobes[number]
+        assert lobe.neck is not None, "only the first lobe has no neck"
+        self.led, self.ground, self.across = led, ground, lobe.neck
+        self.edge = LineString(shapely.orient_polygons(ground.outline).exterior.coords)
+        self.ends = tuple(float(self.edge.project(Point(at))) for at in lobe.neck.coords)
+        self.before, self.number, self.beyond = lobe.before, number, _beyond(lobes, number)
+        self.outline, self.outline_before = lobe.outline, lobes[lobe.before].outline
+        lines = self._parted(led.lines())
+        self.tubing = shapely.STRtree([run.line for run in led.runs.values()])
+        crossing = {line: self.crossings(line) for line in lines}
+        self.through = [line for line in lines if crossing[line] % 2 and self._passes(line)]
+        beyond = [
+            line
+            for line in lines
+            if line not in self.through
+            and (led.runs[line[0]].lobe == number or crossing[line] % 2)
+            and self._within(line, self.outline) >= ground.shortest
+        ]
+        taken = {led.runs[line[0]].row for line in self.through}
+        beyond.sort(key=lambda line: led.runs[line[0]].lobe != number)
+        first = {led.runs[line[0]].row: line for line in reversed(beyond)}  # of a row the first piece there
+        far = [*self.through, *(line for row, line in first.items() if row not in taken)]
+        self.far = sorted(far, key=lambda line: (led.runs[line[0]].row, lines.index(line)))
+        here = [
+            line
+            for line in lines
+            if not crossing[line]
+            and led.runs[line[-1]].lobe == self.before
+            and (self.before > 0 or led.runs[line[0]].fed)
+        ]
+        places = [self.far.index(line) for line in self.through]
+        self.inner = (min(places), max(places)) if places else None
+        self.near = {
+            hand: sorted(
+                (line for line in here if self._hand_before(line) == hand),
+                key=lambda line: self.wall_length(self.end(line), hand, beyond=False),
+            )
+            for hand in (-1, 1)
+        }
+
+    def _parted(self, lines: list[tuple[str, ...]]) -> list[tuple[str, ...]]:
+        """Lines without water that begin within the neck, parted where the lobe begins: by the row beside them."""
+        runs = self.led.runs
+        inside = {runs[line[0]].row: line[0] for line in reversed(lines) if runs[line[0]].lobe == self.number}
+        for line in lines:
+            run = runs[line[0]]
+            beside = inside.get(run.row + 1) or inside.get(run.row - 1)
+            if len(line) > 1 or self._brings(run) or beside is None or self.crossings(line) % 2 == 0:
+                continue
+            at = float(run.line.project(Point(runs[beside].line.coords[0])))
+            gap = CRUMB * self.ground.spacing
+            if min(at, run.length - at) < gap:
+                continue
+            here, there = stretch(run.line, 0.0, at - gap), stretch(run.line, at, run.length)
+            name = f"{run.name} beyond"
+            parts = {name: replace(run, name=name, line=there, lobe=self.number)}
+            if here.length >= self.ground.least:
+                parts = {run.name: replace(run, line=here), **parts}
+            else:
+                why = "water does not reach it in a neck"
+                self.led.dropped.append(Dropped(line=here, row=run.row, why=why))
+            items = [
+                item for other in runs.items() for item in (parts.items() if other[1] is run else [other])
+            ]
+            self.led.runs = runs = dict(items)
+        return self.led.lines()
+
+    def _brings(self, run: Run) -> bool:
+        """Whether a line that begins with this run brings water to the neck."""
+        if run.lobe in self.beyond:
+            return False
+        return run.fed or (
+            run.lobe > 0 and self._within((run.name,), self.outline_before) >= self.ground.shortest
+        )
+
+    def _passes(self, line: Sequence[str]) -> bool:
+        """Whether a line brings water through the neck and far enough to be of use there."""
+        return (
+            self._brings(self.led.runs[line[0]]) and self._within(line, self.outline) >= self.ground.shortest
+        )
+
+    def _within(self, line: Sequence[str], outline: Polygon) -> float:
+        """Length of the runs of a line in a lobe [m]."""
+        runs = np.asarray([self.led.runs[name].line for name in line], dtype=object)
+        return float(shapely.length(shapely.intersection(runs, outline)).sum())
+
+    # --- where things stand -----------------------------------------------------------------------------
+
+    def crossings(self, line: Sequence[str]) -> int:
+        """How often a line passes the neck."""
+        tubing = [self.led.runs[name].line for name in line]
+        tubing += [join.line for join in self.led.carries if join.start in line]
+        crossed = shapely.intersection(np.asarray(tubing, dtype=object), self.across)
+        return int(shapely.get_num_coordinates(crossed).sum())
+
+    def start(self, line: Sequence[str]) -> Point:
+        """Where a line begins [m]."""
+        return Point(self.led.runs[line[0]].line.coords[0])
+
+    def end(self, line: Sequence[str]) -> Point:
+        """Where a line ends [m]."""
+        return Point(self.led.runs[line[-1]].line.coords[-1])
+
+    def wall_length(self, at: Point, hand: int, *, beyond: bool) -> float:
+        """Length of a wall from the neck's narrowest place to the point of it nearest to a tubing end [m].
+
+        Below 0 where that point lies on the other side of the neck.
+        """
+        station, whole = float(self.edge.project(at)), float(self.edge.length)
+        # the edge is walked counter-clockwise: up the right wall, and down the left one
+        along = self.ends[0] - station if hand < 0 else station - self.ends[1]
+        ahead = (self.ends[0] - self.ends[1]) % whole  # of the edge of all that lies beyond
+        along = (along if beyond else -along) % whole
+        limit = ahead if beyond else whole - ahead
+        return along if along <= limit else along - whole
+
+    def hand(self, place: int) -> int:
+        """On which wall blank tubing to a far line would lie."""
+        if self.inner is not None:
+            return -1 if place < self.inner[0] else 1 if place > self.inner[1] else 0
+        at = self.start(self.far[place])
+        return -1 if self.wall_length(at, -1, beyond=True) <= self.wall_length(at, 1, beyond=True) else 1
+
+    def _hand_before(self, line: Sequence[str]) -> int:
+        """The same for a line that ends before the neck; 0 where its end does not stand at the edge."""
+        at = self.end(line)
+        if not self.at_edge(at):
+            return 0
+        left, right = (self.wall_length(at, hand, beyond=False) for hand in (-1, 1))
+        hand = -1 if left <= right else 1
+        if self.inner is not None:
+            row = self.led.runs[line[-1]].row
+            rows = [self.led.runs[passing[0]].row for passing in self.through]
+            if (hand < 0 and row > min(rows)) or (hand > 0 and row < max(rows)):
+                return 0
+        return hand
+
+    def at_edge(self, at: Point) -> bool:
+        """Whether a tubing end stands at the bed's edge."""
+        return float(self.edge.distance(at)) <= self.ground.clearance + self.ground.spacing
+
+    def _spare(self) -> tuple[float, float] | None:
+        """Width of the neck from the place of a first line beside either wall to the lines that pass [m]."""
+        first = self.ground.clearance + MARGIN * self.ground.spacing
+        passing = [
+            float(self.across.project(Point(at)))
+            for line in self.through
+            for name in line
+            for at in shapely.get_coordinates(shapely.intersection(self.led.runs[name].line, self.across))
+        ]
+        return (min(passing) - first, self.across.length - max(passing) - first) if passing else None
+
+    def _free(self) -> float:
+        """Width of the neck between lines along both its walls [m]."""
+        return self.across.length - 2 * (self.ground.clearance + MARGIN * self.ground.spacing)
+
+    def room(self, pitch: float) -> tuple[int, int]:
+        """Lines a pitch apart that fit through the neck along either wall, beside those that pass."""
+        spare, share = self._spare(), NEAR_ENOUGH if pitch < self.ground.spacing else GAP_SHARE
+        if spare is not None:
+            left, right = (math.floor((free - share * pitch) / pitch + 1e-9) + 1 for free in spare)
+        else:
+            whole = math.floor(self._free() / (share * pitch)) + 1 if self._free() >= 0 else 0
+            left, right = (whole + 1) // 2, whole // 2
+        return (
+            min(max(left, 0), len(self.near[-1]), MOST_LINES),
+            min(max(right, 0), len(self.near[1]), MOST_LINES),
+        )
+
+    def pitch(self, left: int, right: int) -> dict[int, float]:
+        """How far apart lines along either wall are led: as far as they may, a spacing at most [m]."""
+        spare, most = self._spare(), self.ground.spacing
+        if spare is None:
+            pitch = min(self._free() / max(left + right - 1, 1), most)
+            return {-1: pitch, 1: pitch}
+        return {-1: min(spare[0] / max(left, 1), most), 1: min(spare[1] / max(right, 1), most)}
+
+    def strands(self) -> list[Strand]:
+        """The far lines, as chains see them."""
+        inward = {line[0] for line in self.through}
+        heads = {winding[0]: winding for winding in self.led.windings}
+        nearest = {
+            hand: (self.led.length(lines[0]), self.wall_length(self.end(lines[0]), hand, beyond=False))
+            for hand, lines in self.near.items()
+            if lines
+        }
+        strands = []
+        for place, line in enumerate(self.far):
+            through = line[0] in inward
+            hand = 0 if through else self.hand(place)
+            before, blank = 0.0, 0.0
+            if not through:
+                blank = math.inf
+                if hand in nearest and self.at_edge(self.start(line)):
+                    before, wall = nearest[hand]
+                    blank = wall + self.wall_length(self.start(line), hand, beyond=True)
+            following = self.far[place + 1] if place + 1 < len(self.far) else None
+            winding = heads.get(line[0])
+            strands.append(
+                Strand(
+                    length=self.led.length(line),
+                    before=before,
+                    blank=blank,
+                    through=through,
+                    hand=hand,  # type: ignore[arg-type]
+                    outer=following is not None and self._tie(line, following, outer=True),
+                    inner=following is not None and self._tie(line, following, outer=False),
+                    tied=winding is not None and following is not None and winding[-1] == following[0],
+                    closed=self._closed(line),
+                )
+            )
+        return strands
+
+    def _closed(self, line: Sequence[str]) -> bool:
+        """Whether a line's outer end is tied, further on, into a chain that does not come back to this lobe."""
+        here = {other[0] for other in self.far}
+        return any(
+            line[0] in winding and not {winding[0], winding[-1]} <= here for winding in self.led.windings
+        )
+
+    def _tie(self, one: Sequence[str], other: Sequence[str], *, outer: bool) -> bool:
+        """Whether a loop could reach from the end of one line to that of the next."""
+        ends = (self.end(one), self.end(other)) if outer else (self.start(one), self.start(other))
+        tips = [self.led.runs[line[-1 if outer else 0]].line for line in (one, other)]
+        reach, loop = LOOP_REACH * self.ground.spacing, LineString(ends)
+        if min(tips[0].distance(ends[1]), tips[1].distance(ends[0])) <= reach:
+            reach = max(reach, LOOP_SHARE * (tips[0].length + tips[1].length))
+        if not 0 < loop.length <= reach:
+            return False
+        if not self.ground.limits.covers(loop):
+            round_ = abs(self.edge.project(ends[0]) - self.edge.project(ends[1]))
+            if min(round_, self.edge.length - round_) > LOOP_DETOUR * reach:
+                return False
+        inner = stretch(loop, 1e-3 * loop.length, (1 - 1e-3) * loop.length)
+        return not len(self.tubing.query(inner, predicate="intersects"))
+
+    def carried(self, chains: Sequence[Chain], hand: int) -> list[int]:
+        """Far lines that need blank tubing along one wall, the outermost first."""
+        inward = {line[0] for line in self.through}
+        found = []
+        for chain in chains:
+            gates = (chain.strands[0], chain.strands[-1]) if chain.back else chain.strands[:1]
+            found += [k for k in gates if self.far[k][0] not in inward and self.hand(k) == hand]
+        return sorted(found, key=lambda k: -self.wall_length(self.start(self.far[k]), hand, beyond=True))
