@@ -14,7 +14,7 @@ from cli.options import AsJson, Settings, SiteFile
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from layout.model import Site, Trial
+    from layout.model import EndTrial, Site, Trial
 
 Pictures = Annotated[
     Path | None,
@@ -35,26 +35,28 @@ def compare(site: SiteFile, out: Pictures = None, json: AsJson = False, settings
         stage("reading the site")
         read = read_site(site, settings or ())
         # imported only now, so that wrong input is told at once
-        from layout.plan import compare_patterns
+        from layout.plan import compare_ends, compare_patterns
         from layout.sheets.comparison import comparison, write_comparison
         from layout.sheets.write import write_set
 
         trials = compare_patterns(read, progress=stage)
+        ends = compare_ends(read, trials, progress=stage)
         files: list[Path] = []
         if out is not None:
             stage("drawing the pictures")
-            files = write_set([("compare.png", lambda path: write_comparison(read, trials, path))], out)
+            files = write_set([("compare.png", lambda path: write_comparison(read, trials, path, ends))], out)
     if json:
-        say.document(comparison(read, trials))
+        say.document(comparison(read, trials, ends))
     else:
-        _print(read, trials, files)
+        _print(read, trials, ends, files)
 
 
-def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
-    """Say how the patterns do, what the score is, and how to take one."""
+def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files: Sequence[Path]) -> None:
+    """Say how the patterns do, what the score is, how to take one, and what pipe either end of the bed takes."""
     from cli import say
     from layout.coverage import MEASURE
     from layout.model import Pattern
+    from layout.sheets.comparison import end_words
 
     unit = site.frame.units.length_name
     say.line(
@@ -70,9 +72,10 @@ def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
         say.table((*_LAID, *_COVERED), [(*one, *other) for one, other in zip(laid, covered, strict=True)])
     say.line(f"{MEASURE[0].upper()}{MEASURE[1:]}.")
     say.line(
-        "along: sides of the bed's outline, of its usable ground, of each of its lobes, or straight along its smallest rectangle. first: from "
-        "the side followed to the first run, where that is not the clearance. fed: share of tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: "
-        "the least gap between runs, what 95 % of them do not pass, the greatest."
+        "along: sides of the bed's outline, of its usable ground, of each of its lobes, or straight along its smallest "
+        "rectangle. first: from the side followed to the first run, where that is not the clearance. fed: share of "
+        "tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: the least gap "
+        "between runs, what 95 % of them do not pass, the greatest."
     )
     asked = site.runs.pattern
     if asked is not Pattern.BEST:
@@ -81,6 +84,8 @@ def _print(site: Site, trials: Sequence[Trial], files: Sequence[Path]) -> None:
         "The score is a judgement and the figures say nothing of how a pattern suits the lot: choose by eye, and set "
         "runs.pattern, runs.sides for other sides than the outline's, and runs.first."
     )
+    for end in ends:
+        say.line(end_words(site, end))
     say.notes(site.notes)
     if files:
         say.line("Written: " + ", ".join(str(path) for path in files))

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
-from layout.emitters import field_totals, place_emitters
-from layout.fittings import place_fittings
-from layout.laterals import join_runs
-from layout.manifolds import lay_plumbing, setback_check
+from layout.emitters import field_totals
+from layout.manifolds import setback_check
 from layout.model import (
     Design,
     Dropped,
+    EndTrial,
     Finding,
     Laying,
     Pattern,
@@ -25,22 +24,20 @@ from layout.model import (
     site_place,
 )
 from layout.necks import neck_findings
-from layout.routes import route_checks, route_findings, route_lines
-from layout.routes.elbows import elbows_along
+from layout.piping import pipe_trial, try_ends
+from layout.routes import route_checks, route_findings
 from layout.takeoff import count_parts
 from layout.terrain import (
-    air_places,
     ground_findings,
     height_findings,
     level_findings,
     pitch_checks,
     run_slopes,
     slope_checks,
-    zone_levels,
 )
 from layout.trials import Progress, lay_trials
 from layout.usable import usable_ground
-from layout.zones import evenness_checks, make_zones
+from layout.zones import evenness_checks
 
 
 def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
@@ -64,33 +61,10 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     tell = progress or _silent
     ground, trials = _trials(site, tell)
     best, laying, sides = trials[0].candidate, trials[0].laying, trials[0].sides
-    tell("laterals and manifolds")
-    laterals, joins = join_runs(
-        laying, site.laterals, spacing=site.runs.spacing, bed=site.bed, kept_clear=ground.kept_clear
-    )
-    emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
-    laterals, zones = make_zones(site, laterals, laying.runs, emitters)
-    plumbing = lay_plumbing(
-        laterals,
-        laying.runs,
-        sides,
-        site.manifold,
-        pump=site.pump,
-        features=site.features,
-        outline=site.bed.outline,
-        kept_clear=ground.kept_clear,
-    )
-    plumbing = route_lines(
-        plumbing,
-        pump=site.pump,
-        features=site.features,
-        outline=site.bed.outline,
-        tubing=[run.line for run in laying.runs] + [join.line for join in joins],
-    )
-    plumbing = place_fittings(
-        plumbing, joins, laterals, air_at=air_places(site, plumbing), bends=elbows_along
-    )
-    levels = zone_levels(site, zones, laying.runs, plumbing)
+    tell("laterals, manifolds and lines")
+    piped = pipe_trial(site, ground, trials[0])
+    laterals, joins, emitters = piped.laterals, piped.joins, piped.emitters
+    zones, plumbing, levels = piped.zones, piped.plumbing, piped.levels
     tell("emitters and checks")
     totals = field_totals(laying.runs, emitters, joins)
     cells = emitter_cells(ground.area, site.bed.outline, emitters, spacing=site.runs.spacing)
@@ -156,6 +130,30 @@ def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[T
     """
     free = replace(site, runs=replace(site.runs, pattern=Pattern.BEST, sides=None))
     return _trials(free, progress or _silent, thorough=True)[1]
+
+
+def compare_ends(
+    site: Site, trials: Sequence[Trial], *, progress: Progress | None = None
+) -> tuple[EndTrial, EndTrial]:
+    """Put the manifolds at either end of the bed, and measure the pipe that it takes.
+
+    Parameters
+    ----------
+    site : Site
+    trials : sequence of Trial
+        Those of :func:`compare_patterns`. The pattern that the site names is taken, else the first.
+    progress : callable, optional
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    tuple of EndTrial
+        The end nearer the pump, then the other one.
+    """
+    (progress or _silent)("manifolds at either end")
+    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    named = [trial for trial in trials if trial.candidate.pattern is site.runs.pattern]
+    return try_ends(site, ground, (named or list(trials))[0])
 
 
 def _silent(_stage: str) -> None:

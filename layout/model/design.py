@@ -101,6 +101,37 @@ class Trial:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EndTrial:
+    """What it takes to have the manifolds at one end of the bed.
+
+    Attributes
+    ----------
+    end : "pump" or "far"
+        The end nearer the pump (without one, nearer the first point of the outline), or the other one.
+    at : (x, y)
+        Its middle [m].
+    pattern : Pattern
+        As seen from that end.
+    manifolds, lines : float
+        Length of manifolds, and of the lines to the pump [m].
+    laterals : int
+    unreached : int
+        Manifolds that no line can lead to.
+    asked : bool
+        Whether it is the end that the site asks for.
+    """
+
+    end: Literal["pump", "far"]
+    at: XY
+    pattern: Pattern
+    manifolds: float
+    lines: float
+    laterals: int
+    unreached: int = 0
+    asked: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RunSlope:
     """How steeply the ground rises or falls along one run.
 

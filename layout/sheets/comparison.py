@@ -14,7 +14,8 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.coverage import MEASURE
 from layout.errors import Fault, SheetError
-from layout.model import Candidate, Pattern, Site, Trial
+from layout.frame import to_site
+from layout.model import Candidate, EndTrial, Pattern, Site, Trial
 from layout.plane import lines_of, polygons_of
 from layout.sheets import layers
 from layout.sheets.figures import Figures, plain
@@ -75,7 +76,7 @@ class Grid:
     metres_per_inch: float
 
 
-def comparison(site: Site, trials: Sequence[Trial]) -> dict[str, Any]:
+def comparison(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial] = ()) -> dict[str, Any]:
     """Everything that is known of the candidates, the best first, ready to be written as JSON, in site units.
 
     Parameters
@@ -83,7 +84,10 @@ def comparison(site: Site, trials: Sequence[Trial]) -> dict[str, Any]:
     site : Site
     trials : sequence of Trial
         The best first.
+    ends : sequence of EndTrial, optional
+        The manifolds at either end of the bed.
     """
+    unit = site.frame.units.length
     made = {
         "format": FORMAT,
         "title": site.title,
@@ -98,6 +102,19 @@ def comparison(site: Site, trials: Sequence[Trial]) -> dict[str, Any]:
                 "best": index == 0,
             }
             for index, trial in enumerate(trials)
+        ],
+        "ends": [
+            {
+                "end": item.end,
+                "at": to_site(site.frame, [item.at])[0].tolist(),
+                "pattern": item.pattern.value,
+                "manifolds": item.manifolds / unit,
+                "lines": item.lines / unit if site.pump is not None else None,
+                "laterals": item.laterals,
+                "unreached": item.unreached,
+                "asked": item.asked,
+            }
+            for item in ends
         ],
     }
     clean: dict[str, Any] = finite(made)
@@ -121,12 +138,28 @@ def followed(candidate: Candidate) -> str:
     )
 
 
-def write_comparison(site: Site, trials: Sequence[Trial], path: Path) -> None:
+def end_words(site: Site, item: EndTrial) -> str:
+    """Say in a sentence what pipe it takes to have the manifolds at one end of the bed."""
+    figures = Figures(site.frame.units)
+    where = {"pump": "the end nearer the pump" if site.pump else "the near end", "far": "the far end"}[
+        item.end
+    ]
+    asked = ", as asked" if item.asked else ""
+    pipe = f"manifolds {figures.length_of(item.manifolds)}"
+    if item.unreached:
+        pipe += f"; no line can lead to {item.unreached} of them"
+    elif site.pump is not None:
+        whole = figures.length_of(item.manifolds + item.lines)
+        pipe += f", lines {figures.length_of(item.lines)}, together {whole}"
+    return f"Manifolds at {where}{asked}: {pipe}."
+
+
+def write_comparison(site: Site, trials: Sequence[Trial], path: Path, ends: Sequence[EndTrial] = ()) -> None:
     """Write the pictures as one image."""
-    write_png(comparison_sheet(site, trials), path)
+    write_png(comparison_sheet(site, trials, ends), path)
 
 
-def comparison_sheet(site: Site, trials: Sequence[Trial]) -> Drawing:
+def comparison_sheet(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial] = ()) -> Drawing:
     """Draw the candidates side by side on one sheet, in the given order.
 
     Parameters
@@ -134,11 +167,13 @@ def comparison_sheet(site: Site, trials: Sequence[Trial]) -> Drawing:
     site : Site
     trials : sequence of Trial
         At least one, the best first.
+    ends : sequence of EndTrial, optional
+        The manifolds at either end of the bed, told in the heading.
     """
     figures, lettering = Figures(site.frame.units), Lettering()
     paper = _METRIC if site.frame.units.word == "m" else _INCH
     grid = _grid(site, trials, paper, figures, lettering)
-    marks = [*_head(site, trials, paper, lettering), *_foot(site, grid, paper, lettering)]
+    marks = [*_head(site, trials, ends, paper, lettering), *_foot(site, grid, paper, lettering)]
     for index, trial in enumerate(trials):
         row, column = divmod(index, grid.across)
         left = _MARGIN + column * (grid.width + _GAP)
@@ -191,12 +226,18 @@ def _lettered(lines: int) -> float:
     return 0.1 + lines * _PITCH
 
 
-def _head(site: Site, trials: Sequence[Trial], paper: Paper, lettering: Lettering) -> Iterator[Mark]:
-    """Letter the title, and what is compared."""
+def _head(
+    site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], paper: Paper, lettering: Lettering
+) -> Iterator[Mark]:
+    """Letter the title, and what is compared; to the right the pipe that either end takes."""
     title = lettering.clean(site.title) or "Untitled"
     top = paper.height - _MARGIN
     room = paper.width - 2 * _MARGIN
-    text = lettering.fitted(title, 0.13, room, strong=True)
+    ends_said = [end_words(site, item) for item in ends]
+    widest = max((lettering.width(text, _LETTER) for text in ends_said), default=0.0)
+    for number, text in enumerate(ends_said):
+        yield _text(text, (paper.width - _MARGIN - widest, top - 0.12 - number * _PITCH))
+    text = lettering.fitted(title, 0.13, room - widest - 0.3, strong=True)
     yield Text(layer=layers.TITLE, text=text, at=(_MARGIN, top - 0.15), height=0.13, strong=True)
     count = len(trials)
     said = f"{count} pattern{'s' if count > 1 else ''} laid out on this bed, the one that best takes first"

@@ -1,0 +1,67 @@
+"""Manifolds at either end of a bed: what pipe that takes, by hand; and the same runs seen from the other end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from layout.model import EndTrial, Pattern
+from layout.plan import compare_ends, compare_patterns, plan_field
+from layout.readers.sitefile import read_site
+from layout.sheets.comparison import comparison, end_words
+
+SITE = Path(__file__).resolve().parent / "sites" / "rectangle.toml"  # 100 x 12 ft, 6 rows
+FOOT = 0.3048
+
+
+def ends_of(*settings: str) -> tuple[Sequence[EndTrial], dict[str, object]]:
+    site = read_site(SITE, ["laterals.runs=2", *settings])
+    trials = compare_patterns(site)
+    ends = compare_ends(site, trials)
+    return ends, comparison(site, trials, ends)
+
+
+@pytest.mark.parametrize("asked", ["pump", "far"])
+def test_both_ends_of_a_rectangle(asked: str) -> None:
+    ends, made = ends_of("pump.at=[-20, 6]", f'manifold.end="{asked}"')
+    assert [end.end for end in ends] == ["pump", "far"]
+    assert [end.asked for end in ends] == [asked == "pump", asked == "far"]
+    near, far = ends
+    assert near.at == pytest.approx((0.0, 6 * FOOT), abs=1e-6)
+    assert far.at == pytest.approx((100 * FOOT, 6 * FOOT), abs=1e-6)
+    # Three pairs of runs 2 ft apart: from the first lateral to the last are 8 ft.
+    assert near.manifolds == far.manifolds == pytest.approx(2 * 8 * FOOT, rel=1e-6)
+    # The lines of the far end pass the whole bed, twice.
+    assert far.lines - near.lines == pytest.approx(2 * 100 * FOOT, rel=0.12)
+    listed = made["ends"]
+    assert isinstance(listed, list)
+    assert [item["lines"] for item in listed] == pytest.approx([near.lines / FOOT, far.lines / FOOT])
+
+
+def test_a_point_names_the_end_that_is_asked_for() -> None:
+    ends, _ = ends_of("pump.at=[-20, 6]", "manifold.end=[101, 3]")
+    assert [end.asked for end in ends] == [False, True]
+
+
+def test_without_a_pump_there_are_manifolds_only() -> None:
+    ends, made = ends_of()
+    assert [end.lines for end in ends] == [0.0, 0.0]
+    listed = made["ends"]
+    assert isinstance(listed, list)
+    assert [item["lines"] for item in listed] == [None, None]
+    site = read_site(SITE)
+    assert end_words(site, ends[0]) == "Manifolds at the near end, as asked: manifolds 16.00 ft."
+
+
+def test_the_end_asked_for_is_what_the_plan_lays() -> None:
+    settings = ["laterals.runs=2", "pump.at=[-20, 6]", "runs.pattern=left", 'manifold.end="far"']
+    site = read_site(SITE, settings)
+    design = plan_field(site)
+    far = compare_ends(site, compare_patterns(site))[1]
+    plumbing = design.plumbing
+    assert far.pattern is Pattern.LEFT
+    assert far.manifolds == pytest.approx(sum(pipe.line.length for pipe in plumbing.manifolds))
+    assert far.lines == pytest.approx(sum(pipe.line.length for pipe in plumbing.lines))
+    assert far.laterals == len(design.laterals)
