@@ -111,7 +111,8 @@ def _table(traverse: Traverse, name: str, faults: Faults, *, closed: bool) -> Po
                 places[-1], said, "Mend it, or make CLOSE the last line where the last side was not measured."
             )
             faults.stop()
-        notes.append(f"{short}: the traverse ends {gap:.2f} from its start and is read as an open line")
+        if several:
+            notes.append(f"{short}: the traverse ends {gap:.2f} from its start and is read as an open line")
     xy, written = [start], ["START"]
     for index, course in enumerate(courses):
         place = places[index] if index < len(places) else "CLOSE"
