@@ -18,7 +18,13 @@ FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "takeoff.csv"}
 HONEST = {"corner": {"farthest usable ground from tubing"}}
 """Checks that fail for a reason the example's README tells; all others pass."""
 TOLD = {
-    "paddock": ("heights are metres", "misses its start by", "good to 2 m", "as a line", "100.014 on the plan"),
+    "paddock": (
+        "heights are metres",
+        "misses its start by",
+        "good to 2 m",
+        "as a line",
+        "100.014 on the plan",
+    ),
 }
 """What is said beside the results, note by note; nothing of the other examples."""
 
