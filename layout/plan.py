@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -38,6 +39,9 @@ from layout.terrain import (
 from layout.trials import Progress, lay_trials
 from layout.usable import usable_ground
 from layout.zones import evenness_checks
+
+LISTED = 30
+"""Pieces left out that have a finding each; of the others the sum is told."""
 
 
 def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
@@ -198,8 +202,24 @@ def _findings(site: Site, laying: Laying, sides: Sides, totals: Totals) -> Itera
             ),
             remedy="Plan the field as several beds to have them.",
         )
-    for dropped in laying.dropped:
-        yield _dropped(site, dropped)
+    yield from _left_out(site, laying.dropped)
+
+
+def _left_out(site: Site, dropped: Sequence[Dropped]) -> Iterator[Finding]:
+    """What is left out, the longest pieces one by one, the rest by their reason; layout.json has them all."""
+    order = sorted(range(len(dropped)), key=lambda number: -round(dropped[number].line.length, 6))
+    for number in sorted(order[:LISTED]):
+        yield _dropped(site, dropped[number])
+    unit = site.frame.units
+    rest: dict[str, list[float]] = {}
+    for number in order[LISTED:]:
+        rest.setdefault(dropped[number].why, []).append(dropped[number].line.length)
+    for why, lengths in rest.items():
+        total = math.fsum(lengths) / unit.length
+        yield Finding(
+            code="dropped-pieces",
+            said=f"{len(lengths)} shorter pieces, {total:.2f} {unit.length_name} in all, are left out: {why}.",
+        )
 
 
 def _dropped(site: Site, dropped: Dropped) -> Finding:

@@ -131,7 +131,7 @@ def _through_circle(points: Array, apex: int, centre: Array, radius: float) -> A
     (steps_back, start), (steps_on, end) = before, after
     angle0, angle, angle1 = (math.atan2(*(point - centre)[::-1]) for point in (start, points[apex], end))
     sweep = _turn(angle0, angle) + _turn(angle, angle1)
-    count = max(math.ceil(abs(sweep) / ARC_STEP), 1)
+    count = max(math.ceil(abs(sweep) / ARC_STEP - 1e-6), 1)
     around = angle0 + np.linspace(0.0, sweep, count + 1)
     arc = centre + radius * np.column_stack((np.cos(around), np.sin(around)))
     return np.vstack((points[: apex - steps_back + 1], arc, points[apex + steps_on :]))
@@ -173,7 +173,7 @@ def rolled(line: LineString, *, radius: float) -> list[LineString]:
     if radius <= 0 or is_gentle(coordinates(line), radius=radius):
         return [line]
     # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
-    parts = [LineString(coordinates(line.simplify(radius * 1e-4)))]
+    parts = [LineString(coordinates(line.simplify(radius * 1e-3)))]
     for side in (1.0, -1.0):
         parts = [back for part in parts for back in _there_and_back(part, side * radius)]
     return parts

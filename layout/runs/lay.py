@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -23,6 +23,10 @@ from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip,
 
 Geometry = TypeVar("Geometry", bound=BaseGeometry)
 Complex = NDArray[np.complex128]
+STEEPEST = 3.0
+"""How far the ends of neighbouring rows may recede along a manifold, in spacings."""
+_SIDED = frozenset({Pattern.LEFT, Pattern.RIGHT, Pattern.EVEN})
+"""Patterns whose rows are counted from one side of the bed."""
 
 
 def lay_runs(
@@ -51,7 +55,7 @@ def lay_runs(
     Laying
         Runs named from left to right; what was left out is listed in `dropped`.
     """
-    level = _Level.of(sides, mirrored=pattern is Pattern.EVEN and _right_is_longer(sides))
+    level = _Level.of(sides, mirrored=_mirrored(pattern, sides))
     sides = level.sides(sides)
     guide = None if guide is None else level.turn(guide)
     cut = Ground(
@@ -65,10 +69,8 @@ def lay_runs(
         kept_clear=level.turn(ground.kept_clear),
         begins=(rules.first or 0.0) if pattern in {Pattern.LEFT, Pattern.RIGHT} else 0.0,
     )
-    if pattern is Pattern.LEFT:
+    if pattern in {Pattern.LEFT, Pattern.RIGHT}:
         rows = list(_from_side(cut, sides.left))
-    elif pattern is Pattern.RIGHT:
-        rows = list(_from_side(cut, sides.right))
     elif pattern is Pattern.EVEN:
         rows = _spread(cut, rules)
     elif guide is not None or pattern is Pattern.CENTRE:
@@ -82,7 +84,8 @@ def lay_runs(
             row.place = -row.place
     rows.sort(key=lambda row: row.place)
     dropped: list[Dropped] = []
-    rows = enforce(_capped(rows, rules.most, pattern, dropped), cut, dropped)
+    rows = _capped(rows, rules.most, level, dropped, sided=pattern in _SIDED)
+    rows = enforce(rows, cut, dropped)
     runs, carries = _named(carry(rows, cut), cut)
     return Laying(
         pattern=pattern,
@@ -139,21 +142,26 @@ class _Level:
         return shapely.transform(geometry, move)
 
 
-def _right_is_longer(sides: Sides) -> bool:
-    """Whether even rows are counted from the right: those of the longer side run whole, new ones begin at the other."""
-    return sides.right.length > sides.left.length + 1e-6 * sides.centre.length
+def _mirrored(pattern: Pattern, sides: Sides) -> bool:
+    """Whether to lay a bed's mirror image: runs along the right side are those along the left one of the image.
+
+    Even rows are counted from the longer side: its own run whole, new ones begin at the other.
+    """
+    if pattern in {Pattern.EVEN, Pattern.CENTRE}:
+        return sides.right.length > sides.left.length + 1e-6 * sides.centre.length
+    return pattern is Pattern.RIGHT
 
 
 def _from_side(
     cut: Ground, side: LineString, *, gap: float | None = None, count: int | None = None
 ) -> Iterator[Row]:
-    """Rows parallel to one long side, from the clearance on: so many a gap apart, or all that fit a spacing apart."""
+    """Rows parallel to the left side, from the clearance on: so many a gap apart, or all that fit a spacing apart."""
     reach = _reach(cut.outline, side)
     gap = gap or cut.spacing
     count = count or math.ceil((reach - cut.first) / gap)
     guide = guides.swung_wide(
         guides.extended(side, cut.outline, by=2 * reach + 4 * cut.spacing),
-        side=1.0 if side is cut.sides.right else -1.0,
+        side=-1.0,
         radius=cut.radius - cut.first,
         slack=SWING_SLACK * cut.spacing,
     )
@@ -164,12 +172,20 @@ def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Itera
     """Rows at distances from a guide, those on its left apart from those on its right."""
     index = SegmentIndex([guide])
     for distance in distances:
-        line = fronts.front(guide, distance, radius=cut.radius, bed=cut.outline) if distance > 0 else guide
-        split: dict[float, list[LineString]] = {}
+        line: BaseGeometry = guide
+        passed: BaseGeometry = LineString()
+        if distance > 0:
+            line, passed = fronts.front(
+                guide, distance, radius=cut.radius, bed=cut.outline, beside=cut.spacing / 2
+            )
+        split: dict[float, Row] = {}
         for piece in clip(line, region, guide):
-            side = _side_of(piece, guide, index) if distance > 0 else 0.0
-            split.setdefault(side * distance, []).append(piece)
-        yield from (Row(place=place, pieces=pieces) for place, pieces in split.items())
+            place = distance * _side_of(piece, guide, index) if distance > 0 else 0.0
+            split.setdefault(place, Row(place=place)).pieces.append(piece)
+        for piece in clip(passed, region, guide) if not passed.is_empty else []:
+            place = distance * _side_of(piece, guide, index)
+            split.setdefault(place, Row(place=place)).passed.append(piece)
+        yield from split.values()
 
 
 def _side_of(piece: LineString, guide: LineString, index: SegmentIndex) -> float:
@@ -266,14 +282,14 @@ def _pieces(rows: list[Row], cut: Ground) -> int:
     return sum(piece.length >= cut.least for row in rows for piece in row.pieces)
 
 
-def _capped(rows: list[Row], most: int | None, pattern: Pattern, dropped: list[Dropped]) -> list[Row]:
+def _capped(
+    rows: list[Row], most: int | None, level: _Level, dropped: list[Dropped], *, sided: bool
+) -> list[Row]:
     """No more rows than the user's cap: those nearest the side or line that the pattern follows."""
     if most is None or len(rows) <= most:
         return rows
-    if pattern is Pattern.RIGHT:
-        keep = rows[-most:]
-    elif pattern in {Pattern.LEFT, Pattern.EVEN}:
-        keep = rows[:most]
+    if sided:
+        keep = rows[-most:] if level.mirrored else rows[:most]
     else:
         keep = sorted(sorted(rows, key=lambda row: abs(row.place))[:most], key=lambda row: row.place)
     for number, row in enumerate(rows):
@@ -282,21 +298,49 @@ def _capped(rows: list[Row], most: int | None, pattern: Pattern, dropped: list[D
     return keep
 
 
-def _named(rows: Iterable[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
+def _named(rows: Sequence[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
     """Runs in their order, by row from the left and along the row from the manifold end; and blank tubing."""
     runs: list[Run] = []
     carries: list[Join] = []
-    reach = cut.clearance + 0.1 * cut.spacing
-    end = cut.sides.near if cut.sides.certain else cut.outline.exterior
-    for number, row in enumerate(rows):
+    for number, (row, at_manifold) in enumerate(zip(rows, _at_manifold(rows, cut), strict=True)):
         fed = False
         for k, piece in enumerate(row.pieces):
             blank = row.blanks[k - 1] if k else None
             if k == 0:
-                fed = float(shapely.distance(shapely.Point(piece.coords[0]), end)) <= reach
+                fed = at_manifold
             elif blank is None:
                 fed = False
             runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, fed=fed))
             if blank is not None:
                 carries.append(Join(kind="blank", start=runs[-2].name, end=runs[-1].name, line=blank))
     return tuple(runs), tuple(carries)
+
+
+def _at_manifold(rows: Sequence[Carried], cut: Ground) -> list[bool]:
+    """Whether each row begins at the manifold end.
+
+    Where that end is known, what begins a clearance from it does, or at the edge of a setback that takes all up to it.
+    Where the bed has no long direction, a manifold
+    goes along as many rows as begin one beside the other on its edge: it can follow ends that recede by
+    :data:`STEEPEST` spacings from one row to the next; those with most tubing count.
+    """
+    heads = [shapely.Point(row.pieces[0].coords[0]) for row in rows]
+    reach = cut.clearance + 0.1 * cut.spacing
+    if cut.sides.certain:
+        # What a setback keeps off the end, with nothing else between, a manifold along its edge still reaches.
+        ways = shapely.shortest_line(cut.sides.near, heads)
+        taken = cut.kept_clear.buffer(reach)
+        found = shapely.dwithin(cut.sides.near, heads, reach) | shapely.covers(taken, ways)
+        return np.atleast_1d(found).tolist()
+    outer = shapely.dwithin(cut.outline.exterior, heads, reach)
+    groups: list[list[int]] = []
+    for number in np.flatnonzero(outer).tolist():
+        before = groups[-1][-1] if groups else -2
+        step = abs(heads[number].x - heads[before].x) if before >= 0 else 0.0
+        if before == number - 1 and step <= STEEPEST * cut.spacing:
+            groups[-1].append(number)
+        else:
+            groups.append([number])
+    tubing = [sum(piece.length for k in group for piece in rows[k].pieces) for group in groups]
+    chosen = groups[int(np.argmax(np.round(tubing, 6)))] if groups else []
+    return [number in chosen for number in range(len(rows))]

@@ -93,21 +93,22 @@ class Ground:
         return max(self.shortest, SLIVER * self.spacing) * (1 - 1e-6)
 
     def region(self, *guides: LineString) -> Region:
-        """The ground a front may use: that of the laws, but not cut by the side it follows.
+        """The ground a front may use: that of the laws, but not cut by the sides it follows.
 
         A front keeps its distance from its own guide by construction. Cut there as well, a first run that
         lies just on the clearance line would fall to shreds.
         """
         edge = self.outline.exterior
         hair = 1e-6 * self.spacing
+        followed = union(line.buffer(hair) for line in guides)
         if self.sides.certain:
             soft = [self.sides.left, self.sides.right]
-            hard = edge.difference(union([line.buffer(hair) for line in (*soft, *guides)]))
+            hard = edge.difference(union([*(line.buffer(hair) for line in soft), followed]))
             far = union([line for line in soft if not any(line is guide for guide in guides)])
         else:  # any part of the edge may lie along the runs
-            hard = LineString()
-            far = edge.difference(union([line.buffer(hair) for line in guides]))
-        cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
+            hard, far = LineString(), edge.difference(followed)
+        # a row that lies on the clearance line of some other edge is not to be lost to rounding
+        cut = [hard.buffer(max(self.clearance - hair / 10, 0.0), quad_segs=32), self.kept_clear]
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
         strict, loose = (
             areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
@@ -155,10 +156,14 @@ class Region:
 
 @dataclass(slots=True)
 class Row:
-    """The pieces of one front, from the manifold end on; `place` is the row's place across the bed from the left."""
+    """The pieces of one front, from the manifold end on; `place` is the row's place across the bed from the left.
+
+    `passed` is what easing its bends passed by.
+    """
 
     place: float
     pieces: list[LineString] = field(default_factory=list)
+    passed: list[LineString] = field(default_factory=list)
 
 
 def clip(front: BaseGeometry, region: Region, along: LineString) -> list[LineString]:
@@ -203,6 +208,8 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
     shapely.prepare(limits)
     kept = [Row(place=row.place) for row in rows]
     for number, row in enumerate(rows):
+        for piece in row.passed:
+            _drop(dropped, piece, number, "bends tighter than tubing.bend_radius", ground=ground)
         for piece in row.pieces:
             if not _long_enough(piece, ground, number, dropped):
                 continue
