@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely import Point
+from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, xy
@@ -44,8 +44,10 @@ def closed_by(ground: Ground, feed: XY) -> tuple[tuple[tuple[str, XY], ...], boo
     if start is None or end is None:
         return ((BED, ground.pump if start is None else feed),), True
     if _open(named, [], start, end):
-        # There is a way to the bed's edge, and only the last of it is closed, by tubing.
-        return ((BED, feed),), True
+        # There is a way to free ground by the manifold; the last of it is closed, by a feature or else by tubing.
+        last = LineString([end, feed])
+        across = [item for item in obstacles if ground.zone_beside(item, feed).intersects(last)]
+        return tuple((item.name, feed) for item in across) or ((BED, feed),), len(across) < 2
     about = _about(named, start, end)
     singles = [item for item in about if _open(named, [item], start, end)]
     if singles:

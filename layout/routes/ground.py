@@ -22,6 +22,8 @@ TUBE = 0.1
 """How near a line may come to tubing in the bed [m]; half as near as its manifold, where that is less."""
 PASSING = 0.05
 """How near a line may come to a manifold that it leads past [m]."""
+ROUND = 64
+"""Chords to a quarter circle where a zone has to be truly round."""
 NUDGE = 1e-5
 """How far outside an obstacle a line begins that starts on its edge [m]: rounding must not put it inside."""
 BED = "the bed"
@@ -134,10 +136,7 @@ class Ground:
         It keeps setbacks, stays off tubing, goes no farther into the bed than the deepest of `feeds`, and round
         the other manifolds where that can be.
         """
-        obstacles = [
-            self._zone(item.name, item.shape, distance)
-            for item, distance in zip(self.obstacles, self._least([feed]), strict=True)
-        ]
+        obstacles = [self.zone_beside(item, feed) for item in self.obstacles]
         inner = self.outline.buffer(-(self._depth([start, *feeds]) + TOLERANCE))
         reach = LineString([start, feed]).buffer(2 * GAP + float(Point(start).distance(Point(feed))))
         near = [tube for tube in self.tubing if tube.intersects(reach)]
@@ -149,6 +148,16 @@ class Ground:
             if other is not pipe and other.line.intersects(reach)
         ]
         return shortest_way(start, feed, [*fixed, *others]) or shortest_way(start, feed, fixed)
+
+    def zone_beside(self, item: Obstacle, feed: XY) -> BaseGeometry:
+        """The zone of an obstacle, but no larger than leaves a feed outside."""
+        zone = self._zone(item.name, item.shape, item.distance)
+        point = Point(feed)
+        if not zone.intersects(point):
+            return zone
+        # Truly round: the corners of the usual zone would swallow what stands just outside it.
+        distance = min(item.distance, float(item.shape.distance(point))) - TOLERANCE
+        return item.shape.buffer(max(distance, 0.0), quad_segs=ROUND)
 
     def _depth(self, places: Sequence[XY]) -> float:
         """How far inside the bed the deepest of some places stands [m]."""
@@ -164,7 +173,7 @@ class Ground:
         pipe = LineString(points)
         shapes = [item.shape for item in self.obstacles]
         least = self._least([self.pump, *feeds])
-        if bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE / 2)):
+        if bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE)):
             return False
         inner = self.outline.buffer(-(self._depth([self.pump, *feeds]) + 2 * TOLERANCE))
         if not inner.is_empty and pipe.intersects(inner):
