@@ -36,8 +36,9 @@ def grid_words(site: Site) -> tuple[str, str, str] | None:
     if found is None:
         return None
     height = "levels unknown" if found.height is None else f"height {found.height:.6f}"
-    way = "east" if found.convergence >= 0 else "west"
-    north = f"grid north {abs(found.convergence):.2f} degrees {way} of true north"
+    turn = round(found.convergence, 2)
+    way = "east" if turn > 0 else "west"
+    north = f"grid north {abs(turn):.2f} degrees {way} of true north" if turn else "grid north is true north"
     return (
         site.frame.plane or site.frame.crs or "",
         f"combined factor {found.combined:.6f}",
