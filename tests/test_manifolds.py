@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.laterals import join_runs
 from layout.manifolds import BEYOND, STUB, lay_plumbing, setback_check
+from layout.manifolds.trench import OUT
 from layout.model import (
     XY,
     Feature,
@@ -361,6 +362,27 @@ def test_manifolds_beside_a_lot_line_lie_under_the_run_ends() -> None:
     supply, back = plumbing.manifolds
     assert np.allclose(np.asarray(supply.line.coords)[:, 0], 3.3)
     assert np.allclose(np.asarray(back.line.coords)[:, 0], 3.0)
+
+
+def test_manifolds_that_a_setback_puts_in_the_bed_are_led_out_of_it() -> None:
+    lot_line = LineString([(-2.0, -30), (-2.0, 30)]).buffer(5.0)
+    runs = clipped(straight_runs(8, 30.0), lot_line)
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    for pump, beyond in (((9.0, -9.0), (-OUT, 3.9)), ((9.0, 20.0), (0.3, 4.8 + OUT))):
+        plumbing = lay_plumbing(
+            laterals,
+            runs,
+            straight_sides(30.0, 4.8),
+            RULES,
+            pump=Pump(at=pump),
+            outline=box(0, 0, 30, 4.8),
+            kept_clear=MultiPolygon([lot_line]),
+        )
+        check_laws(plumbing, {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}, pump)
+        back = plumbing.manifolds[1].line
+        assert back.bounds == pytest.approx((3.0, beyond[0], 3.0, beyond[1]), abs=0.01)
 
 
 def test_manifolds_go_round_a_well_that_bites_off_some_run_ends() -> None:

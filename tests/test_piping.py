@@ -65,3 +65,24 @@ def test_the_end_asked_for_is_what_the_plan_lays() -> None:
     assert far.manifolds == pytest.approx(sum(pipe.line.length for pipe in plumbing.manifolds))
     assert far.lines == pytest.approx(sum(pipe.line.length for pipe in plumbing.lines))
     assert far.laterals == len(design.laterals)
+
+
+LOT_LINE = """
+[[feature]]
+name = "lot line"
+kind = "property line"
+shape = [[-2, -40], [-2, 60]]
+setback = 10.0
+
+[pump]
+at = [20, -20]
+"""
+
+
+def test_a_setback_that_takes_the_whole_end_leaves_a_field_that_can_be_built(tmp_path: Path) -> None:
+    (tmp_path / "site.toml").write_text(SITE.read_text() + LOT_LINE)
+    design = plan_field(read_site(tmp_path / "site.toml"))
+    assert [check.name for check in design.checks if not check.ok] == []
+    assert all(run.fed for run in design.laying.runs)
+    assert len(design.plumbing.lines) == len(design.plumbing.manifolds) == 2
+    assert all(lateral.returns_near for lateral in design.laterals)

@@ -24,7 +24,8 @@ def setback_check(site: Site, plumbing: Plumbing, kept_clear: MultiPolygon) -> C
     # Where a trench follows the edge of a zone, it lies neither in it nor out of it.
     zones = kept_clear.buffer(-TOLERANCE)
     pipes = [pipe.line for pipe in plumbing.manifolds] + [riser.line for riser in plumbing.risers]
-    within = [part for line in pipes for part in lines_of(shapely.intersection(line, zones))]
+    parts = (part for line in pipes for part in lines_of(shapely.intersection(line, zones)))
+    within = [part for part in parts if part.length > TOLERANCE]
     length = math.fsum(part.length for part in within)
     place = ""
     if length > 0:

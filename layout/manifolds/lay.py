@@ -14,7 +14,17 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
 
-from layout.manifolds.trench import OUTWARD, Place, beside, clear_of, side_of, span, stub_at, trench
+from layout.manifolds.trench import (
+    OUTWARD,
+    Place,
+    beside,
+    clear_of,
+    led_out,
+    side_of,
+    span,
+    stub_at,
+    trench,
+)
 from layout.model import (
     XY,
     Feature,
@@ -75,7 +85,8 @@ def lay_plumbing(
     beside an obstacle in the bed, have a stub each.
 
     Manifolds stay out of setback zones. Where the bed's end, or the way along it, lies in one, they follow its
-    edge under the ends of the tubing: the return on the edge itself, the supply one offset from it.
+    edge under the ends of the tubing: the return on the edge itself, the supply one offset from it; there they are
+    led on to just outside the bed, for their lines to meet them.
 
     Lines run straight from the pump to the nearer end of each manifold at the manifold end of the bed; those
     to another edge follow the sides of the bed there, outside it. They are not yet led round features.
@@ -116,14 +127,22 @@ def lay_plumbing(
         feet = [laid.project(Point(tip.at)) for tip in group]
         manifold = span(laid, min(feet), max(feet), pump.at if pump else None)
         line = _line_back(manifold, laid, group[0], sides, pump, rules.offset) if pump else None
+        # Both are made as a return, on the way to the pump.
         if line is not None and line.length > TOLERANCE:
-            # Both are made as a return, on the way to the pump.
             manifold = _facing(manifold, Point(line.coords[0]))
-            lines.append(Pipe(kind=kind, line=_flowing(line, kind), diameter=sizes[kind], zone=zone))
         elif pump is not None:
             manifold = _facing(manifold, Point(pump.at))
         else:
             manifold = manifold.reverse()
+        if outline is not None and trenches.moved(group[0]):
+            ways = (
+                led_out(way, laid, outline, trenches.clear[kind]) for way in (manifold, manifold.reverse())
+            )
+            out = next((way for way in ways if way is not None), None)
+            manifold = out or manifold
+            line = LineString([manifold.coords[-1], pump.at]) if out and pump else line
+        if line is not None and line.length > TOLERANCE:
+            lines.append(Pipe(kind=kind, line=_flowing(line, kind), diameter=sizes[kind], zone=zone))
         manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind], zone=zone))
         for tip, foot in zip(group, feet, strict=True):
             riser = LineString([xy(laid.interpolate(foot)), tip.at])
@@ -210,11 +229,16 @@ class _Trenches:
         self._tips, self._sides, self._offset, self._pump = tips, sides, rules.offset, pump
         self._starts = _starts(runs)
         grown = kept_clear.buffer(rules.offset, quad_segs=64)
-        self._clear: dict[PipeKind, MultiPolygon] = {
+        self.clear: dict[PipeKind, MultiPolygon] = {
             "return": kept_clear,
             "supply": MultiPolygon(polygons_of(grown)),
         }
         self._laid: dict[tuple[PipeKind, Place], LineString] = {}
+        self._moved: set[tuple[PipeKind, Place]] = set()
+
+    def moved(self, tip: _Tip) -> bool:
+        """Whether the trench that serves the end of a lateral follows the edge of a setback zone somewhere."""
+        return (tip.kind, tip.place) in self._moved
 
     def of(self, tip: _Tip) -> LineString:
         """Give the trench that serves the end of a lateral [m]."""
@@ -222,15 +246,17 @@ class _Trenches:
         distance = BEYOND[tip.kind] * self._offset
         if tip.place == "inside":
             toward = self._pump.at if self._pump else xy(self._sides.near.centroid)
-            return stub_at(tip.at, toward, distance, self._clear["return"])
+            return stub_at(tip.at, toward, distance, self.clear["return"])
         if key not in self._laid:
             front = [other.at for other in self._tips if other.place == tip.place]
             if tip.place == "near":
                 front = self._starts or front
             # Run ends cut short by a setback say nothing of where the others stand.
-            free = [at for at in front if self._clear["return"].distance(Point(at)) > BITTEN]
+            free = [at for at in front if self.clear["return"].distance(Point(at)) > BITTEN]
             straight = trench(free or front, tip.place, self._sides, distance)
-            self._laid[key] = clear_of(straight, self._clear[tip.kind], front)
+            self._laid[key] = clear_of(straight, self.clear[tip.kind], front)
+            if self._laid[key] is not straight:
+                self._moved.add(key)
         return self._laid[key]
 
 

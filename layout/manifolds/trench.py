@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Point
+from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
 
 from layout.model import XY, Sides
@@ -22,6 +22,8 @@ HEADING = 0.5
 """Length of the end of a line that its direction is taken from [m]."""
 EXTENSION = 5.0
 """How far a trench may be carried on straight past the corners of the bed to reach outer run ends [m]."""
+OUT = 0.3
+"""How far out of the bed a manifold is led that lies in it because of a setback [m]."""
 TURNS = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6)
 """Ways that a stub in the bed is tried in, as turns of 30 degrees from the way to the pump."""
 
@@ -146,7 +148,8 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
     """Lead a trench along the edge of setback zones wherever it would enter one.
 
     What of it lies in a zone gives way to the edge of that zone between the same two places, by the way that passes
-    nearer to the run ends. Beyond the outermost run ends the trench is not looked at, and cut off.
+    nearer to the run ends. What lies farther than :data:`EXTENSION` beyond the outermost run ends, or beyond the far
+    side of a zone, is cut off.
 
     Parameters
     ----------
@@ -163,7 +166,7 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
         The line itself where it enters no zone.
     """
     feet = [line.project(Point(at)) for at in front]
-    first, last = max(min(feet) - STUB, 0.0), min(max(feet) + STUB, line.length)
+    first, last = max(min(feet) - EXTENSION, 0.0), min(max(feet) + EXTENSION, line.length)
     needed = LineString(coordinates(substring(line, first, last)))
     if not zones.intersects(needed):
         return line
@@ -191,13 +194,52 @@ def _past(line: LineString, ring: LineString, enters: float, leaves: float, near
     )
     ways = [inner, outer[::-1]] if start <= end else [inner[::-1], outer]
     way = min(ways, key=lambda way: _apart(way, near))
-    before = coordinates(substring(line, 0.0, enters)) if enters > TOLERANCE else np.empty((0, 2))
-    after = (
-        coordinates(substring(line, leaves, line.length))
-        if leaves < line.length - TOLERANCE
-        else np.empty((0, 2))
-    )
+    # A line that passes through a zone to its other side is not taken up again there.
+    meets = [ring.distance(line.interpolate(station)) < TOLERANCE for station in (enters, leaves)]
+    nothing = np.empty((0, 2))
+    before = coordinates(substring(line, 0.0, enters)) if enters > TOLERANCE and meets[0] else nothing
+    goes_on = leaves < line.length - TOLERANCE and meets[1]
+    after = coordinates(substring(line, leaves, line.length)) if goes_on else nothing
     return np.vstack((before, way, after))
+
+
+def led_out(
+    manifold: LineString, line: LineString, outline: Polygon, zones: MultiPolygon
+) -> LineString | None:
+    """Carry a manifold on along its trench until it leaves the bed, so that a line can meet it there.
+
+    Parameters
+    ----------
+    manifold : LineString
+        To the end that is carried on [m].
+    line : LineString
+        The trench that it is a part of [m].
+    outline : Polygon
+        Of the bed [m].
+    zones : MultiPolygon
+        Setback zones that it stays out of [m].
+
+    Returns
+    -------
+    LineString or None
+        None where the trench does not lead out of the bed.
+    """
+    last, first = (line.project(Point(manifold.coords[tip])) for tip in (-1, 0))
+    onward = LineString(coordinates(substring(line, last, line.length if last >= first else 0.0)))
+    bed = outline.buffer(OUT)
+    within = [
+        part
+        for part in lines_of(onward.intersection(bed))
+        if part.distance(Point(onward.coords[0])) < TOLERANCE
+    ]
+    reach = float(within[0].length) if within else 0.0
+    if reach > onward.length - TOLERANCE:
+        return None
+    more = LineString(coordinates(substring(onward, 0.0, reach)))
+    if zones.buffer(-TOLERANCE).intersects(more):
+        return None
+    points = np.vstack((coordinates(manifold), coordinates(more)))
+    return LineString(coordinates(shapely.remove_repeated_points(LineString(points), TOLERANCE)))
 
 
 def _apart(way: Array, near: Points) -> tuple[float, float]:
