@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from layout.errors import FrameError, LayoutError
+from layout.errors import FrameError, LayoutError, ReadError
 from layout.frame import (
     crs_fault,
     datum_note,
@@ -24,6 +25,8 @@ from layout.frame import (
 )
 from layout.frame.geodetic import mean_radius, middle
 from layout.model import Frame, Levels
+from layout.readers.geographic import on_plan
+from layout.readers.points import PointTable
 from layout.readers.sitefile import read_site
 from layout.units import FOOT, UNIT_SETS, US_SURVEY_FOOT
 from tests.command import Command
@@ -313,3 +316,37 @@ def test_check_tells_the_grid(
     said = command("check", path).out
     assert "combined factor 0.9999" in said
     assert "grid north 0.30 degrees east of true north" in said
+
+
+def test_longitude_and_latitude_swapped_are_asked_about(tmp_path: Path) -> None:
+    write_map(tmp_path, [[42.36, -71.06], [42.3603, -71.06], [42.3603, -71.0602], [42.36, -71.06]])
+    site = read_site(site_in(tmp_path, "bed.geojson"))
+    assert site.notes[-1].endswith("does longitude stand first in the files?")
+
+
+def test_points_measured_later_come_to_the_plan() -> None:
+    crs, ring = rectangle("ft")
+    table = PointTable(
+        xy=tuple((x, y) for x, y in ring),
+        z=(30.48,) * 5,
+        places=("line 1",) * 5,
+        file="laid.geojson",
+        geographic=True,
+        metric_z=True,
+    )
+    found = on_plan(table, Frame(units=UNIT_SETS["ft"], origin=(1000.0, 1000.0), crs=crs))
+    assert (
+        np.abs(
+            np.asarray(found.xy) - [(1000, 1000), (1090, 1000), (1090, 1014), (1000, 1014), (1000, 1000)]
+        ).max()
+        < 1e-3
+    )
+    assert found.z == pytest.approx([100.0] * 5)
+    assert on_plan(found, Frame(units=UNIT_SETS["ft"])) is found
+    with pytest.raises(
+        ReadError, match=r"laid\.geojson: it is in longitude and latitude, but where the site's plan lies"
+    ):
+        on_plan(table, Frame(units=UNIT_SETS["ft"]))
+    with pytest.raises(ReadError, match="it says that it is in m, but the site is in us-ft"):
+        on_plan(replace(found, unit="m"), Frame(units=UNIT_SETS["us-ft"]))
+    assert on_plan(replace(found, unit="ft"), Frame(units=UNIT_SETS["us-ft"])).xy == found.xy

@@ -90,6 +90,9 @@ def test_an_azimuth_in_words_is_rounded_before_it_is_split(degrees: float, words
         "45 30 15 120.50",
         "45.5041667, 120.50",
         "  N 45°30'15\" E   120.50   # to the oak",
+        "L4 N 45°30'15\" E 120.50",
+        "3. N 45°30'15\" E 120.50",
+        "N 45ø30'15\" E 120.50",
     ],
 )
 def test_spellings_of_one_course(call: str) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 
 _SAME = (
-    ("º˚", "°"),
+    ("º˚øØ¡", "°"),  # the last three: the degree sign of old code pages, read in another
     ("′’‘´`", "'"),
     ("″“”„", '"'),
     ("–—−‐‑", "-"),

@@ -14,9 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from layout.errors import Fault
+from layout.errors import Fault, ReadError
 from layout.frame import crs_fault, datum_note, local_plane, to_plan
-from layout.model import XY
+from layout.model import XY, Frame
 from layout.readers.document import Document, Loc
 from layout.readers.points import PointTable
 from layout.readers.values import is_number, quoted
@@ -24,6 +24,8 @@ from layout.units import UnitSet
 
 NEAR = 0.5
 """Points in the site file lie within so much of those in the survey files [degrees]."""
+POLAR = 66.5
+"""Beds beyond this latitude are asked about [degrees]."""
 POINT_KEYS: tuple[Loc, ...] = (
     ("pump", "at"),
     ("manifold", "end"),
@@ -86,6 +88,40 @@ def on_one_plane(document: Document, tables: dict[Loc, PointTable], units: UnitS
     return _on_own(document, tables, degrees, units)
 
 
+def on_plan(table: PointTable, frame: Frame) -> PointTable:
+    """Bring points measured later, an as-built survey say, to the plan of a site that has been read.
+
+    Raises
+    ------
+    ReadError
+        Where they are in longitude and latitude, and the site's place on earth is not known or out of reach; or in
+        another unit than the site's, as they say themselves.
+    """
+    said = unit_said(table, frame.units.word)
+    if said is not None:
+        raise ReadError(
+            Fault(file=table.file, said=said, remedy="Convert it, or write the units that it is in.")
+        )
+    if not table.geographic:
+        return table
+    if frame.crs is None:
+        said = "it is in longitude and latitude, but where the site's plan lies on earth is not known"
+        raise ReadError(
+            Fault(file=table.file, said=said, remedy="Give plan coordinates, or state survey.crs.")
+        )
+    turned, faults = _turned({("points",): table}, frame.crs, frame.units)
+    if faults:
+        raise ReadError(*faults)
+    return turned["points",]
+
+
+def unit_said(table: PointTable, word: str) -> str | None:
+    """What is wrong with the unit that a file says it is in; None where nothing is: plain feet fit both feet."""
+    if table.unit is None or table.unit == word or (table.unit == "ft" and word == "us-ft"):
+        return None
+    return f"it says that it is in {table.unit}, but the site is in {word}"
+
+
 def _without(tables: dict[Loc, PointTable], left_out: Iterable[Loc]) -> dict[Loc, PointTable]:
     gone = set(left_out)
     return {loc: table for loc, table in tables.items() if loc not in gone}
@@ -139,7 +175,7 @@ def _on_own(
         words=f"local plane {where}",
         tables=turned,
         faults=(*faults, *beyond),
-        notes=(_plane_note(crs, where, level, units),),
+        notes=(_plane_note(crs, where, centre.xy[0][1], level, units),),
     )
 
 
@@ -159,7 +195,7 @@ def _level(document: Document, table: PointTable | None, units: UnitSet) -> floa
     return math.fsum(known) / len(known) * (1.0 if table.metric_z else units.length)
 
 
-def _plane_note(crs: str, where: str, level: float | None, units: UnitSet) -> str:
+def _plane_note(crs: str, where: str, latitude: float, level: float | None, units: UnitSet) -> str:
     """What plane was chosen, in a sentence."""
     k = float(next(part for part in crs.split() if part.startswith("+k="))[3:])
     at = (
@@ -168,11 +204,13 @@ def _plane_note(crs: str, where: str, level: float | None, units: UnitSet) -> st
         else f"for ground at {level / units.length:,.1f}"
     )
     unit = "" if level is None else f" {units.length_name}"
+    far = "; so near to a pole: does longitude stand first in the files?" if abs(latitude) > POLAR else ""
     return (
         f"the plan is a plane for this site, transverse Mercator on WGS 84 through {where}, with scale factor {k:.8f} "
         f"{at}{unit}, so that plan lengths are "
         "ground lengths; points in the site file are longitude, latitude; a map may lie 1 to 2 m off marks on the "
         "ground, so tie it to points on site before staking with a receiver"
+        f"{far}"
     )
 
 

@@ -15,7 +15,7 @@ from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
 from layout.model import FeatureKind, Frame, Site, xy
 from layout.readers.document import Document, Loc, load, override
-from layout.readers.geographic import Plane, on_one_plane
+from layout.readers.geographic import Plane, on_one_plane, unit_said
 from layout.readers.nouns import Shapes, feature_name, site_of
 from layout.readers.points import PointTable
 from layout.readers.references import point_tables
@@ -99,17 +99,15 @@ def _crs_faults(document: Document, frame: Frame) -> list[Fault]:
 
 
 def _unit_faults(document: Document, tables: dict[Loc, PointTable]) -> list[Fault]:
-    """List survey files that say themselves that they are in another unit than the site; plain feet fit both feet."""
+    """List survey files that say themselves that they are in another unit than the site."""
     site = document.get("units")
-    faults = []
-    for table in dict.fromkeys(tables.values()):
-        if table.unit is None or table.unit == site or (table.unit == "ft" and site == "us-ft"):
-            continue
-        said = f"it says that it is in {table.unit}, but the site is in {site}"
-        faults.append(
-            Fault(file=table.file, said=said, remedy="Convert it, or write the units that it is in.")
-        )
-    return faults if isinstance(site, str) and site in UNIT_SETS else []
+    if not isinstance(site, str) or site not in UNIT_SETS:
+        return []
+    found = [(table.file, unit_said(table, site)) for table in dict.fromkeys(tables.values())]
+    remedy = "Convert it, or write the units that it is in."
+    return [
+        Fault(file=file, said=said, remedy=remedy) for file, said in dict.fromkeys(found) if said is not None
+    ]
 
 
 class _Maker:
