@@ -262,16 +262,16 @@ def _without_doubles(shapes: list[Shape], near: float) -> int:
         for shape in shapes
     ]
     tree = shapely.STRtree(outlines)
+    bounds = np.array([outline.bounds for outline in outlines])
     gone: set[int] = set()
     for index, outline in enumerate(outlines):
         if index in gone:
             continue
-        for other in tree.query(outline, predicate="dwithin", distance=near):
-            if other > index and abs(outlines[other].length - outline.length) <= 4 * near * len(
-                outline.coords
-            ):
-                same = shapely.hausdorff_distance(outline, outlines[other]) <= 4 * near
-                gone |= {int(other)} if same else set()
+        found = tree.query(outline, predicate="dwithin", distance=near)
+        alike = found[(found > index) & (np.abs(bounds[found] - bounds[index]) <= 4 * near).all(axis=1)]
+        gone |= {
+            int(other) for other in alike if shapely.hausdorff_distance(outline, outlines[other]) <= 4 * near
+        }
     shapes[:] = [shape for index, shape in enumerate(shapes) if index not in gone]
     return len(gone)
 

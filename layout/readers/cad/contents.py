@@ -109,7 +109,8 @@ class Drawing:
     def _extent(self) -> Extent:
         """The size and reach of the first entities; a stray one does not count."""
         plain = [item for item in self._model[:_SAMPLE] if item.kind != "INSERT"]
-        made = flattened(plain, fine=Fineness(sagitta=1e9), join=0.0, limit=COORDINATE_LIMIT)
+        with np.errstate(all="ignore"):
+            made = flattened(plain, fine=Fineness(sagitta=1e9), join=0.0, limit=COORDINATE_LIMIT)
         rows = [piece.points[:, :2] for piece in made.pieces]
         rows += [insertion(item)[:, :2] for item in self._model[:_SAMPLE] if item.kind == "INSERT"]
         points = np.vstack([*rows, np.empty((0, 2))])

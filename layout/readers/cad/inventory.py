@@ -6,12 +6,13 @@ Nothing here is more than a guess, and is called so: layers have whatever names 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from shapely import Point, Polygon
+from shapely import Point, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, ReadError
@@ -228,15 +229,12 @@ def _things(drawing: Drawing, content: Content, part: Part | FeatureKind | None)
     """What a site file can name on a layer: symbols, closed shapes, and lines and points outside of these."""
     closed = content.shapes.closed or content.fills
     areas = [geometry_of(shape) for shape in closed]
-    zones = [area.buffer(1e-6) for area in areas]
-    within = [any(zone.contains(area) and zone.area > 1.01 * area.area for zone in zones) for area in areas]
-    outer = [shape for shape, inside in zip(closed, within, strict=True) if not inside]
-    loose = [
-        shape
-        for shape in (*content.shapes.lines, *content.shapes.points)
-        if not any(zone.contains(geometry_of(shape)) for zone in zones)
-        and not any(shape.crossing for shape in outer)
-    ]
+    others = [*content.shapes.lines, *content.shapes.points]
+    within = _within(areas, [*areas, *map(geometry_of, others)])
+    outer = [shape for shape, inside in zip(closed, within, strict=False) if not inside]
+    loose = [shape for shape, inside in zip(others, within[len(closed) :], strict=True) if not inside]
+    if any(shape.crossing for shape in outer):
+        loose = []
     made: list[Thing] = []
     symbols: set[str] = set()
     shaped = {shape.handle for shape in outer if shape.members[0].item.block}
@@ -260,6 +258,18 @@ def _things(drawing: Drawing, content: Content, part: Part | FeatureKind | None)
         only = made[0]
         return [Thing(reference=_named(drawing, content), at=only.at, said=only.said, shape=only.shape)]
     return made
+
+
+def _within(areas: Sequence[BaseGeometry], shapes: Sequence[BaseGeometry]) -> list[bool]:
+    """Which shapes lie in one of the areas, other than itself."""
+    if not areas:
+        return [False] * len(shapes)
+    zones = [area.buffer(1e-6) for area in areas]
+    pairs = STRtree(zones).query(np.array(shapes, dtype=object), predicate="within")
+    inside = [False] * len(shapes)
+    for shape, zone in pairs.T.tolist():
+        inside[shape] |= zones[zone].area > 1.01 * shapes[shape].area
+    return inside
 
 
 def _named(drawing: Drawing, content: Content) -> str:

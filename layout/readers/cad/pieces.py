@@ -140,12 +140,13 @@ def _in_the_world(item: Item, maker: Maker, fine: Fineness) -> list[Array]:
     """The rows of an entity in world coordinates, flattened as finely there as asked."""
     if item.matrix is None:
         return maker(item.entity, fine)
-    axes = np.array([[axis.x, axis.y, axis.z] for axis in (item.matrix.ux, item.matrix.uy, item.matrix.uz)])
-    stretch = float(np.abs(axes).sum(axis=1).max())
+    # the library's matrices stand behind the vectors that they turn, and end with a row for the shift
+    matrix = np.array(list(item.matrix), dtype=np.float64).reshape(4, 4)
+    stretch = float(np.abs(matrix[:3, :3]).sum(axis=1).max())
     if not 0.0 < stretch < math.inf:
         raise ValueError("the scale of its block is no number")
     rows = maker(item.entity, Fineness(sagitta=fine.sagitta / stretch, share=fine.share))
-    return [_rows(item.matrix.transform_vertices(map(_vec, row))) for row in rows]
+    return [row @ matrix[:3, :3] + matrix[3, :3] for row in rows]
 
 
 def _amiss(row: Array, limit: float) -> str:
