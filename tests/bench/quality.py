@@ -234,10 +234,31 @@ def broken(bed: HardBed, ours: Ours) -> Iterator[str]:
         yield f"{ours.pieces} pieces beyond one a row, offsets {pieces}"
 
 
+def brief(figures: Theirs | Ours) -> str:
+    """What counts most, in a cell."""
+    return f"{figures.covered:.1f} · {figures.dry:.2f} · {figures.pieces}"
+
+
+def print_brief(names: Sequence[str]) -> None:
+    """One line a bed: share covered [%] · driest place [ft] · pieces beyond one a row."""
+    heads = [f"`best`, closest {closest:g} s" for closest in CLOSEST]
+    print("| bed | offsets | spread | " + " | ".join(heads) + " |")
+    print("| --- " * (3 + len(heads)) + "|")
+    for name in names:
+        theirs = [brief(figures) for figures in BEDS[name].theirs] or ["", ""]
+        ours = [figures(planned(BEDS[name], closest)) for closest in CLOSEST]
+        cells = [*theirs, *(f"{brief(found)}, {found.pattern}" for found in ours)]
+        print(f"| {name} | " + " | ".join(cells) + " |", flush=True)
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("beds", nargs="*", help="names of beds; all if none is named")
+    parser.add_argument("--brief", action="store_true", help="one line a bed, and no promises")
     asked = parser.parse_args()
+    if asked.brief:
+        print_brief(asked.beds or list(BEDS))
+        return 0
     print("| bed | pattern | gap least/mean/greatest, ft | covered % | driest, ft | pieces | fed % |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     promises = []
