@@ -20,7 +20,7 @@ from layout.model import Bed, Laying, Lobe, Pattern, RunRules, Sides, Tubing, Us
 from layout.runs.bundle import lead
 from layout.runs.carry import MOST_BLANK, RING_STEP
 from layout.runs.led import Led, head_of
-from layout.runs.neck import Neck
+from layout.runs.neck import NEAR_ENOUGH, Neck
 from layout.runs.trim import Ground
 from layout.runs.windings import Chain, best_chains
 
@@ -99,7 +99,7 @@ def _fed(neck: Neck, longest: float, *, eager: bool) -> Led:
 def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) -> tuple[Led, int]:
     """Lines in the best chains that can be laid, and how many stay without water.
 
-    Where blank tubing along a wall cannot be laid, it is tried with one line less.
+    Where blank tubing along a wall cannot be laid, it is tried with one line less; where it bars a loop, without that.
     """
     left, right = room
     most_blank = 1.0 if eager else MOST_BLANK  # in the neck itself such lines have emitters
@@ -111,26 +111,28 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
         pitch = neck.pitch(len(carried[-1]), len(carried[1]))
         laid = [hand for hand in (-1, 1) if carried[hand]]
         failed = [hand for hand in laid if not lead(led, neck, carried[hand], hand, pitch[hand])]
-        if not failed and _loops_clear(led, neck, chains):
+        if failed:
+            left = len(carried[-1]) - 1 if -1 in failed else left
+            right = len(carried[1]) - 1 if 1 in failed else right
+            continue
+        barred = _barred_loop(led, neck, chains)
+        if barred is None:
             break
-        failed = failed or laid
-        left = len(carried[-1]) - 1 if -1 in failed else left
-        right = len(carried[1]) - 1 if 1 in failed else right
-        if not failed:
-            break
+        strands[barred] = replace(strands[barred], inner=False)
     _wind(led, neck, chains)
     return led, len(neck.far) - sum(len(chain.strands) for chain in chains)
 
 
-def _loops_clear(led: Led, neck: Neck, chains: Sequence[Chain]) -> bool:
-    """Whether loops between neighbours at the neck keep off the blank tubing."""
+def _barred_loop(led: Led, neck: Neck, chains: Sequence[Chain]) -> int | None:
+    """The left one of two strands whose loop by the neck would come too near to blank tubing; None where none would."""
     tree = shapely.STRtree([join.line for join in led.carries])
+    least = NEAR_ENOUGH * RING_STEP * neck.ground.spacing
     for chain in chains:
         for here, there in zip(chain.strands[1:-1:2], chain.strands[2::2], strict=False):
             ends = [led.runs[neck.far[k][0]].line.coords[0] for k in (here, there)]
-            if len(tree.query(LineString(ends), predicate="intersects")):
-                return False
-    return True
+            if len(tree.query(LineString(ends), predicate="dwithin", distance=least)):
+                return min(here, there)
+    return None
 
 
 def _wind(led: Led, neck: Neck, chains: Sequence[Chain]) -> None:
