@@ -229,9 +229,10 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
         left, right = (
             guides.extended(side, cut.outline, by=by) for side in (cut.sides.left, cut.sides.right)
         )
-        guide = guides.extended(guides.centred(guide, left, right, step=step), cut.outline, by=by)
+        midway = guides.extended(guides.centred(guide, left, right, step=step), cut.outline, by=by)
+        guide = _staying(midway, guide, cut.outline)
     if not drawn:
-        guide = guides.rounded(guide, radius=max(cut.radius, cut.spacing))
+        guide = _staying(guides.rounded(guide, radius=max(cut.radius, cut.spacing)), guide, cut.outline)
     for side in (1.0, -1.0):
         guide = guides.swung_wide(guide, side=side, radius=cut.radius, slack=SWING_SLACK * cut.spacing)
     region = cut.region()
@@ -242,6 +243,12 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
         laid = sum(piece.length for row in rows for piece in row.pieces if piece.length >= cut.shortest)
         families.append((-round(laid, 3), phase, rows))
     return min(families, key=lambda family: family[:2])[2]
+
+
+def _staying(line: LineString, before: LineString, outline: Polygon) -> LineString:
+    """A line made of another, or that other where the new one has lost its way out of the bed."""
+    inside, was_inside = (shapely.length(shapely.intersection(part, outline)) for part in (line, before))
+    return line if inside >= 0.75 * was_inside else before
 
 
 def _spread(cut: Ground, rules: RunRules) -> list[Row]:
