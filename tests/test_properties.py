@@ -157,7 +157,7 @@ ANY_TURN = st.tuples(st.floats(0, 360), st.tuples(st.floats(-5000, 5000), st.flo
 
 
 @EXAMPLES
-@given(bed=drawn_beds(tree=False), pattern=st.sampled_from(OFFSETS), motion=ANY_TURN)
+@given(bed=drawn_beds(tree=False), pattern=st.sampled_from(OFFSETS[:2]), motion=ANY_TURN)
 def test_moved_and_turned_bed_has_the_same_runs(
     bed: Drawn, pattern: Pattern, motion: tuple[float, tuple[float, float]]
 ) -> None:
