@@ -247,6 +247,20 @@ def test_names_that_toml_has_to_quote(tmp_path: Path) -> None:
     assert raw["feature"][-1]["shape"] == "lot.dxf#Shed ½ {x}'s"
 
 
+def test_a_name_with_damaged_letters(sinuate: Command, tmp_path: Path) -> None:
+    """A byte that no letter of the drawing's code page has."""
+    doc = lot()
+    doc.modelspace().add_circle((300, 300), 5, dxfattribs={"layer": "SHEDQ"})
+    doc.saveas(tmp_path / "lot.dxf")
+    data = (tmp_path / "lot.dxf").read_bytes()
+    (tmp_path / "lot.dxf").write_bytes(data.replace(b"SHEDQ", b"SHED\x81"))
+    done = sinuate("new", tmp_path / "site", "--from", tmp_path / "lot.dxf")
+    assert done.code == 0
+    assert "cannot be referred to: its name has damaged letters" in done.out
+    assert tomllib.loads((tmp_path / "site" / "site.toml").read_text(encoding="utf-8"))["bed"]
+    assert sinuate("new", tmp_path / "other", "--from", tmp_path / "lot.dxf", "--json").code == 0
+
+
 def test_very_many_things_on_a_layer(tmp_path: Path) -> None:
     doc = lot()
     for number in range(60):

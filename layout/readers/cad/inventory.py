@@ -187,6 +187,8 @@ def part_of(layer: str) -> Part | FeatureKind | None:
 def _layer(drawing: Drawing, name: str) -> Layer:
     part = part_of(name)
     hidden = drawing.hidden(name)
+    if not name.isprintable():
+        return Layer(name=name, holds="cannot be referred to: its name has damaged letters", part=None)
     try:
         content = drawing.content(name)
     except ReadError as error:
