@@ -10,6 +10,7 @@ import functools
 import itertools
 import math
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,8 +19,10 @@ from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon, box
 
 from layout.laterals import join_runs
-from layout.model import LateralRules, Laying, Lobe, Pattern
+from layout.model import Design, LateralRules, Laying, Lobe, Pattern
 from layout.necks import faces_neck, facing_sides, find_lobes
+from layout.plan import plan_field
+from layout.readers.sitefile import read_site
 from layout.runs import feed_lobes, lay_lobes
 from layout.runs.windings import Chain, Strand, best_chains
 from tests import beds
@@ -468,3 +471,80 @@ def test_windings_become_laterals() -> None:
         (lateral,) = [lateral for lateral in laterals if winding[0] in lateral.runs]
         order = [name for name in lateral.runs if name in winding]
         assert order in (list(winding), list(winding[::-1]))
+
+
+# --- whole plans ---------------------------------------------------------------------------------------
+
+SITE = """
+title = "Neck"
+units = "ft"
+
+[bed]
+outline = {outline}
+clearance = 1.0
+
+[tubing]
+emitter_spacing = 2.0
+emitter_flow = 0.6
+bend_radius = 2.0
+
+[runs]
+spacing = 2.0
+pattern = "left"
+shortest = 10.0
+{sides}
+
+[laterals]
+longest = 500.0
+
+[pump]
+at = [-60.0, 0.0]
+"""
+
+
+def planned(folder: Path, outline: Array, *, sides: str = "") -> Design:
+    """A plan in feet, its pump at the left."""
+    path = folder / "site.toml"
+    points = [[round(float(x), 6), round(float(y), 6)] for x, y in outline]
+    path.write_text(SITE.format(outline=points, sides=f'sides = "{sides}"' if sides else ""))
+    return plan_field(read_site(path))
+
+
+def test_plan_tells_what_a_neck_costs(tmp_path: Path) -> None:
+    design = planned(tmp_path, beds.dumbbell(neck=3.0))
+    (told,) = [finding for finding in design.findings if finding.code == "neck"]
+    blank = [join for join in design.joins if join.kind == "blank"]
+    (only,) = blank
+    assert "narrows to 3.00 ft" in told.said
+    assert "1 runs and 1 lines of blank tubing pass" in told.said
+    assert f"{only.line.length / 0.3048:.2f} ft of it" in told.said
+    (part,) = [part for part in design.parts if part.item == "blank tubing"]
+    assert part.net == pytest.approx(sum(join.line.length for join in design.joins))
+    checks = {check.name: check for check in design.checks}
+    assert checks["share of tubing fed from the manifold end"].ok
+    (lateral,) = [lateral for lateral in design.laterals if only.start in lateral.runs]
+    assert only.end in lateral.runs
+
+
+def test_plan_tells_what_has_no_water(tmp_path: Path) -> None:
+    design = planned(tmp_path, beds.dumbbell(neck=1.6))
+    (told,) = [finding for finding in design.findings if finding.code == "lobe-without-water"]
+    assert "manifold of its own" in told.remedy
+    checks = {check.name: check for check in design.checks}
+    fed_share = checks["share of tubing fed from the manifold end"]
+    assert not fed_share.ok
+    assert "at (" in fed_share.place
+    dry = {run.name for run in design.laying.runs if run.name not in design.laying.reached}
+    assert dry
+    assert all(name in told.said for name in dry)
+
+
+def test_plan_lobe_by_lobe(tmp_path: Path) -> None:
+    design = planned(tmp_path, boxes(), sides="lobes")
+    assert design.candidates[0].follows == "lobes"
+    assert design.candidates[0].fed == pytest.approx(1.0)
+    checks = {check.name: check for check in design.checks}
+    assert checks["share of tubing fed from the manifold end"].ok
+    assert checks["places where runs cross"].ok
+    assert checks["least clearance to the bed's edge"].ok
+    assert not [join for join in design.joins if join.kind == "blank" and join.line.length > 5]
