@@ -397,6 +397,44 @@ def test_manifolds_go_round_a_well_that_bites_off_some_run_ends() -> None:
     assert max(riser.line.length for riser in plumbing.risers) < 0.7
 
 
+@pytest.mark.parametrize("seed", range(100))
+def test_no_manifold_lies_in_a_setback_wherever_it_stands(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(4, 17))
+    width = 0.6 * count
+    zones = []
+    for _ in range(int(rng.integers(1, 4))):
+        x, y = rng.uniform(-6, 3), rng.uniform(-3, width + 3)
+        thing: BaseGeometry = Point(x, y)
+        if rng.random() < 0.5:
+            thing = LineString([(x, y), (x + rng.uniform(-4, 1), y + rng.uniform(-9, 9))])
+        zones.append(thing.buffer(rng.uniform(0.5, 4.0), quad_segs=64))
+    taken = shapely.union_all(zones)
+    runs = []
+    for run in straight_runs(count, 30.0):
+        left = max(shapely.get_parts(run.line.difference(taken)), key=lambda part: float(part.length))
+        runs.append(Run(name=run.name, line=LineString(left.coords), row=run.row))
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=tuple(runs)), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    kept_clear = MultiPolygon([part for part in shapely.get_parts(taken) if isinstance(part, Polygon)])
+    plumbing = lay_plumbing(
+        laterals,
+        runs,
+        straight_sides(30.0, width),
+        RULES,
+        pump=Pump(at=(-12.0, -9.0)),
+        outline=box(0, 0, 30, width),
+        kept_clear=kept_clear,
+    )
+    ends = {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}
+    check_laws(plumbing, ends, (-12.0, -9.0))
+    pipes = [pipe.line for pipe in plumbing.manifolds]
+    inside = [float(line.intersection(kept_clear.buffer(-2e-3)).length) for line in pipes]
+    assert max(inside) == 0.0
+    assert all(line.is_simple for line in pipes)
+
+
 def test_manifolds_within_a_lot_whose_lines_run_all_round() -> None:
     lot = box(-2, -20, 60, 20)
     zone = lot.exterior.buffer(4.0)

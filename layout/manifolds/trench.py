@@ -166,10 +166,11 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
         The line itself where it enters no zone.
     """
     feet = [line.project(Point(at)) for at in front]
-    first, last = max(min(feet) - EXTENSION, 0.0), min(max(feet) + EXTENSION, line.length)
-    needed = LineString(coordinates(substring(line, first, last)))
-    if not zones.intersects(needed):
+    first, last = max(min(feet) - STUB, 0.0), min(max(feet) + STUB, line.length)
+    if not zones.intersects(substring(line, first, last)):
         return line
+    first, last = max(first - EXTENSION, 0.0), min(last + EXTENSION, line.length)
+    needed = LineString(coordinates(substring(line, first, last)))
     tips = np.asarray(shapely.points(front), dtype=object)
     for zone in polygons_of(zones):
         within = [part for part in lines_of(needed.intersection(zone)) if part.length > TOLERANCE]
@@ -178,6 +179,11 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
         stretches = [sorted(needed.project(Point(part.coords[end])) for end in (0, -1)) for part in within]
         for enters, leaves in sorted(stretches, reverse=True):
             feet = [needed.project(tip) for tip in tips]
+            if enters > max(feet) or leaves < min(feet):
+                # Nothing is to be served beyond this place: the trench ends there.
+                kept = (0.0, enters) if enters > max(feet) else (leaves, needed.length)
+                needed = LineString(coordinates(substring(needed, *kept)))
+                continue
             faced = [enters <= foot <= leaves for foot in feet]
             points = _past(needed, ring, enters, leaves, tips[faced] if any(faced) else tips)
             needed = LineString(coordinates(shapely.remove_repeated_points(LineString(points), TOLERANCE)))
@@ -225,7 +231,10 @@ def led_out(
         None where the trench does not lead out of the bed.
     """
     last, first = (line.project(Point(manifold.coords[tip])) for tip in (-1, 0))
-    onward = LineString(coordinates(substring(line, last, line.length if last >= first else 0.0)))
+    end = line.length if last >= first else 0.0
+    if abs(end - last) < TOLERANCE:
+        return None
+    onward = LineString(coordinates(substring(line, last, end)))
     bed = outline.buffer(OUT)
     within = [
         part
@@ -233,6 +242,8 @@ def led_out(
         if part.distance(Point(onward.coords[0])) < TOLERANCE
     ]
     reach = float(within[0].length) if within else 0.0
+    if reach < TOLERANCE:
+        return manifold
     if reach > onward.length - TOLERANCE:
         return None
     more = LineString(coordinates(substring(onward, 0.0, reach)))
