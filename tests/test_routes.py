@@ -354,6 +354,13 @@ def test_lines_of_several_zones_share_a_trench_and_do_not_cross() -> None:
     assert dug < 0.4 * sum(line.length for line in lines)
 
 
+def test_a_pump_on_the_end_of_a_manifold_needs_no_line_to_it() -> None:
+    plumbing, outline = by_hand()
+    laid = route_lines(plumbing, pump=Pump(at=(-0.3, 0.5)), features=[], outline=outline)
+    assert [pipe.kind for pipe in laid.lines] == ["return"]
+    assert laid.unreached == ()
+
+
 def test_routing_says_the_same_twice() -> None:
     plumbing, outline = by_hand(zones=2)
     one, other = (

@@ -77,7 +77,9 @@ def route_lines(
     for cluster in clusters(ground, groups):
         laid += _laid(ground, cluster)
     ways = {id(pipe): way for item in laid for pipe, way in zip(item.group.pipes, item.ways, strict=True)}
-    lines = [(pipe, ways[id(pipe)]) for pipe in manifolds if id(pipe) in ways]
+    # A pump that stands on the very end of a manifold needs no line to it.
+    long_enough = {name for name, way in ways.items() if LineString(way).length > TOLERANCE}
+    lines = [(pipe, ways[id(pipe)]) for pipe in manifolds if id(pipe) in long_enough]
     return replace(
         plumbing,
         manifolds=tuple(manifolds),
