@@ -162,20 +162,13 @@ class _Turns:
         return np.asarray(self.total[np.searchsorted(self.at, along + arm, side="right")] - self.total[first])
 
 
-def is_gentle(points: Array, *, radius: float) -> bool:
+def is_gentle(points: Array, *, radius: float, turn: float = GENTLE_TURN) -> bool:
     """Whether a line turns so little that its bends need no closer look, shape (n, 2) [m].
 
     Where the turning over half a radius of its length stays under :data:`GENTLE_TURN`, the circle through three
     points a quarter of the radius apart is larger than the radius, however the turning is spread.
     """
-    step = np.diff(points, axis=0)
-    size = np.hypot(*step.T)
-    heading = (step[:, 0] + 1j * step[:, 1])[size > 0]
-    turned = np.abs(np.angle(heading[1:] / heading[:-1]))
-    at = np.cumsum(size[size > 0])[:-1]
-    total = np.concatenate(([0.0], np.cumsum(turned)))
-    until = np.searchsorted(at, at + radius / 2, side="right")
-    return bool((total[until] - total[:-1]).max(initial=0.0) <= GENTLE_TURN)
+    return _Turns.of(points, stations(points)).most_within(radius / 2) <= turn
 
 
 def circumradii(before: Array, middle: Array, after: Array) -> Array:

@@ -81,6 +81,10 @@ def swung_wide(line: LineString, *, side: float, radius: float, slack: float) ->
     """
     if radius <= slack:
         return line
+    # a kink of angle t deviates by radius × t² / 8, and so do slighter ones that an arc of the radius spans
+    slight = math.sqrt(8 * slack / radius)
+    if is_gentle(coordinates(line), radius=radius, turn=slight / (1 + 2 * slight)):
+        return line
     for _ in range(4):
         eased = _swing_once(line, side=side, radius=radius, slack=slack)
         if eased is None:
@@ -207,13 +211,20 @@ def centred(line: LineString, left: LineString, right: LineString, *, step: floa
     """
     sides = SegmentIndex([left]), SegmentIndex([right])
     points = resample(coordinates(line), step)
+    moving = np.arange(len(points))
     for _ in range(12):
-        (to_left, left_foot), (to_right, right_foot) = (side.nearest(points) for side in sides)
-        rise = unit(points - left_foot) + unit(right_foot - points)
+        here = points[moving]
+        (to_left, left_foot), (to_right, right_foot) = (side.nearest(here) for side in sides)
+        rise = unit(here - left_foot) + unit(right_foot - here)
         size = np.maximum(np.hypot(*rise.T), 0.2)
-        points = points + unit(rise) * np.clip((to_right - to_left) / size, -step / 2, step / 2)[:, None]
+        move = np.clip((to_right - to_left) / size, -step / 2, step / 2)
+        points[moving] += unit(rise) * move[:, None]
+        moving = moving[np.abs(move) > step * 1e-9]
+        if not len(moving):
+            break
     ahead = (
         np.einsum("ij,ij->i", np.diff(points, axis=0), np.diff(resample(coordinates(line), step), axis=0)) > 0
     )
     kept = points[np.concatenate(([True], ahead))]
-    return LineString(kept) if len(kept) > 1 else line
+    # hundreds of points on a straight would make every row from this line slow
+    return LineString(coordinates(LineString(kept).simplify(step / 2500))) if len(kept) > 1 else line

@@ -14,7 +14,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
-from layout.plane import SegmentIndex, coordinates, points_at
+from layout.plane import SegmentIndex, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carry import Carried, carry
 from layout.runs.even import even_rows
@@ -170,7 +170,6 @@ def _from_side(
 
 def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Iterable[float]) -> Iterator[Row]:
     """Rows at distances from a guide, those on its left apart from those on its right."""
-    index = SegmentIndex([guide])
     for distance in distances:
         line: BaseGeometry = guide
         passed: BaseGeometry = LineString()
@@ -180,20 +179,21 @@ def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Itera
             )
         split: dict[float, Row] = {}
         for piece in clip(line, region, guide):
-            place = distance * _side_of(piece, guide, index) if distance > 0 else 0.0
+            place = distance * _side_of(piece, guide) if distance > 0 else 0.0
             split.setdefault(place, Row(place=place)).pieces.append(piece)
         for piece in clip(passed, region, guide) if not passed.is_empty else []:
-            place = distance * _side_of(piece, guide, index)
+            place = distance * _side_of(piece, guide)
             split.setdefault(place, Row(place=place)).passed.append(piece)
         yield from split.values()
 
 
-def _side_of(piece: LineString, guide: LineString, index: SegmentIndex) -> float:
-    """1.0 where a piece lies to the right of a guide, whose segments are indexed, -1.0 to the left."""
-    middle = points_at(coordinates(piece), np.array([piece.length / 2]))
-    at = index.locate(middle)[2]
-    around = points_at(coordinates(guide), np.clip([at[0] - 1e-3, at[0] + 1e-3], 0, guide.length))
-    (x1, y1), (x, y) = around[1] - around[0], middle[0] - around[0]
+def _side_of(piece: LineString, guide: LineString) -> float:
+    """1.0 where a piece lies to the right of a guide, -1.0 to the left."""
+    middle = shapely.line_interpolate_point(piece, 0.5, normalized=True)
+    at = shapely.line_locate_point(guide, middle)
+    around = shapely.line_interpolate_point(guide, np.clip([at - 1e-3, at + 1e-3], 0, guide.length))
+    first, last = coordinates(around[0])[0], coordinates(around[1])[0]
+    (x1, y1), (x, y) = last - first, coordinates(middle)[0] - first
     return 1.0 if x1 * y - y1 * x < 0 else -1.0
 
 

@@ -17,11 +17,17 @@ from shapely import LineString, Point, Polygon
 
 from layout.laterals import join_runs
 from layout.model import Bed, LateralRules, Laying, Pattern, Run
-from layout.runs.fronts import front
+from layout.runs.fronts import grown
 from layout.runs.guides import extended
 from layout.usable import usable_ground
 from tests import beds
 from tests.laid import Array, field
+
+
+def edge_of_band(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> shapely.Geometry:
+    """The lines at a distance from a guide, on both its sides."""
+    return shapely.boundary(grown(guide, distance, radius=radius, bed=bed))
+
 
 # --- Steiner: a convex curve offset inward ---------------------------------------------------------------
 
@@ -51,7 +57,7 @@ def test_steiner_length_and_area_inside_an_ellipse(distance: float) -> None:
     assert perimeter == pytest.approx(317.3088, abs=1e-4)
     inner = usable_ground(Bed(outline=bed, clearance=distance), ()).area
     assert inner.area == pytest.approx(area - perimeter * distance + math.pi * distance**2, rel=1e-4)
-    rings = shapely.get_parts(front(LineString(bed.exterior.coords), distance, radius=0.0, bed=bed))
+    rings = shapely.get_parts(edge_of_band(LineString(bed.exterior.coords), distance, radius=0.0, bed=bed))
     inside = [ring.length for ring in rings if bed.contains(ring)]
     assert sum(inside) == pytest.approx(perimeter - 2 * math.pi * distance, rel=1e-4)
 
@@ -66,7 +72,7 @@ def test_runs_in_a_circle_are_its_area_over_the_spacing() -> None:
     inside = [
         part.length
         for distance in range(1, 50, 2)
-        for part in shapely.get_parts(front(ring, distance, radius=0.0, bed=circle))
+        for part in shapely.get_parts(edge_of_band(ring, distance, radius=0.0, bed=circle))
         if circle.contains(part)
     ]
     assert len(inside) == 25
@@ -79,7 +85,7 @@ def sector_runs() -> Laying:
     inner, outer = (beds.arc(0, 0, r, 0, 60, step=0.25) for r in (100, 120))
     bed = Polygon(beds.ring(inner, outer))
     guide = extended(LineString(inner), bed, by=60)
-    clipped = [front(guide, d, radius=0.0, bed=bed).intersection(bed) for d in range(1, 20, 2)]
+    clipped = [edge_of_band(guide, d, radius=0.0, bed=bed).intersection(bed) for d in range(1, 20, 2)]
     runs = []
     for number, piece in enumerate(clipped):
         line = shapely.line_merge(piece)
@@ -171,7 +177,7 @@ def test_offsets_of_a_smooth_curve_differ_by_distance_times_turning(seed: int) -
     line, distance = LineString(side), 12.0
     turning = total_turning(line)
     guide = extended(line, corridor, by=40)
-    both = shapely.line_merge(front(guide, distance, radius=2.0, bed=corridor).intersection(corridor))
+    both = shapely.line_merge(edge_of_band(guide, distance, radius=2.0, bed=corridor).intersection(corridor))
     left, right = sorted(
         shapely.get_parts(both), key=lambda part: part.distance(Point(beside(side, distance)[0]))
     )[::-1]
