@@ -26,6 +26,8 @@ from layout.runs.trim import BEND_SHARE, CRUMB, GAP_SHARE, SWING_SLACK, Ground
 
 def lead(led: Led, neck: Neck, carried: Sequence[int], hand: int, pitch: float) -> bool:
     """Lay the blank tubing along one wall; False where it cannot be."""
+    if not carried:
+        return True
     near = neck.near[hand][: len(carried)][::-1]  # outermost first, as the far lines
     guide = _wall(neck, neck.end(near[0]), neck.start(neck.far[carried[0]]), hand)
     made = []

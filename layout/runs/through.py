@@ -99,7 +99,8 @@ def _fed(neck: Neck, longest: float, *, eager: bool) -> Led:
 def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) -> tuple[Led, int]:
     """Lines in the best chains that can be laid, and how many stay without water.
 
-    Where blank tubing along a wall cannot be laid, it is tried with one line less; where it bars a loop, without that.
+    Where lines along a wall cannot be laid, they are tried close together, and then one less; where blank tubing bars a
+    loop, without that.
     """
     left, right = room
     most_blank = 1.0 if eager else MOST_BLANK  # in the neck itself such lines have emitters
@@ -107,13 +108,18 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
     while True:
         chains = best_chains(strands, room=(left, right), longest=longest, most_blank=most_blank, eager=eager)
         carried = {hand: neck.carried(chains, hand) for hand in (-1, 1)}
-        led = neck.led.copy()
-        pitch = neck.pitch(len(carried[-1]), len(carried[1]))
-        laid = [hand for hand in (-1, 1) if carried[hand]]
-        failed = [hand for hand in laid if not lead(led, neck, carried[hand], hand, pitch[hand])]
-        if failed:
-            left = len(carried[-1]) - 1 if -1 in failed else left
-            right = len(carried[1]) - 1 if 1 in failed else right
+        wide = neck.pitch(len(carried[-1]), len(carried[1]))
+        close = dict.fromkeys((-1, 1), RING_STEP * neck.ground.spacing)
+        for pitch in (wide, close):
+            led = neck.led.copy()
+            failed = [hand for hand in (-1, 1) if not lead(led, neck, carried[hand], hand, pitch[hand])]
+            if not failed:
+                break
+        else:
+            # one line less where there are most
+            hand = max(failed, key=lambda hand: (len(carried[hand]), hand))
+            left = len(carried[-1]) - (hand < 0)
+            right = len(carried[1]) - (hand > 0)
             continue
         barred = _barred_loop(led, neck, chains)
         if barred is None:
