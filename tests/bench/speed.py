@@ -3,18 +3,21 @@
 Run ``python tests/bench/speed.py``; ``--beds`` picks some of the beds, ``--repeat`` sets how often each thing
 is timed (the median counts). Start-up is compared with importing the command-line library alone, stages with
 the bare offset calls of the geometry engine that would draw the same rows: one call a row, no clipping, no
-laws.
+laws. Stages are timed by the processor time they take, of both cores together, so that other work on the machine
+counts little; the whole plan by the clock as well.
 """
 
 from __future__ import annotations
 
 import argparse
+import resource
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterable
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +61,12 @@ Array = NDArray[np.float64]
 SPACING, CLEARANCE = 2.0 * FOOT, 1.0 * FOOT
 MOST_START_UP = 2.5
 """What start-up may cost, in imports of the command-line library."""
+MOST_BARE = {"runs, left": 6.0, "runs, right": 6.0, "runs, even": 30.0}
+"""What stages may cost, in bare offsets of as many rows."""
+MOST_WHOLE = {"10 acres": 10.0}
+"""What the whole plan of a bed may take by the clock, all patterns tried [s]."""
+MOST_MEMORY = 1024.0
+"""What it may hold at once [MiB]."""
 PATTERNS = (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN)
 
 
@@ -75,13 +84,15 @@ BEDS: dict[str, Callable[[], Array]] = {
 }
 
 
-def median_of(repeat: int, work: Callable[[], Any]) -> tuple[float, Any]:
-    """Median time of some work [s], and what it gave."""
+def median_of(
+    repeat: int, work: Callable[[], Any], *, clock: Callable[[], float] = time.process_time
+) -> tuple[float, Any]:
+    """Median time of some work by a clock [s], and what it gave."""
     times = []
     for _ in range(repeat):
-        started = time.perf_counter()
+        started = clock()
         given = work()
-        times.append(time.perf_counter() - started)
+        times.append(clock() - started)
     return statistics.median(times), given
 
 
@@ -93,7 +104,9 @@ def start_up(repeat: int) -> None:
     for name, code in (('python -c "import typer"', "import typer"), ("sinuate --help", ours)):
         command = [sys.executable, "-c", code]
         took[name], _ = median_of(
-            max(repeat, 5), lambda command=command: subprocess.run(command, check=True, capture_output=True)
+            max(repeat, 5),
+            lambda command=command: subprocess.run(command, check=True, capture_output=True),
+            clock=time.perf_counter,
         )
     bare, helped = took.values()
     for name, seconds in took.items():
@@ -190,10 +203,19 @@ def measured(site: Site, repeat: int) -> Iterable[tuple[str, float]]:
     yield "totals and takeoff", took
 
 
-def whole(site: Site) -> Iterable[tuple[str, float]]:
-    """Times of the whole plan and of its sheets [s], once each."""
+def whole(name: str, site: Site) -> Iterable[tuple[str, float]]:
+    """Times of the whole plan and of its sheets [s], once each; says what a plan may take."""
+    started = time.perf_counter()
     took, design = median_of(1, lambda: plan_field(site))
+    clock = time.perf_counter() - started
     yield "whole plan, best of all", took
+    if name in MOST_WHOLE:
+        held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        good = clock <= MOST_WHOLE[name] and held <= MOST_MEMORY
+        print(
+            f"    {'ok' if good else 'TOO MUCH'}: {clock:.1f} s by the clock, at most {MOST_WHOLE[name]:g} s; "
+            f"{held:.0f} MiB, at most {MOST_MEMORY:g} MiB"
+        )
     with tempfile.TemporaryDirectory() as folder:
         took, _ = median_of(1, lambda: write_plan(design, Path(folder)))
     yield "sheets", took
@@ -204,9 +226,13 @@ def stages(name: str, repeat: int) -> None:
     site = site_on(BEDS[name]())
     print(f"{name}: {len(site.bed.outline.exterior.coords) - 1} points in the outline")
     bare = None
-    for stage, seconds in (*measured(site, repeat), *whole(site)):
+    for stage, seconds in chain(measured(site, repeat), whole(name, site)):
         bare = seconds if bare is None else bare
-        print(f"  {stage:<26}{1000 * seconds:10.1f} ms{seconds / bare:10.1f} x", flush=True)
+        most = MOST_BARE.get(stage)
+        verdict = (
+            "" if most is None else f"   {'ok' if seconds <= most * bare else 'TOO SLOW'}: at most {most:g} x"
+        )
+        print(f"  {stage:<26}{1000 * seconds:10.1f} ms{seconds / bare:10.1f} x{verdict}", flush=True)
     print()
 
 
