@@ -326,28 +326,24 @@ def _named(rows: Sequence[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple
 def _at_manifold(rows: Sequence[Carried], cut: Ground) -> list[bool]:
     """Whether each row begins at the manifold end.
 
-    Where that end is known, what begins a clearance from it does, or at the edge of a setback that takes all up to it.
-    Where the bed has no long direction, a manifold
-    goes along as many rows as begin one beside the other on its edge: it can follow ends that recede by
-    :data:`STEEPEST` spacings from one row to the next; those with most tubing count.
+    What begins a clearance from that end does, and so do the rows beside it that begin on the bed's edge one beside
+    the other: a manifold can follow ends that step by :data:`STEEPEST` spacings from one row to the next. Where no
+    row begins at the end itself, as in a point, or the bed has no long direction, it goes where most tubing begins.
     """
     heads = [shapely.Point(row.pieces[0].coords[0]) for row in rows]
     reach = cut.clearance + 0.1 * cut.spacing
-    if cut.sides.certain:
-        # What a setback keeps off the end, with nothing else between, a manifold along its edge still reaches.
-        ways = shapely.shortest_line(cut.sides.near, heads)
-        taken = cut.kept_clear.buffer(reach)
-        found = shapely.dwithin(cut.sides.near, heads, reach) | shapely.covers(taken, ways)
-        return np.atleast_1d(found).tolist()
-    outer = shapely.dwithin(cut.outline.exterior, heads, reach)
+    on_edge = np.asarray(shapely.dwithin(cut.outline.exterior, heads, reach))
+    at_end = np.asarray(shapely.dwithin(cut.sides.near, heads, reach)) & cut.sides.certain
     groups: list[list[int]] = []
-    for number in np.flatnonzero(outer).tolist():
-        before = groups[-1][-1] if groups else -2
-        step = abs(heads[number].x - heads[before].x) if before >= 0 else 0.0
-        if before == number - 1 and step <= STEEPEST * cut.spacing:
+    for number in np.flatnonzero(on_edge | at_end).tolist():
+        beside = bool(groups) and groups[-1][-1] == number - 1
+        if beside and heads[number].distance(heads[number - 1]) <= STEEPEST * cut.spacing:
             groups[-1].append(number)
         else:
             groups.append([number])
-    tubing = [sum(piece.length for k in group for piece in rows[k].pieces) for group in groups]
-    chosen = groups[int(np.argmax(np.round(tubing, 6)))] if groups else []
-    return [number in chosen for number in range(len(rows))]
+    chosen = [group for group in groups if at_end[group].any()]
+    if groups and not chosen:
+        tubing = [round(sum(piece.length for k in group for piece in rows[k].pieces), 6) for group in groups]
+        chosen = [groups[tubing.index(max(tubing))]]
+    fed = {number for group in chosen for number in group}
+    return [number in fed for number in range(len(rows))]
