@@ -232,6 +232,7 @@ def test_units_behind_distances() -> None:
         ("START 1e12 0\nN 5\n", "is no start"),
         ("START 99999999999 0\nN 5\n", "the start is beyond 1,000,000,000"),
         ("START 0 0\nSTART 5 5\nN 5\n", "line 2: \"START 5 5\": the traverse starts twice"),
+        ("START 0 0\nN 45 E " + "1" * 500 + "\n", "the line is longer than 500 characters"),
         ("START 0 0\nhello\n", 'line 2: "hello": this is no call'),
         ("START 0 0\nN 95 E 10\n", "the bearing turns 95 degrees from N, but a quadrant has 90"),
         ("START 0 0\nN 45°75' E 10\n", "is no angle: degrees, minutes and seconds under 60"),

@@ -17,6 +17,8 @@ FITS = 1e-3
 _NUMBER = r"(?:\d+(?:\.\d*)?|\.\d+)"
 _UNITS = {"FT": "ft", "FEET": "ft", "FOOT": "ft", "'": "ft", "USFT": "us-ft", "US-FT": "us-ft",
           "M": "m", "METRES": "m", "METERS": "m", "METRE": "m", "METER": "m"}  # fmt: skip
+_LONGEST = 500
+"""No line of a traverse has more characters."""
 _LABEL = re.compile(r"(?:[LC]\d+:?|\d+[.):])\s+(?=[A-Z])")
 """What a line of a table of courses begins with: ``L4``, ``3.``, ``7)``."""
 _UNIT = "(?:" + "|".join(sorted(_UNITS, key=len, reverse=True)) + r")(?![A-Z])\.?"
@@ -79,7 +81,11 @@ def read_line(line: str, place: str, traverse: Traverse) -> None:
     WrongCall
         Where the line is no call.
     """
-    call = _LABEL.sub("", plain(line.partition("#")[0]).strip(" .;"), count=1)
+    if len(line) > _LONGEST:
+        raise WrongCall(f"the line is longer than {_LONGEST} characters")
+    call = plain(line.partition("#")[0]).strip(" .;")
+    label = _LABEL.match(call)
+    call = call[label.end() :] if label else call
     if not call:
         return
     if traverse.close:
