@@ -23,13 +23,17 @@ from layout.runs.led import Led
 from layout.runs.neck import NEAR_ENOUGH, Neck
 from layout.runs.trim import BEND_SHARE, CRUMB, GAP_SHARE, SWING_SLACK, Ground
 
+FURTHER = 0.4
+"""How far beyond the end of a run a wall is followed at most, in lengths of the run."""
+
 
 def lead(led: Led, neck: Neck, carried: Sequence[int], hand: int, pitch: float) -> bool:
     """Lay the blank tubing along one wall; False where it cannot be."""
     if not carried:
         return True
     near = neck.near[hand][: len(carried)][::-1]  # outermost first, as the far lines
-    guide = _wall(neck, neck.end(near[0]), neck.start(neck.far[carried[0]]), hand)
+    ends = led.runs[near[0][-1]].line, led.runs[neck.far[carried[0]][0]].line
+    guide = _wall(neck, *ends, hand)
     made = []
     for ring_number, (before, place) in enumerate(zip(near, carried, strict=True)):
         after = neck.far[place]
@@ -47,12 +51,14 @@ def lead(led: Led, neck: Neck, carried: Sequence[int], hand: int, pitch: float) 
     return True
 
 
-def _wall(neck: Neck, near: Point, far: Point, hand: int) -> LineString:
-    """The wall along the neck from beside one tubing end to beside another and a little further, swung wide."""
+def _wall(neck: Neck, near: LineString, far: LineString, hand: int) -> LineString:
+    """The wall from beside one run's end along the neck to beside another's start, and a little further, swung wide."""
     ground, whole = neck.ground, float(neck.edge.length)
-    more = 4 * ground.radius + 2 * ground.spacing
-    back = neck.wall_length(near, hand, beyond=False) + more
-    on = neck.wall_length(far, hand, beyond=True) + more
+    # so that corners can be eased, but not as far as where the other ends of short runs come near the wall
+    most = 4 * ground.radius + 2 * ground.spacing
+    more, further = (min(most, FURTHER * run.length) for run in (near, far))
+    back = neck.wall_length(Point(near.coords[-1]), hand, beyond=False) + more
+    on = neck.wall_length(Point(far.coords[0]), hand, beyond=True) + further
     if hand < 0:
         walk = _between(neck.edge, (neck.ends[0] - on) % whole, (neck.ends[0] + back) % whole).reverse()
     else:

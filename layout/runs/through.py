@@ -26,6 +26,9 @@ from layout.runs.windings import Chain, best_chains
 
 MOST_CHOICES = 3
 """Necks up to which all choices between emitters in a neck and room for more lines are tried."""
+MOST_BARRED, MOST_TRIED = 3, 9
+"""Rows beyond a neck to which blank tubing is given up before one line less is led through it; and how many ways to
+lead lines along its walls are tried in all, before none is led."""
 
 
 def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: float) -> Led:
@@ -99,13 +102,17 @@ def _fed(neck: Neck, longest: float, *, eager: bool) -> Led:
 def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) -> tuple[Led, int]:
     """Lines in the best chains that can be laid, and how many stay without water.
 
-    Where lines along a wall cannot be laid, they are tried close together, and then one less; where blank tubing bars a
-    loop, without that.
+    Where lines along a wall cannot be laid, they are tried close together, then to other rows, and then one less; where
+    blank tubing bars a loop, without that.
     """
     left, right = room
     most_blank = 1.0 if eager else MOST_BLANK  # in the neck itself such lines have emitters
     strands = neck.strands()
+    barred_rows = tried = 0
     while True:
+        tried += 1
+        if tried > MOST_TRIED:
+            left = right = 0
         chains = best_chains(strands, room=(left, right), longest=longest, most_blank=most_blank, eager=eager)
         carried = {hand: neck.carried(chains, hand) for hand in (-1, 1)}
         wide = neck.pitch(len(carried[-1]), len(carried[1]))
@@ -116,8 +123,13 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
             if not failed:
                 break
         else:
-            # one line less where there are most
+            # not to the outermost row, and where that does not help either one line less, where there are most
             hand = max(failed, key=lambda hand: (len(carried[hand]), hand))
+            if barred_rows < MOST_BARRED and tried < MOST_TRIED:
+                barred_rows += 1
+                outermost = carried[hand][0]
+                strands[outermost] = replace(strands[outermost], blank=math.inf)
+                continue
             left = len(carried[-1]) - (hand < 0)
             right = len(carried[1]) - (hand > 0)
             continue
