@@ -15,7 +15,7 @@ from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, 
 
 MOST_SAMPLES = 15_000
 """Points of the ground at which dryness is looked for before the driest places are searched closely."""
-MOST_FEET = 100_000
+MOST_FEET = 50_000
 """Points of runs from which gaps are measured: every half spacing, in a very large bed less often."""
 WIDENED = 3e-4
 """How much wider than half a spacing ground is drawn for its area, in half spacings; see :func:`_covered_share`."""
@@ -150,9 +150,8 @@ def _samples(area: Polygon | MultiPolygon, spacing: float) -> Array:
 
 def _driest(area: Polygon | MultiPolygon, index: SegmentIndex, samples: Array) -> tuple[float, XY]:
     """The farthest usable point from any tubing: the driest samples, each searched about in shrinking steps."""
-    dry = index.nearest(samples)[0]
-    best = samples[np.argsort(-dry, kind="stable")[:40]]
-    value = np.sort(-dry, kind="stable")[:40] * -1
+    driest, value = index.farthest(samples, 40)
+    best = samples[driest]
     step = float(np.sqrt(area.area / max(len(samples), 1)))
     around = np.array([(math.cos(a), math.sin(a)) for a in np.linspace(0, 2 * math.pi, 13)[:-1]])
     for _ in range(11):

@@ -19,6 +19,8 @@ GENTLE_TURN = np.radians(12.0)
 """Turning over half a bend radius that is no tight bend however it is spread: a kink of 14.9 degrees would be [rad]."""
 PART = 12
 """Segments of each part that :func:`chopped` cuts a line into."""
+LINE_MARKS = 200
+"""Marks along each line of a :class:`SegmentIndex`, on average, at least."""
 MOST_MARKS = 400_000
 """Marks along the lines of a :class:`SegmentIndex`, beyond one or two a segment."""
 
@@ -250,7 +252,10 @@ class SegmentIndex:
         real = np.hypot(*step.T) > 0
         self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
         self._size = np.hypot(*self._step.T)
-        self._pitch = max(float(np.median(self._size)) / 2, float(self._size.sum()) / MOST_MARKS)
+        total = float(self._size.sum())
+        # half a segment apart; long straight ones would have too few to tell anything
+        wanted = min(float(np.median(self._size)) / 2, total / (LINE_MARKS * len(walks)))
+        self._pitch = max(wanted, total / MOST_MARKS)
         count = np.maximum(np.ceil(self._size / self._pitch - 1e-9), 1).astype(np.intp) + 1
         self._marked = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(self._marked)) - np.repeat(np.cumsum(count) - count, count)
@@ -261,6 +266,17 @@ class SegmentIndex:
         """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""
         _, foot, _ = self.locate(points)
         return np.hypot(*(points - foot).T), foot
+
+    def farthest(self, points: Array, count: int) -> tuple[NDArray[np.intp], Array]:
+        """Those of some points that are farthest from the lines, the farthest first: numbers, and distances [m]."""
+        upper = np.asarray(self._marks.query(points)[0], dtype=np.float64)
+        lower = np.sqrt(np.maximum(upper**2 - self._pitch**2 / 4, 0.0))
+        count = min(count, len(points))
+        # only what may be farther than the least of that many needs its exact distance
+        asked = np.flatnonzero(upper >= np.partition(lower, -count)[-count] * (1 - 1e-9))
+        away = self.nearest(points[asked])[0]
+        order = np.argsort(-away, kind="stable")[:count]
+        return asked[order], away[order]
 
     def locate(self, points: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Nearest segment of each point, the foot on it, and the foot's distance along its line [m]."""

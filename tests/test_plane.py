@@ -18,6 +18,7 @@ from layout.plane import (
     circumradii,
     coordinates,
     lines_of,
+    near_pairs,
     points_at,
     polygons_of,
     resample,
@@ -140,3 +141,48 @@ def test_segment_index_passes_over_doubled_points() -> None:
 
 def test_coordinates_of_nothing() -> None:
     assert coordinates(Polygon()).shape == (0, 2)
+
+
+@settings(max_examples=20, deadline=None, derandomize=True)
+@given(seed=st.integers(0, 10**6))
+def test_farthest_points_are_those_of_all_distances_sorted(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    lines = [LineString(np.cumsum(rng.normal(0, 3, (int(rng.integers(2, 30)), 2)), axis=0)) for _ in range(3)]
+    points = rng.uniform(-40, 40, (200, 2))
+    away = np.asarray(shapely.distance(shapely.points(points), shapely.MultiLineString(lines)))
+    found, distance = SegmentIndex(lines).farthest(points, 10)
+    assert distance == pytest.approx(np.sort(away)[::-1][:10], abs=1e-9)
+    assert away[found] == pytest.approx(distance, abs=1e-9)
+
+
+@settings(max_examples=20, deadline=None, derandomize=True)
+@given(seed=st.integers(0, 10**6), distance=st.floats(0.1, 20))
+def test_near_pairs_are_the_lines_within_a_distance(seed: int, distance: float) -> None:
+    rng = np.random.default_rng(seed)
+    lines = [
+        LineString(
+            rng.uniform(-30, 30, 2) + np.cumsum(rng.normal(0, 2, (int(rng.integers(2, 40)), 2)), axis=0)
+        )
+        for _ in range(8)
+    ]
+    expected = [
+        (i, j) for i in range(8) for j in range(i + 1, 8) if shapely.distance(lines[i], lines[j]) <= distance
+    ]
+    assert near_pairs(lines, distance) == expected
+
+
+@settings(max_examples=20, deadline=None, derandomize=True)
+@given(seed=st.integers(0, 10**6), below=st.floats(0.3, 8))
+def test_only_bends_that_may_be_tighter_are_looked_at(seed: int, below: float) -> None:
+    """Every radius under the limit is among those given, at the same place."""
+    rng = np.random.default_rng(seed)
+    heading = np.cumsum(rng.normal(0, rng.uniform(0.01, 0.6), 60))
+    line = np.cumsum(
+        np.column_stack((np.cos(heading), np.sin(heading))) * rng.uniform(0.05, 1, (60, 1)), axis=0
+    )
+    every, places = bend_radii(line, arm=0.5)
+    some, kept = bend_radii(line, arm=0.5, below=below)
+    tight, found = every < below, some < below
+    assert some[found] == pytest.approx(every[tight])
+    assert kept[found] == pytest.approx(places[tight])
+    assert len(some) <= len(every)
