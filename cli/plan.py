@@ -56,6 +56,8 @@ def _print(design: Design, files: list[Path]) -> None:
 
     say.line(f"{design.site.title}: pattern {design.laying.pattern.value}")
     say.table(("", "", ""), _totals(design))
+    if len(design.zones) > 1:
+        say.table(("zone", "laterals", "tubing", "emitters", "flow"), _zones(design))
     say.table(("lateral", "runs", "tubing", "emitters", "flow"), _laterals(design))
     _print_checks(design)
     for finding in design.findings:
@@ -106,6 +108,22 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
 
 def _singular(volume: str) -> str:
     return {"gal": "gallon", "L": "litre"}.get(volume, volume)
+
+
+def _zones(design: Design) -> list[tuple[str, ...]]:
+    from layout.sheets.figures import Figures
+
+    figures = Figures(design.site.frame.units)
+    return [
+        (
+            zone.name,
+            " to ".join(dict.fromkeys((zone.laterals[0], zone.laterals[-1]))),
+            figures.length_of(zone.tubing),
+            f"{zone.emitters:,}",
+            figures.flow_of(zone.flow),
+        )
+        for zone in design.zones
+    ]
 
 
 def _laterals(design: Design) -> list[tuple[str, ...]]:

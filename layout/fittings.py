@@ -12,7 +12,7 @@ import shapely
 from shapely import Point
 
 from layout.model import XY, Fitting, FittingKind, Join, Lateral, Pipe, PipeKind, Plumbing, Riser, Trench, xy
-from layout.plane import TOLERANCE, Array, coordinates, lines_of
+from layout.plane import TOLERANCE, Array, coordinates, lines_of, stretches_in
 
 TOGETHER = 0.5
 """Pipes no farther from each other than this lie in one trench [m]: common practice, no source."""
@@ -153,7 +153,7 @@ def _trenches(manifolds: Sequence[Pipe], zones: Sequence[int]) -> Iterator[Trenc
             for lines in (returns, supplies)
         )
         for line in supplies:
-            for part in lines_of(line.intersection(beside_return)):
+            for part in stretches_in(line, beside_return):
                 yield Trench(line=part, pipes=2)
             for part in lines_of(line.difference(beside_return)):
                 yield Trench(line=part, pipes=1)

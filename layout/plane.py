@@ -45,6 +45,20 @@ def lines_of(geometry: BaseGeometry) -> list[LineString]:
     return [line for line in shapely.get_parts(merged) if line.length > 0]
 
 
+def stretches_in(line: LineString, area: BaseGeometry) -> list[LineString]:
+    """The stretches of a line that lie in an area, longer than nothing.
+
+    Where points of a line are in line but for the last digit, the engine's overlay may give stretches far from the
+    area; so it is asked only about lines that meet the area, and each stretch is tested by its middle.
+    """
+    if not area.intersects(line):
+        return []
+    found = lines_of(line.intersection(area))
+    return [
+        part for part in found if area.intersects(part.interpolate(0.5, normalized=True).buffer(TOLERANCE))
+    ]
+
+
 def polygons_of(geometry: BaseGeometry) -> list[Polygon]:
     """The polygons of any overlay result, larger than nothing, in the order found."""
     flat: list[Polygon] = []

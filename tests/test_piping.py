@@ -81,7 +81,7 @@ at = [20, -20]
 
 def test_a_setback_that_takes_the_whole_end_leaves_a_field_that_can_be_built(tmp_path: Path) -> None:
     (tmp_path / "site.toml").write_text(SITE.read_text() + LOT_LINE)
-    design = plan_field(read_site(tmp_path / "site.toml"))
+    design = plan_field(read_site(tmp_path / "site.toml", ["runs.pattern=left", "laterals.runs=2"]))
     assert [check.name for check in design.checks if not check.ok] == []
     assert all(run.fed for run in design.laying.runs)
     assert len(design.plumbing.lines) == len(design.plumbing.manifolds) == 2

@@ -23,6 +23,7 @@ from layout.plane import (
     polygons_of,
     resample,
     stations,
+    stretches_in,
     union,
 )
 from tests import beds
@@ -186,3 +187,19 @@ def test_only_bends_that_may_be_tighter_are_looked_at(seed: int, below: float) -
     assert some[found] == pytest.approx(every[tight])
     assert kept[found] == pytest.approx(places[tight])
     assert len(some) <= len(every)
+
+
+def test_stretches_in_an_area_are_not_taken_from_elsewhere() -> None:
+    # The engine's overlay of this line, almost straight and 2 m off the area, gives most of it.
+    line = LineString(
+        [
+            (4.876800000000002, 24.688800060960002),
+            (2.3513142857142864, 24.688800060960002),
+            (1.5675428571428576, 24.688800060960006),
+            (1.219199999999999, 24.688800060960006),
+        ]
+    )
+    ring = shapely.box(-4.0, -12.0, 51.0, 32.0).difference(shapely.box(-1.0, -10.0, 8.0, 31.0))
+    assert stretches_in(line, ring) == []
+    through = LineString([(-3.0, 0.0), (20.0, 0.0)])
+    assert [part.length for part in stretches_in(through, ring)] == pytest.approx([2.0, 12.0])

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 
-import shapely
 from shapely import MultiPolygon
 
 from layout.model import Check, Plumbing, Site, site_place
-from layout.plane import TOLERANCE, coordinates, lines_of
+from layout.plane import TOLERANCE, coordinates, stretches_in
 
 
 def setback_check(site: Site, plumbing: Plumbing, kept_clear: MultiPolygon) -> Check:
@@ -24,7 +23,7 @@ def setback_check(site: Site, plumbing: Plumbing, kept_clear: MultiPolygon) -> C
     # Where a trench follows the edge of a zone, it lies neither in it nor out of it.
     zones = kept_clear.buffer(-TOLERANCE)
     pipes = [pipe.line for pipe in plumbing.manifolds] + [riser.line for riser in plumbing.risers]
-    parts = (part for line in pipes for part in lines_of(shapely.intersection(line, zones)))
+    parts = (part for line in pipes for part in stretches_in(line, zones))
     within = [part for part in parts if part.length > TOLERANCE]
     length = math.fsum(part.length for part in within)
     place = ""

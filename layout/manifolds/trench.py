@@ -12,7 +12,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
 
 from layout.model import XY, Sides
-from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of
+from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of, stretches_in
 
 STUB = 0.3
 """Length of a manifold that serves one lateral [m]."""
@@ -24,6 +24,8 @@ EXTENSION = 5.0
 """How far a trench may be carried on straight past the corners of the bed to reach outer run ends [m]."""
 OUT = 0.3
 """How far out of the bed a manifold is led that lies in it because of a setback [m]."""
+STRAIGHT = 1e-10
+"""A point of a manifold that is off the straight by less is none [m]."""
 TURNS = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6)
 """Ways that a stub in the bed is tried in, as turns of 30 degrees from the way to the pump."""
 
@@ -131,7 +133,7 @@ def _carried_on(points: Array) -> Array:
 def span(line: LineString, first: float, last: float, toward: XY | None) -> LineString:
     """Cut the part of a trench between two feet; of a single one a stub, on the side of a place."""
     if last - first >= TOLERANCE:
-        return LineString(coordinates(substring(line, first, last)))
+        return LineString(coordinates(substring(line, first, last).simplify(STRAIGHT)))
     spans = ((max(first - STUB, 0.0), first), (first, min(first + STUB, line.length)))
     ways = [LineString(coordinates(substring(line, *part))) for part in spans if part[1] - part[0] > STUB / 2]
     if not ways:
@@ -173,7 +175,7 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
     needed = LineString(coordinates(substring(line, first, last)))
     tips = np.asarray(shapely.points(front), dtype=object)
     for zone in polygons_of(zones):
-        within = [part for part in lines_of(needed.intersection(zone)) if part.length > TOLERANCE]
+        within = [part for part in stretches_in(needed, zone) if part.length > TOLERANCE]
         rings = [LineString(ring.coords) for ring in (zone.exterior, *zone.interiors)]
         ring = min(rings, key=lambda ring: float(shapely.distance(tips, ring).sum()))
         stretches = [sorted(needed.project(Point(part.coords[end])) for end in (0, -1)) for part in within]
@@ -237,9 +239,7 @@ def led_out(
     onward = LineString(coordinates(substring(line, last, end)))
     bed = outline.buffer(OUT)
     within = [
-        part
-        for part in lines_of(onward.intersection(bed))
-        if part.distance(Point(onward.coords[0])) < TOLERANCE
+        part for part in stretches_in(onward, bed) if part.distance(Point(onward.coords[0])) < TOLERANCE
     ]
     reach = float(within[0].length) if within else 0.0
     if reach < TOLERANCE:
