@@ -326,14 +326,17 @@ def _named(rows: Sequence[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple
 def _at_manifold(rows: Sequence[Carried], cut: Ground) -> list[bool]:
     """Whether each row begins at the manifold end.
 
-    What begins a clearance from that end does, and so do the rows beside it that begin on the bed's edge one beside
+    What begins a clearance from that end does, or where a setback takes all up to it, and so do the rows beside it that begin on the bed's edge one beside
     the other: a manifold can follow ends that step by :data:`STEEPEST` spacings from one row to the next. Where no
     row begins at the end itself, as in a point, or the bed has no long direction, it goes where most tubing begins.
     """
     heads = [shapely.Point(row.pieces[0].coords[0]) for row in rows]
     reach = cut.clearance + 0.1 * cut.spacing
     on_edge = np.asarray(shapely.dwithin(cut.outline.exterior, heads, reach))
-    at_end = np.asarray(shapely.dwithin(cut.sides.near, heads, reach)) & cut.sides.certain
+    # What a setback keeps off the end, with nothing else between, a manifold along its edge still reaches.
+    ways = shapely.shortest_line(cut.sides.near, heads)
+    behind = shapely.covers(cut.kept_clear.buffer(reach), ways)
+    at_end = np.asarray(shapely.dwithin(cut.sides.near, heads, reach) | behind) & cut.sides.certain
     groups: list[list[int]] = []
     for number in np.flatnonzero(on_edge | at_end).tolist():
         beside = bool(groups) and groups[-1][-1] == number - 1
