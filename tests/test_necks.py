@@ -387,7 +387,7 @@ ALL_FED = {
     "wide": ("left", "centre"),
     "narrow": ("left",),
     "three": ("left",),
-    "bent": ("right", "centre"),
+    "bent": ("centre",),
     "askew": ("left", "centre"),
 }
 

@@ -59,16 +59,20 @@ def _wall(neck: Neck, near: LineString, far: LineString, hand: int) -> LineStrin
     more, further = (min(most, FURTHER * run.length) for run in (near, far))
     back = neck.wall_length(Point(near.coords[-1]), hand, beyond=False) + more
     on = neck.wall_length(Point(far.coords[0]), hand, beyond=True) + further
+    key = (neck.number, hand, round(back, 6), round(on, 6))
+    if key in neck.walls:
+        return neck.walls[key]
     if hand < 0:
         walk = _between(neck.edge, (neck.ends[0] - on) % whole, (neck.ends[0] + back) % whole).reverse()
     else:
         walk = _between(neck.edge, (neck.ends[1] - back) % whole, (neck.ends[1] + on) % whole)
-    return guides.swung_wide(
+    neck.walls[key] = guides.swung_wide(
         walk,
         side=float(hand),
         radius=ground.radius - ground.clearance,
         slack=SWING_SLACK * ground.spacing,
     )
+    return neck.walls[key]
 
 
 def _blank(led: Led, ground: Ground, before: str, after: str, band: BaseGeometry, hand: int) -> Join | None:

@@ -43,7 +43,15 @@ def _beyond(lobes: Sequence[Lobe], number: int) -> set[int]:
 class Neck:
     """One neck with the lines on its two sides."""
 
-    def __init__(self, led: Led, lobes: Sequence[Lobe], number: int, ground: Ground) -> None:
+    def __init__(
+        self,
+        led: Led,
+        lobes: Sequence[Lobe],
+        number: int,
+        ground: Ground,
+        walls: dict[tuple[float, ...], LineString],
+    ) -> None:
+        self.walls = walls  # as they have been eased already, for this and other tries
         lobe = lobes[number]
         assert lobe.neck is not None, "only the first lobe has no neck"
         self.led, self.ground, self.across = led, ground, lobe.neck

@@ -26,7 +26,7 @@ from layout.runs.windings import Chain, best_chains
 
 MOST_CHOICES = 3
 """Necks up to which all choices between emitters in a neck and room for more lines are tried."""
-MOST_BARRED, MOST_TRIED = 3, 9
+MOST_BARRED, MOST_TRIED = 3, 7
 """Rows beyond a neck to which blank tubing is given up before one line less is led through it; and how many ways to
 lead lines along its walls are tried in all, before none is led."""
 
@@ -57,10 +57,11 @@ def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: fl
         # of a bed without a long direction any edge is taken for a manifold end, but only the first lobe has one
         led.runs[name] = replace(run, lobe=number, fed=run.fed and number == 0)
     found: list[tuple[float, float, int, Led]] = []
+    walls: dict[tuple[float, ...], LineString] = {}
     for eager in _choices(len(lobes) - 1):
         tried = led.copy()
         for number in range(len(lobes) - 1, 0, -1):
-            tried = _fed(Neck(tried, lobes, number, ground), longest, eager=eager[number - 1])
+            tried = _fed(Neck(tried, lobes, number, ground, walls), longest, eager=eager[number - 1])
         tried = _settled(tried)
         dry = math.fsum(tried.length((name,)) for name in tried.runs.keys() - tried.reached())
         emitting = math.fsum(run.length for run in tried.runs.values())
@@ -110,14 +111,12 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
     strands = neck.strands()
     barred_rows = tried = 0
     while True:
-        tried += 1
-        if tried > MOST_TRIED:
-            left = right = 0
         chains = best_chains(strands, room=(left, right), longest=longest, most_blank=most_blank, eager=eager)
         carried = {hand: neck.carried(chains, hand) for hand in (-1, 1)}
         wide = neck.pitch(len(carried[-1]), len(carried[1]))
         close = dict.fromkeys((-1, 1), RING_STEP * neck.ground.spacing)
-        for pitch in (wide, close):
+        # along a wall with one line how close makes no difference
+        for pitch in (wide, close) if max(map(len, carried.values())) > 1 else (wide,):
             led = neck.led.copy()
             failed = [hand for hand in (-1, 1) if not lead(led, neck, carried[hand], hand, pitch[hand])]
             if not failed:
@@ -125,13 +124,16 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
         else:
             # not to the outermost row, and where that does not help either one line less, where there are most
             hand = max(failed, key=lambda hand: (len(carried[hand]), hand))
-            if barred_rows < MOST_BARRED and tried < MOST_TRIED:
+            tried += 1
+            if barred_rows < MOST_BARRED:
                 barred_rows += 1
                 outermost = carried[hand][0]
                 strands[outermost] = replace(strands[outermost], blank=math.inf)
                 continue
             left = len(carried[-1]) - (hand < 0)
             right = len(carried[1]) - (hand > 0)
+            if tried >= MOST_TRIED:
+                left = right = 0
             continue
         barred = _barred_loop(led, neck, chains)
         if barred is None:
