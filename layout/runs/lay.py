@@ -326,8 +326,8 @@ def _named(rows: Sequence[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple
 def _at_manifold(rows: Sequence[Carried], cut: Ground) -> list[bool]:
     """Whether each row begins at the manifold end.
 
-    What begins a clearance from that end does, or where a setback takes all up to it, and so do the rows beside it that begin on the bed's edge one beside
-    the other: a manifold can follow ends that step by :data:`STEEPEST` spacings from one row to the next. Where no
+    What begins a clearance from that end does, or where a setback takes all up to it, and so do the rows beside it
+    that begin on the bed's edge one beside the other: a manifold can follow ends that step by :data:`STEEPEST` spacings from one row to the next. Where no
     row begins at the end itself, as in a point, or the bed has no long direction, it goes where most tubing begins.
     """
     heads = [shapely.Point(row.pieces[0].coords[0]) for row in rows]
