@@ -327,8 +327,9 @@ def _at_manifold(rows: Sequence[Carried], cut: Ground) -> list[bool]:
     """Whether each row begins at the manifold end.
 
     What begins a clearance from that end does, or where a setback takes all up to it, and so do the rows beside it
-    that begin on the bed's edge one beside the other: a manifold can follow ends that step by :data:`STEEPEST` spacings from one row to the next. Where no
-    row begins at the end itself, as in a point, or the bed has no long direction, it goes where most tubing begins.
+    that begin on the bed's edge one beside the other: a manifold can follow ends that step by :data:`STEEPEST`
+    spacings from one row to the next. Where no row begins at the end itself, as in a point, or the bed has no long
+    direction, it goes where most tubing begins.
     """
     heads = [shapely.Point(row.pieces[0].coords[0]) for row in rows]
     reach = cut.clearance + 0.1 * cut.spacing
