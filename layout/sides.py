@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, Point, Polygon
 
-from layout.model import XY, Sides
+from layout.model import XY, Sides, xy
+from layout.motion import Motion
 from layout.plane import Array, SegmentIndex, coordinates, distances, points_at, resample, stations
 
 CORNER_BRANCH = 2.2
@@ -75,7 +76,40 @@ def find_sides(outline: Polygon, *, toward: XY, far: bool = False) -> Sides:
     Sides
         Left and right as seen from the manifold end, looking along the bed.
     """
-    outline = shapely.orient_polygons(Polygon(outline.exterior))
+    upright = _upright(outline, toward)
+    found = _found(
+        shapely.orient_polygons(upright.turn(Polygon(outline.exterior))),
+        toward=xy(upright.turn(Point(toward))),
+        far=far,
+    )
+    left, right, near, far_end, centre = (
+        upright.back(line) for line in (found.left, found.right, found.near, found.far, found.centre)
+    )
+    if upright.mirrored:
+        left, right, near, far_end = right, left, near.reverse(), far_end.reverse()
+    return Sides(left=left, right=right, near=near, far=far_end, centre=centre, certain=found.certain)
+
+
+def _upright(outline: Polygon, toward: XY) -> Motion:
+    """The motion that lays a bed along its principal axis, so that sides do not hang on how a bed is turned.
+
+    The manifold end comes first, and the side to which the bed bellies out comes to the left.
+    """
+    middle = outline.centroid
+    centre = complex(middle.x, middle.y)
+    axis = _principal_axis(outline) or 1 + 0j
+    if ((complex(*toward) - centre) / axis).real > 0:
+        axis = -axis
+    points = coordinates(
+        Motion(centre, axis).turn(shapely.segmentize(outline.exterior, outline.length / 400))
+    )
+    size = np.hypot(*np.diff(points, axis=0).T)
+    lean = float((((points[:-1] + points[1:]) / 2)[:, 1] ** 3 * size).sum())
+    return Motion(centre, axis, mirrored=lean < 0)
+
+
+def _found(outline: Polygon, *, toward: XY, far: bool) -> Sides:
+    """The sides of a bed in its own axes."""
     width = 2.0 * outline.area / outline.length
     ring = _dense_ring(outline, width / 6.0)
     trunk = _trunk(outline, ring)

@@ -177,7 +177,7 @@ def rolled(line: LineString, *, radius: float) -> list[LineString]:
     if radius <= 0 or is_gentle(coordinates(line), radius=radius):
         return [line]
     # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
-    parts = [LineString(coordinates(line.simplify(radius * 1e-3)))]
+    parts = [LineString(coordinates(line.simplify(radius * 1e-4)))]
     for side in (1.0, -1.0):
         parts = [back for part in parts for back in _there_and_back(part, side * radius)]
     return parts

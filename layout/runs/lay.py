@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
+from layout.motion import Motion
 from layout.plane import SegmentIndex, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carry import Carried, carry
@@ -21,8 +20,6 @@ from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
-Geometry = TypeVar("Geometry", bound=BaseGeometry)
-Complex = NDArray[np.complex128]
 STEEPEST = 3.0
 """How far the ends of neighbouring rows may recede along a manifold, in spacings."""
 _SIDED = frozenset({Pattern.LEFT, Pattern.RIGHT, Pattern.EVEN})
@@ -55,8 +52,8 @@ def lay_runs(
     Laying
         Runs named from left to right; what was left out is listed in `dropped`.
     """
-    level = _Level.of(sides, mirrored=_mirrored(pattern, sides))
-    sides = level.sides(sides)
+    level = _level(sides, mirrored=_mirrored(pattern, sides))
+    sides = _moved(sides, level)
     guide = None if guide is None else level.turn(guide)
     cut = Ground(
         outline=level.turn(Polygon(bed.outline.exterior)),
@@ -95,51 +92,25 @@ def lay_runs(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Level:
-    """A motion that lays the bed along the x axis, so that a bed moved, turned or mirrored gives the same runs."""
+def _level(sides: Sides, *, mirrored: bool) -> Motion:
+    """The motion that lays a bed along the x axis, its manifold end first."""
+    near, far = (coordinates(end).mean(axis=0) for end in (sides.near, sides.far))
+    first, last = complex(*near), complex(*far)
+    span = last - first
+    return Motion(first, span / abs(span) if abs(span) > 0 else 1 + 0j, mirrored)
 
-    origin: complex
-    heading: complex
-    mirrored: bool
 
-    @classmethod
-    def of(cls, sides: Sides, *, mirrored: bool) -> _Level:
-        near, far = (coordinates(end).mean(axis=0) for end in (sides.near, sides.far))
-        first, last = complex(*near), complex(*far)
-        span = last - first
-        return cls(first, span / abs(span) if abs(span) > 0 else 1 + 0j, mirrored)
-
-    def sides(self, sides: Sides) -> Sides:
-        """The sides in the bed's own axes; mirrored, left is right."""
-        left, right = (sides.right, sides.left) if self.mirrored else (sides.left, sides.right)
-        return Sides(
-            left=self.turn(left),
-            right=self.turn(right),
-            near=self.turn(sides.near),
-            far=self.turn(sides.far),
-            centre=self.turn(sides.centre),
-            certain=sides.certain,
-        )
-
-    def turn(self, geometry: Geometry) -> Geometry:
-        """A geometry in the bed's own axes."""
-        return self._moved(geometry, lambda z: self._flip((z - self.origin) / self.heading))
-
-    def back(self, geometry: Geometry) -> Geometry:
-        """And back again."""
-        return self._moved(geometry, lambda z: self._flip(z) * self.heading + self.origin)
-
-    def _flip(self, z: Complex) -> Complex:
-        return np.conj(z) if self.mirrored else z
-
-    @staticmethod
-    def _moved(geometry: Geometry, motion: Callable[[Complex], Complex]) -> Geometry:
-        def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-            z = motion(xy[:, 0] + 1j * xy[:, 1])
-            return np.column_stack((z.real, z.imag))
-
-        return shapely.transform(geometry, move)
+def _moved(sides: Sides, level: Motion) -> Sides:
+    """The sides in the bed's own axes; mirrored, left is right."""
+    left, right = (sides.right, sides.left) if level.mirrored else (sides.left, sides.right)
+    return Sides(
+        left=level.turn(left),
+        right=level.turn(right),
+        near=level.turn(sides.near),
+        far=level.turn(sides.far),
+        centre=level.turn(sides.centre),
+        certain=sides.certain,
+    )
 
 
 def _mirrored(pattern: Pattern, sides: Sides) -> bool:
@@ -290,7 +261,7 @@ def _pieces(rows: list[Row], cut: Ground) -> int:
 
 
 def _capped(
-    rows: list[Row], most: int | None, level: _Level, dropped: list[Dropped], *, sided: bool
+    rows: list[Row], most: int | None, level: Motion, dropped: list[Dropped], *, sided: bool
 ) -> list[Row]:
     """No more rows than the user's cap: those nearest the side or line that the pattern follows."""
     if most is None or len(rows) <= most:

@@ -108,7 +108,7 @@ class Ground:
         else:  # any part of the edge may lie along the runs
             hard, far = LineString(), edge.difference(followed)
         # a row that lies on the clearance line of some other edge is not to be lost to rounding
-        cut = [hard.buffer(max(self.clearance - hair / 10, 0.0), quad_segs=32), self.kept_clear]
+        cut = [hard.buffer(self.clearance * (1 - ROUNDING), quad_segs=32), self.kept_clear]
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
         strict, loose = (
             areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
