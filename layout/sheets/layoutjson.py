@@ -40,10 +40,10 @@ def document(design: Design) -> dict[str, Json]:
     Returns
     -------
     dict
-        Blocks ``format``, ``title``, ``units``, ``crs``, ``grid``, ``bed``, ``pattern``, ``candidates``, ``runs``, ``laterals``,
-        ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``, ``trenches``,
-        ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``,
-        ``dropped``, ``findings``, ``notes``.
+        Blocks ``format``, ``title``, ``units``, ``crs``, ``grid``, ``bed``, ``pattern``, ``candidates``,
+        ``runs``, ``laterals``, ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``,
+        ``trenches``, ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``, ``dropped``,
+        ``findings``, ``notes``.
     """
     frame = design.site.frame
     made: dict[str, Json] = {
