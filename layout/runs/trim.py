@@ -24,6 +24,7 @@ from layout.plane import (
     coordinates,
     is_gentle,
     lines_of,
+    near_pairs,
     points_at,
     resample,
     stretch,
@@ -148,7 +149,8 @@ class Region:
         inner = shapely.intersection(part, self.strict)
         if inner.is_empty:
             return part  # all of it within the slack that the law allows
-        along = shapely.line_locate_point(part, shapely.points(shapely.get_coordinates(inner)))
+        tips = [tip for line in shapely.get_parts(inner) for tip in (line.coords[0], line.coords[-1])]
+        along = shapely.line_locate_point(part, shapely.points(tips))
         start = float(along.min()) if out[0] else 0.0
         end = float(along.max()) if out[1] else part.length
         return stretch(part, start, end) if end > start else part
@@ -341,12 +343,10 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
     gap = GAP_SHARE * ground.closest
     order = sorted(range(len(owner)), key=lambda k: (-round(owner[k][1].length, 6), k))
     rank = {k: r for r, k in enumerate(order)}
-    tree = shapely.STRtree([piece for _, piece in owner])
-    left, right = tree.query([piece for _, piece in owner], predicate="dwithin", distance=gap)
     rivals: dict[int, set[int]] = {}
-    for a, b in zip(left.tolist(), right.tolist(), strict=True):
-        if rank[a] > rank[b]:
-            rivals.setdefault(a, set()).add(b)
+    for pair in near_pairs([piece for _, piece in owner], gap):
+        first, last = sorted(pair, key=rank.__getitem__)
+        rivals.setdefault(last, set()).add(first)
     final: dict[int, list[LineString]] = {k: [piece] for k, (_, piece) in enumerate(owner)}
     for k in order:
         if k not in rivals:
