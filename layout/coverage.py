@@ -11,7 +11,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from layout.model import XY, Candidate, Coverage, Follows, Laying, Run
-from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, points_at
+from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, points_at, polygons_of
 
 MOST_SAMPLES = 15_000
 """Points of the ground at which dryness is looked for before the driest places are searched closely."""
@@ -180,6 +180,28 @@ def _covered_share(area: Polygon | MultiPolygon, lines: Sequence[LineString], re
     wet = shapely.intersection(near, area)
     rim = shapely.intersection(shapely.boundary(near), area)
     return min(float((wet.area - wider * rim.length) / area.area), 1.0)
+
+
+def bare_places(
+    area: Polygon | MultiPolygon, runs: Sequence[Run], *, reach: float, speck: float
+) -> list[Polygon]:
+    """Usable ground that no run reaches, the largest place first.
+
+    Parameters
+    ----------
+    area : Polygon or MultiPolygon
+        The usable ground [m].
+    runs : sequence of Run
+    reach : float
+        Ground farther than this from every run is bare [m].
+    speck : float
+        Places thinner than twice this are nothing [m].
+    """
+    near = shapely.union_all(
+        shapely.buffer(np.asarray([run.line for run in runs], dtype=object), reach, quad_segs=16)
+    )
+    bare = shapely.buffer(shapely.difference(area, near), -speck, quad_segs=4)
+    return sorted(polygons_of(bare), key=lambda place: -round(place.area, 6))
 
 
 def _least_clearance(lines: Sequence[LineString], outline: Polygon) -> float:

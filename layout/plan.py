@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
+from layout.coverage import bare_places
 from layout.emitters import field_totals
 from layout.manifolds import setback_check
 from layout.model import (
@@ -40,6 +41,8 @@ from layout.trials import Progress, lay_trials
 from layout.usable import usable_ground
 from layout.zones import evenness_checks
 
+LISTED_BARE = 10
+"""Bare places that have a finding each; of the others the sum is told."""
 LISTED = 30
 """Pieces left out that have a finding each; of the others the sum is told."""
 
@@ -100,6 +103,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         parts=parts,
         findings=(
             *_findings(site, laying, sides, totals),
+            *_bare_ground(site, ground, laying),
             *ground_findings(site, laying),
             *height_findings(site, laying, joins, plumbing),
             *neck_findings(site, laying),
@@ -203,6 +207,28 @@ def _findings(site: Site, laying: Laying, sides: Sides, totals: Totals) -> Itera
             remedy="Plan the field as several beds to have them.",
         )
     yield from _left_out(site, laying.dropped)
+
+
+def _bare_ground(site: Site, ground: UsableGround, laying: Laying) -> Iterator[Finding]:
+    """Ground a whole gap from any run: what a run had to leave out, or no row of the pattern reaches."""
+    unit, spacing = site.frame.units, site.runs.spacing
+    gap = site.runs.widest if laying.pattern is Pattern.EVEN else spacing
+    places = bare_places(ground.area, laying.runs, reach=gap, speck=0.2 * spacing)
+    reach = f"is farther than {gap / unit.length:g} {unit.length_name} from any tubing."
+    for place in places[:LISTED_BARE]:
+        at = place.representative_point()
+        yield Finding(
+            code="bare-ground",
+            said=f"{place.area / unit.area:.1f} {unit.area_name} of usable ground round "
+            f"{site_place(site.frame, (at.x, at.y))} {reach}",
+        )
+    rest = places[LISTED_BARE:]
+    if rest:
+        total = math.fsum(place.area for place in rest) / unit.area
+        yield Finding(
+            code="bare-ground",
+            said=f"{total:.1f} {unit.area_name} of usable ground in {len(rest)} smaller places {reach}",
+        )
 
 
 def _left_out(site: Site, dropped: Sequence[Dropped]) -> Iterator[Finding]:

@@ -8,8 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
+from layout.coverage import bare_places
 from layout.model import Laying, Pattern
 from layout.units import FOOT
+from layout.usable import usable_ground
 from tests.laid import Array, Field, field
 from tests.laws import Laid, unlisted
 
@@ -31,8 +33,10 @@ def bed(number: str) -> Field:
 
 
 def not_listed(site: Field, laying: Laying) -> list[str]:
-    """Ground that no run reaches though its rows would have, with no piece listed there as left out."""
+    """Ground that no run reaches though its rows would have, with neither a piece nor bare ground listed there."""
     gap = site.rules.widest if laying.pattern is Pattern.EVEN else site.rules.spacing
+    ground = usable_ground(site.bed, site.features)
+    told = bare_places(ground.area, laying.runs, reach=gap, speck=0.2 * site.rules.spacing)
     return unlisted(
         Laid(
             outline=site.bed.outline,
@@ -41,7 +45,7 @@ def not_listed(site: Field, laying: Laying) -> list[str]:
             spacing=site.rules.spacing,
             gap=gap,
             bend_radius=site.tubing.bend_radius,
-            dropped=[piece.line for piece in laying.dropped],
+            dropped=[*(piece.line for piece in laying.dropped), *(place.exterior for place in told)],
             zones=[(feature.shape, feature.setback) for feature in site.features],
         ),
         1.5 * gap,
