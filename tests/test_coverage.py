@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
-from layout.coverage import candidate, cover, score, tightest_bend
+from layout.coverage import bare_places, candidate, cover, score, tightest_bend
 from layout.model import Coverage, Laying, Pattern, Run
 from tests import beds
 from tests.laid import field, obstacle
@@ -200,3 +200,12 @@ def test_candidate_adds_up_its_runs() -> None:
     assert tried.fed == pytest.approx((98 + 49 + 39) / (98 + 49 + 98 + 39))
     assert (tried.runs, tried.dropped, tried.pattern) == (4, 0, Pattern.LEFT)
     assert tried.score == pytest.approx(score(PERFECT, spacing=2.0, fed=tried.fed, runs=4, rows=3))
+
+
+def test_bare_places_are_the_ground_a_gap_from_any_run() -> None:
+    ground = box(0, 0, 30, 10)
+    runs = [Run(name="R1", line=LineString([(0, 1), (30, 1)]), row=0, fed=True)]
+    place, *others = bare_places(ground, runs, reach=2.0, speck=0.1)
+    assert not others
+    assert place.bounds == pytest.approx((0.1, 3.1, 29.9, 9.9))
+    assert bare_places(ground, runs, reach=9.1, speck=0.1) == []
