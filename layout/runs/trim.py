@@ -45,7 +45,7 @@ SLIVER, CRUMB = 0.5, 0.05
 HAIR = 0.002
 """Where the clearance is less, rows at the very edge lie this far inside it, in spacings: on it they would fall to
 shreds."""
-ROUNDING = 1e-9
+ROUNDING = 1e-11
 """What the last digits of coordinates may take from a clearance, as a share of it."""
 BEND_SHARE = 0.96
 """Least radius, in bend radii; the law allows 0.95."""
