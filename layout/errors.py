@@ -62,5 +62,9 @@ class NoRoomError(LayoutError):
     """The site is sound, but no run can be laid on it."""
 
 
+class NoBalanceError(LayoutError, ArithmeticError):
+    """A network of pipes whose flows and pressures cannot be worked out."""
+
+
 class SheetError(LayoutError, OSError):
     """An output that cannot be written."""
