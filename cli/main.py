@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from cli import check, compare, new, plan
+from cli import check, compare, new, plan, stakeout
 from cli.options import Flags
 
 app = typer.Typer(
@@ -26,6 +26,7 @@ app.command("new")(new.new)
 app.command("check")(check.check)
 app.command("plan")(plan.plan)
 app.command("compare")(compare.compare)
+app.command("stakeout")(stakeout.stakeout)
 
 
 def _version(wanted: bool) -> None:

@@ -46,6 +46,7 @@ class _Figures:
     flush_velocity: float
     interval: float
     tolerance: float
+    rounding: str
 
 
 _FEET = _Figures(
@@ -82,6 +83,7 @@ _FEET = _Figures(
     flush_velocity=2.0,
     interval=10.0,
     tolerance=0.1,
+    rounding="0.05 ft",
 )
 _METRES = _Figures(
     scale=0.3,
@@ -117,6 +119,7 @@ _METRES = _Figures(
     flush_velocity=0.6,
     interval=3.0,
     tolerance=0.03,
+    rounding="1 cm",
 )
 
 _SITE = """\
@@ -227,6 +230,8 @@ least_pitch = 1.0                # per cent, least fall of the return line to th
 interval = {interval}                  # {length}, greatest distance between stakes along a run
 tolerance = {tolerance}                  # {length}, greatest distance of a run from the chord between stakes
 ties = {ties}  # fixed points for swing ties
+# baseline = {baseline}  # stations and offsets from this line; none: one is chosen
+# rounding = "{rounding}"         # what tapes are read to; in feet also "1/8 in"
 """
 
 _BED_FROM, _BED_TO, _BED_MIDDLE = 20.0, 140.0, 62.0
@@ -271,7 +276,8 @@ def starter_files(units: str) -> dict[str, str]:
         oak_shape=row((56, 77.5)),
         pump=at(118, 30),
         pump_level=round(94.0 * figures.scale, 1),
-        ties=row((44, 42), (84, 42)),
+        ties=row((44, 42), (84, 42), (98, 26)),
+        baseline=row((20, 62), (140, 62)),
     )
     return {
         "site.toml": aligned(site),

@@ -28,10 +28,12 @@ from layout.model import (
 from layout.necks import neck_findings
 from layout.piping import pipe_trial, try_ends
 from layout.routes import route_checks, route_findings
+from layout.stakes import stake_findings, stake_out
 from layout.takeoff import count_parts
 from layout.terrain import (
     ground_findings,
     height_findings,
+    known_heights,
     level_findings,
     pitch_checks,
     run_slopes,
@@ -86,7 +88,11 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         *pitch_checks(site, levels),
     )
     slopes = run_slopes(site, laying)
-    parts = count_parts(site, laying.runs, joins, plumbing, laterals=laterals, zones=zones)
+    tell("stakes")
+    staking = stake_out(site, laying, plumbing, heights=lambda points: known_heights(site.bed.levels, points))
+    parts = count_parts(
+        site, laying.runs, joins, plumbing, laterals=laterals, zones=zones, stakes=staking.stakes
+    )
     return Design(
         site=site,
         ground=ground,
@@ -109,11 +115,13 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
             *neck_findings(site, laying),
             *route_findings(site, plumbing),
             *level_findings(site, levels, plumbing),
+            *stake_findings(site, staking),
         ),
         slopes=slopes,
         cells=cells,
         zones=zones,
         zone_levels=levels,
+        staking=staking,
     )
 
 

@@ -20,6 +20,7 @@ from layout.model import (
     Plumbing,
     Run,
     Site,
+    Stake,
     Zone,
 )
 from layout.units import UnitSet
@@ -57,6 +58,7 @@ def count_parts(
     *,
     laterals: Sequence[Lateral] = (),
     zones: Sequence[Zone] = (),
+    stakes: Sequence[Stake] = (),
 ) -> tuple[Part, ...]:
     """Count what a field is built of.
 
@@ -72,8 +74,7 @@ def count_parts(
     riser tubing                 length of all risers, seen from above; 5 % waste
     tubing-to-pipe connector     connectors among the fittings
     supply tee ... return valves all other fittings: one line for each pipe, kind and size
-    stake                        for each run one at either end, and between them so many that none is farther
-                                 from the next than `stakeout.interval`
+    stake                        those of the stake-out, ends of a chosen baseline included
     tubing trench                length of all runs, loops, blank tubing and risers
     pipe trench                  trenches of manifolds and lines, each once for all pipes in it
     lateral, run, emitter, flow  where there are several zones: for checking, nothing to buy
@@ -92,11 +93,12 @@ def count_parts(
     laterals : sequence of Lateral, optional
         Say which zone a run or loop belongs to.
     zones : sequence of Zone, optional
+    stakes : sequence of Stake, optional
 
     Returns
     -------
     tuple of Part
-        In the order of the table; each with its share by zone, but for pipe trenches, which zones share.
+        In the order of the table; each with its share by zone, but for stakes and pipe trenches, which zones share.
     """
     count = _Count(
         zones=max((pipe.zone for pipe in plumbing.manifolds), default=1),
@@ -108,10 +110,11 @@ def count_parts(
         *_pipe(plumbing, units, count),
         *_risers(plumbing, count),
         *_fittings(plumbing, units, count),
-        count.each(
-            "stake",
-            "Stake along the runs",
-            ((count.zone(run.name), _stakes(run, site.stakeout.interval)) for run in runs),
+        Part(
+            item="stake",
+            description="Stake of the stake-out",
+            unit="each",
+            net=float(len(stakes)),
         ),
         *_trenches(runs, joins, plumbing, count),
         *_for_checking(zones, count),
@@ -253,10 +256,6 @@ def _fittings(plumbing: Plumbing, units: UnitSet, count: _Count) -> Iterator[Par
                 description.format(size=_size(size, units), on=on),
                 _found(plumbing, kind, on=on, size=size),
             )
-
-
-def _stakes(run: Run, interval: float) -> int:
-    return math.ceil(run.length / interval - 1e-9) + 1
 
 
 def _trenches(

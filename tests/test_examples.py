@@ -14,7 +14,7 @@ import pytest
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 NAMES = sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml"))
-FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "takeoff.csv"}
+FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "stakeout.csv", "takeoff.csv"}
 HONEST = {"corner": {"farthest usable ground from tubing"}}
 """Checks that fail for a reason the example's README tells; all others pass."""
 TOLD = {

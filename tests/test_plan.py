@@ -31,7 +31,7 @@ from layout.units import FOOT, GALLON, HOUR, LITRE
 from tests import beds
 
 Array = NDArray[np.float64]
-FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "takeoff.csv"}
+FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "stakeout.csv", "takeoff.csv"}
 
 SITE = """
 title = "{title}"

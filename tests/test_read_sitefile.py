@@ -239,6 +239,8 @@ def test_every_key() -> None:
     assert site.manifold.offset == 0.4
     assert site.zones == ZoneRules(count=2)
     assert site.stakeout.ties == (("north", (5.0, 10.0)), ("south", (15.0, 10.0)))
+    assert site.stakeout.baseline == ((0.0, 0.0), (20.0, 1.0))
+    assert site.stakeout.rounding == "1 cm"
 
 
 def test_the_test_site_has_every_key() -> None:

@@ -29,6 +29,7 @@ from layout.model import (
     Sides,
     Site,
 )
+from layout.stakes import stake_out
 from layout.takeoff import count_parts
 from layout.units import FOOT
 from tests.fields import curved_field
@@ -66,7 +67,9 @@ def counted(
         pump=Pump(at=(-5.0, 0.0)) if pump else None,
     )
     plumbing = place_fittings(plumbing, joins, laterals)
-    parts = count_parts(site, runs, joins, plumbing, laterals=laterals)
+    laying = Laying(pattern=Pattern.LEFT, runs=tuple(runs))
+    staking = stake_out(site, laying, plumbing, heights=lambda points: [None] * len(points))
+    parts = count_parts(site, runs, joins, plumbing, laterals=laterals, stakes=staking.stakes)
     assert len({part.item for part in parts}) == len(parts)
     return {part.item: part for part in parts}, runs, joins, plumbing
 
@@ -102,7 +105,8 @@ def test_three_pairs_of_thirty_metres() -> None:
     assert net["supply tee"] == net["return tee"] == 2
     assert net["supply elbow"] == net["return elbow"] == 1
     assert net["riser tubing"] == pytest.approx(3 * 0.3 + 3 * 0.6)
-    assert net["stake"] == 6 * (math.ceil(30.0 / (10 * FOOT)) + 1)
+    # along runs; ends of the baseline; corners of the bed; ends and middle risers of both manifolds; the pump
+    assert net["stake"] == 6 * (math.ceil(30.0 / (10 * FOOT)) + 1) + 2 + 4 + 2 * 3 + 1
     assert net["supply pipe"] == pytest.approx(2.4 + math.hypot(5.0, 0.9))
     # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3: side by side from 2.7 to 0.9. Lines are not dug here.
     assert net["pipe trench"] == pytest.approx(2.4 + 0.6)

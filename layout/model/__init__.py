@@ -7,8 +7,8 @@ Trade words: a *run* is one continuous length of emitting tubing; a *lateral* is
 end to end and fed at one place; a *loop* joins the ends of neighbouring runs; a *riser* brings the end of a
 run up or down to its manifold; *blank* tubing has no emitters.
 
-By life stage: `site` is what the user states, `field` what is laid out, `zoned` the same by zones, `design` what
-comes of it. All are imported from here.
+By life stage: `site` is what the user states, `field` what is laid out, `zoned` the same by zones, `staked` how it
+is found on the ground, `design` what comes of it. All are imported from here.
 """
 
 from __future__ import annotations
@@ -60,6 +60,7 @@ from layout.model.site import (
     ManifoldRules,
     Pattern,
     Pump,
+    Rounding,
     RunRules,
     Site,
     StakeRules,
@@ -67,6 +68,7 @@ from layout.model.site import (
     ZoneRules,
     site_place,
 )
+from layout.model.staked import Offset, Side, Stake, StakeKind, Staking, Swing, SwingTie
 from layout.model.zoned import Zone, ZoneLevels
 
 __all__ = [
@@ -96,6 +98,7 @@ __all__ = [
     "Lobe",
     "ManifoldRules",
     "NoWay",
+    "Offset",
     "Part",
     "Pattern",
     "Pipe",
@@ -103,12 +106,19 @@ __all__ = [
     "Plumbing",
     "Pump",
     "Riser",
+    "Rounding",
     "Run",
     "RunRules",
     "RunSlope",
+    "Side",
     "Sides",
     "Site",
+    "Stake",
+    "StakeKind",
     "StakeRules",
+    "Staking",
+    "Swing",
+    "SwingTie",
     "Take",
     "Totals",
     "Trench",

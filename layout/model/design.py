@@ -9,6 +9,7 @@ from typing import Literal
 from layout.model.base import XY
 from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
 from layout.model.site import Follows, Pattern, Site
+from layout.model.staked import Staking
 from layout.model.zoned import Zone, ZoneLevels
 
 
@@ -290,3 +291,5 @@ class Design:
     zones: tuple[Zone, ...] = field(default=())
     zone_levels: tuple[ZoneLevels, ...] = field(default=())
     """By zone, in their order."""
+    staking: Staking | None = None
+    """None where nothing was staked."""

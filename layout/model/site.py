@@ -317,6 +317,10 @@ class DesignBasis:
     least_pitch: float = 0.01
 
 
+Rounding = Literal["0.05 ft", "1/8 in", "1 cm"]
+"""What tapes are read to."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StakeRules:
     """How runs are staked.
@@ -329,11 +333,20 @@ class StakeRules:
         Greatest mid-ordinate between the run and the chord from stake to stake [m].
     ties : tuple of (name, (x, y))
         Fixed points for swing ties [m]; empty, or at least two.
+    baseline : ((x, y), (x, y)) or None
+        From station 0 on [m]; None: one is chosen.
+    rounding : "0.05 ft", "1/8 in", "1 cm" or None
+        Of distances; None: as suits the site's units.
     """
 
     interval: float
     tolerance: float
     ties: tuple[tuple[str, XY], ...] = ()
+    baseline: tuple[XY, XY] | None = None
+    rounding: Rounding | None = None
+
+    def __post_init__(self) -> None:
+        need(self.interval > 0 and self.tolerance > 0, "interval and tolerance are over 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -110,6 +110,8 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
             interval=default(table.stakeout.interval, "stakeout.interval") * units.length,
             tolerance=default(table.stakeout.tolerance, "stakeout.tolerance") * units.length,
             ties=tuple((name, _local(frame, point)) for name, point in table.stakeout.ties),
+            baseline=_baseline(table, frame),
+            rounding=table.stakeout.rounding,
         ),
         file=file,
     )
@@ -200,6 +202,13 @@ def _zone_rules(table: SiteTable, units: UnitSet) -> ZoneRules | None:
     if table.zones is None:
         return None
     return ZoneRules(count=table.zones.count, most_flow=_scaled(table.zones.most_flow, units.flow))
+
+
+def _baseline(table: SiteTable, frame: Frame) -> tuple[XY, XY] | None:
+    if table.stakeout.baseline is None:
+        return None
+    start, end = table.stakeout.baseline
+    return _local(frame, start), _local(frame, end)
 
 
 def _pump(table: SiteTable, frame: Frame) -> Pump | None:

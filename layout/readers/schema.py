@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from layout.readers.values import (
+    BaselinePoints,
     Count,
     CountOrBest,
     Curve,
@@ -27,6 +28,7 @@ from layout.readers.values import (
     Positive,
     Printable,
     Range,
+    RoundingWord,
     Shape,
     Share,
     SidesWord,
@@ -337,6 +339,16 @@ class StakeoutTable(Table):
         default=(),
         description="fixed points for swing ties",
         examples=["ties = [[0.0, 0.0], [40.0, 0.0]]"],
+    )
+    baseline: BaselinePoints | None = Field(
+        default=None,
+        description="the line that stations and offsets are measured from, by two points",
+        examples=["baseline = [[0.0, 0.0], [100.0, 0.0]]"],
+    )
+    rounding: RoundingWord | None = Field(
+        default=None,
+        description="what tapes are read to",
+        examples=['rounding = "0.05 ft"'],
     )
 
 

@@ -22,7 +22,7 @@ from layout.readers.references import point_tables
 from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, outline_of
 from layout.readers.smooth import smoothed, smoothing_note
 from layout.readers.validate import validate
-from layout.readers.values import is_number
+from layout.readers.values import is_number, quoted
 from layout.units import UNIT_SETS, UnitSet
 
 MOST_TUBING = 1e6
@@ -176,6 +176,12 @@ def _cross_faults(document: Document) -> list[Fault]:
             said = 'runs.pattern is "contour", but with one number for all levels no level line shows'
         remedy = 'Add levels = "levels.csv" to [bed], or choose another pattern.'
         faults.append(document.fault(("bed", "levels"), said, remedy, ("runs", "pattern")))
+    rounding, units = document.get("stakeout", "rounding"), document.get("units")
+    fitting = {"ft": ("0.05 ft", "1/8 in"), "us-ft": ("0.05 ft", "1/8 in"), "m": ("1 cm",)}.get(str(units))
+    if fitting and isinstance(rounding, str) and rounding in {"0.05 ft", "1/8 in", "1 cm"} - set(fitting):
+        said = f"{quoted(rounding)} is on no tape in the site's units, {quoted(units)}"
+        remedy = f"Write {' or '.join(f'rounding = {quoted(word)}' for word in fitting)}, or leave it out."
+        faults.append(document.fault(("stakeout", "rounding"), said, remedy, ("units",)))
     features = document.get("feature")
     first_at: dict[str, int] = {}
     for index in range(len(features) if isinstance(features, list) else 0):
@@ -256,6 +262,14 @@ def _notes(site: Site) -> list[str]:
             notes.append(
                 f"feature {feature.name} is read as a line, for its points are not closed; "
                 "repeat the first point at the end to make it an area"
+            )
+    marks = [(f"tie point {name}", "stakeout.ties", at) for name, at in site.stakeout.ties]
+    marks += [("the baseline", "stakeout.baseline", at) for at in (site.stakeout.baseline or ())[:1]]
+    for what, key, at in marks:
+        away = Point(at).distance(bed)
+        if away > FAR:
+            notes.append(
+                f"{what} lies {away / unit.length:,.0f} {unit.length_name} from the bed; is {key} of the same survey?"
             )
     if site.pump is not None and Point(site.pump.at).distance(bed) > FAR:
         away = Point(site.pump.at).distance(bed) / unit.length

@@ -160,6 +160,15 @@ def _ties(value: Any) -> tuple[tuple[str, XY], ...]:
     return tuple(points)
 
 
+def _baseline(value: Any) -> tuple[XY, XY]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise wrong(f"found {quoted(value)}, but it must be two points: [[x, y], [x, y]]")
+    start, end = _point(value[0]), _point(value[1])
+    if start == end:
+        raise wrong(f"both its points are {quoted(list(start))}", "Name two different points.")
+    return start, end
+
+
 def _printable(text: str) -> str:
     if not text.strip():
         raise wrong("it is empty")
@@ -185,10 +194,12 @@ CountOrBest = Annotated[Any, PlainValidator(_count_or_best)]
 Range = Annotated[Any, PlainValidator(_range)]
 Curve = Annotated[Any, PlainValidator(_curve)]
 Ties = Annotated[Any, PlainValidator(_ties)]
+BaselinePoints = Annotated[Any, PlainValidator(_baseline)]
 Count = Annotated[int, Field(ge=1, le=1_000_000, strict=True)]
 Kind = Literal[
     "building", "tank", "well", "property line", "water line", "water body", "tree", "drive", "slope", "other"
 ]
 PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
 DrawingUnits = Literal["ft", "us-ft", "m", "in", "mm", "cm"]
+RoundingWord = Literal["0.05 ft", "1/8 in", "1 cm"]
 SidesWord = Literal["outline", "usable ground", "rectangle", "lobes"]

@@ -21,6 +21,7 @@ from layout.plane import coordinates, polygons_of
 from layout.sheets.figures import of_check
 from layout.sheets.grid import grid_entry
 from layout.sheets.levels import with_heights
+from layout.sheets.stakeout import stake_entries, staking_entry
 from layout.sheets.takeoff import takeoff
 
 FORMAT = "sinuate/1"
@@ -42,8 +43,8 @@ def document(design: Design) -> dict[str, Json]:
     dict
         Blocks ``format``, ``title``, ``units``, ``crs``, ``grid``, ``bed``, ``pattern``, ``candidates``,
         ``runs``, ``laterals``, ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``,
-        ``trenches``, ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``, ``dropped``,
-        ``findings``, ``notes``.
+        ``trenches``, ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``, ``staking``,
+        ``stakes``, ``dropped``, ``findings``, ``notes``; without stakes, not those.
     """
     frame = design.site.frame
     made: dict[str, Json] = {
@@ -87,6 +88,7 @@ def document(design: Design) -> dict[str, Json]:
         "totals": _totals(design),
         "checks": [_check(item, design) for item in design.checks],
         "takeoff": [asdict(line) for line in takeoff(design)],
+        **_stakes(design),
         "dropped": [{"why": piece.why, **_line(piece.line, frame)} for piece in design.laying.dropped],
         "findings": [asdict(finding) for finding in design.findings],
         "notes": list(design.site.notes),
@@ -292,6 +294,17 @@ def _check(item: Check, design: Design) -> Json:
         "source": item.source,
         "sense": item.sense,
         "place": item.place,
+    }
+
+
+def _stakes(design: Design) -> dict[str, Json]:
+    staking = design.staking
+    if staking is None:
+        return {}
+    frame = design.site.frame
+    return {
+        "staking": staking_entry(design.site, staking),
+        "stakes": stake_entries(staking, frame),
     }
 
 

@@ -13,6 +13,7 @@ from layout.model import Design
 from layout.sheets.drafting import draft
 from layout.sheets.geojson import is_on_earth, write_map
 from layout.sheets.layoutjson import write_layout
+from layout.sheets.stakeout import write_points
 from layout.sheets.takeoff import write_takeoff
 
 
@@ -33,8 +34,8 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
     Returns
     -------
     list of Path
-        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``,
-        ``layout.geojson`` where the CRS is known, and ``coverage.png`` where asked for.
+        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, ``stakeout.csv``
+        where there are stakes, ``layout.geojson`` where the CRS is known, and ``coverage.png`` where asked for.
 
     Raises
     ------
@@ -52,6 +53,7 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
         ("takeoff.csv", lambda path: write_takeoff(design, path)),
         ("layout.json", lambda path: write_layout(design, path)),
     ]
+    makers += stakeout_makers(design)
     if is_on_earth(design.site):
         makers.append(("layout.geojson", lambda path: write_map(design, path)))
     if coverage and design.cells is not None:
@@ -59,6 +61,14 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
 
         makers.append(("coverage.png", lambda path: write_coverage(design, path)))
     return write_set(makers, folder)
+
+
+def stakeout_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
+    """The files of the stake-out, each with what makes it, for :func:`write_set`; none without stakes."""
+    staking = design.staking
+    if staking is None:
+        return []
+    return [("stakeout.csv", lambda path: write_points(staking, design.site.frame, path))]
 
 
 def write_set(makers: list[tuple[str, Callable[[Path], None]]], folder: Path) -> list[Path]:

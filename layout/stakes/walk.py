@@ -1,0 +1,227 @@
+"""What is staked, in the order in which it is walked: bed corners, runs out and back, manifolds, lines to the pump."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from layout.model import (
+    XY,
+    Bed,
+    Fitting,
+    FittingKind,
+    Join,
+    Laying,
+    Pipe,
+    Plumbing,
+    Run,
+    StakeKind,
+    StakeRules,
+)
+from layout.plane import TOLERANCE, Array, coordinates
+from layout.stakes.along import marks_along
+from layout.stakes.tape import Tape
+
+BED_CORNER = math.radians(30.0)
+"""The edge of the bed, but for what the tolerance hides, has a corner where it turns by more [rad]; a judgement."""
+VALVES: frozenset[FittingKind] = frozenset({"zone valve", "air valve", "check valve", "flush valve"})
+
+_RANKS: tuple[StakeKind, ...] = (
+    "baseline",
+    "run end",
+    "run",
+    "blank",
+    "bed corner",
+    "manifold end",
+    "valve",
+    "bend",
+    "riser",
+    "line end",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One point to be staked.
+
+    Attributes
+    ----------
+    at : (x, y)
+        As printed [m].
+    kind : StakeKind
+    says : str
+        What it marks.
+    run : str
+        The run it stands on; empty elsewhere.
+    station : float or None
+        Along that run, rounded for the tape [m].
+    """
+
+    at: XY
+    kind: StakeKind
+    says: str
+    run: str = ""
+    station: float | None = None
+
+
+def walk(bed: Bed, laying: Laying, plumbing: Plumbing, rules: StakeRules, tape: Tape) -> list[Place]:
+    """All places to be staked, each once, in walking order.
+
+    Runs are taken row by row from left to right, each from the end that is nearer to the stake before; so are
+    manifolds and lines.
+    """
+    runs = [coordinates(run.line)[0] for run in laying.runs[:1]]
+    walker = _Walker(tape, rules, several=len({pipe.zone for pipe in plumbing.manifolds}) > 1)
+    walker.take(_corners(bed, rules, runs[0] if runs else None, tape))
+    for row in _rows(laying):
+        walker.take_pieces([walker.of_piece(piece) for piece in row])
+    for pipe in plumbing.manifolds:
+        walker.take_pieces([walker.of_manifold(pipe, plumbing)])
+    loose = [fitting for fitting in plumbing.fittings if fitting.kind in VALVES]
+    walker.take(Place(walker.printed(f.at), "valve", walker.named(f.kind, f.on, f.zone)) for f in loose)
+    for pipe in plumbing.lines:
+        walker.take_pieces([walker.of_line(pipe)])
+    return walker.merged()
+
+
+def _corners(bed: Bed, rules: StakeRules, near: Array | None, tape: Tape) -> list[Place]:
+    """Corners of the bed, round its edge from the one nearest to where the runs begin."""
+    ring = coordinates(shapely.simplify(bed.outline, rules.tolerance).exterior)[:-1]
+    step = np.diff(np.vstack((ring[-1:], ring, ring[:1])), axis=0)
+    heading = step[:, 0] + 1j * step[:, 1]
+    corners = ring[np.abs(np.angle(heading[1:] * heading[:-1].conj())) > BED_CORNER]
+    if not len(corners):
+        return []
+    if near is not None:
+        corners = np.roll(corners, -int(np.hypot(*(corners - near).T).argmin()), axis=0)
+    return [
+        Place((float(x), float(y)), "bed corner", f"bed corner {number}")
+        for number, (x, y) in enumerate(tape.printed(corners), start=1)
+    ]
+
+
+def _rows(laying: Laying) -> Iterator[list[Run | Join]]:
+    """The pieces of each row along it, blank tubing behind the run that it leaves."""
+    onward = {join.start: join for join in laying.carries}
+    rows: dict[int, list[Run | Join]] = {}
+    for run in laying.runs:
+        pieces = rows.setdefault(run.row, [])
+        pieces.append(run)
+        if run.name in onward:
+            pieces.append(onward[run.name])
+    yield from rows.values()
+
+
+def _one_of(places: Sequence[Place]) -> Place:
+    """Make one place of several that coincide; a line need not say that it ends where something else stands."""
+    first, *others = sorted(places, key=lambda place: _RANKS.index(place.kind))
+    said = [first.says, *(place.says for place in others if place.kind != "line end")]
+    return replace(first, says=" + ".join(dict.fromkeys(said)))
+
+
+class _Walker:
+    """Goes from place to place."""
+
+    def __init__(self, tape: Tape, rules: StakeRules, *, several: bool) -> None:
+        self.tape, self.rules, self.several = tape, rules, several
+        self.places: list[Place] = []
+
+    def take(self, places: Iterable[Place]) -> None:
+        self.places += places
+
+    def take_pieces(self, pieces: Sequence[list[Place]]) -> None:
+        """Take pieces in line one after the other, from the nearer end of all."""
+        there = [piece for piece in pieces if piece]
+        if not there:
+            return
+        if self.places:
+            here = self.places[-1].at
+            if math.dist(here, there[-1][-1].at) < math.dist(here, there[0][0].at):
+                there = [piece[::-1] for piece in there[::-1]]
+        for piece in there:
+            self.take(piece)
+
+    def merged(self) -> list[Place]:
+        """Each place once, where it is first come to, with all that it marks, what says most of the place first."""
+        found: dict[tuple[int, int], list[Place]] = {}
+        for place in self.places:
+            key = (round(place.at[0] / self.tape.grain), round(place.at[1] / self.tape.grain))
+            found.setdefault(key, []).append(place)
+        return [_one_of(places) for places in found.values()]
+
+    def printed(self, at: XY) -> XY:
+        x, y = self.tape.printed(np.array([at]))[0]
+        return float(x), float(y)
+
+    def named(self, what: str, kind: str, zone: int) -> str:
+        return f"{f'Z{zone} ' if self.several else ''}{kind} {what}"
+
+    def of_piece(self, piece: Run | Join) -> list[Place]:
+        """Stakes along a run, or along blank tubing between two of them, whose ends are those of the runs."""
+        rules, unit = self.rules, self.tape.frame.units.length
+        line = coordinates(piece.line)
+        marks = marks_along(line, interval=rules.interval, tolerance=rules.tolerance, tape=self.tape)
+        places = []
+        for number, (along, (x, y)) in enumerate(zip(marks.along, marks.points, strict=True)):
+            at = (float(x), float(y))
+            station = float(self.tape.read(along))
+            if isinstance(piece, Join):
+                places.append(Place(at, "blank", f"blank {piece.start} to {piece.end}"))
+            elif number == 0:
+                places.append(Place(at, "run end", f"{piece.name} start", piece.name, station))
+            elif number == len(marks.along) - 1:
+                says = f"{piece.name} end {piece.length / unit:.2f}"
+                places.append(Place(at, "run end", says, piece.name, station))
+            else:
+                says = f"{piece.name} {station / unit:.2f}{' curve' if marks.curved[number] else ''}"
+                places.append(Place(at, "run", says, piece.name, station))
+        return places[1:-1] if isinstance(piece, Join) else places
+
+    def of_manifold(self, pipe: Pipe, plumbing: Plumbing) -> list[Place]:
+        """Ends and bends of a manifold, the feet of its risers and its valves, along it."""
+        found = [
+            (station, Place(at, "manifold end" if end else "bend", self.named(what, pipe.kind, pipe.zone)))
+            for station, at, end in self._bends(pipe.line)
+            for what in (f"manifold {'end' if end else 'bend'}",)
+        ]
+        for riser in plumbing.risers:
+            foot = Point(riser.line.coords[0])
+            if (riser.kind, riser.zone) == (pipe.kind, pipe.zone) and pipe.line.distance(foot) < TOLERANCE:
+                place = Place(self.printed((foot.x, foot.y)), "riser", f"riser {riser.lateral} {riser.kind}")
+                found.append((pipe.line.project(foot), place))
+        found += [
+            (pipe.line.project(Point(fitting.at)), self._valve(fitting))
+            for fitting in plumbing.fittings
+            if fitting.kind in VALVES and (fitting.on, fitting.zone) == (pipe.kind, pipe.zone)
+            if pipe.line.distance(Point(fitting.at)) < TOLERANCE
+        ]
+        return [place for _, place in sorted(found, key=lambda pair: round(pair[0], 6))]
+
+    def _valve(self, fitting: Fitting) -> Place:
+        return Place(self.printed(fitting.at), "valve", self.named(fitting.kind, fitting.on, fitting.zone))
+
+    def of_line(self, pipe: Pipe) -> list[Place]:
+        """Ends and bends of a line."""
+        return [
+            Place(
+                at,
+                "line end" if end else "bend",
+                self.named(f"line {'end' if end else 'bend'}", pipe.kind, pipe.zone),
+            )
+            for _, at, end in self._bends(pipe.line)
+        ]
+
+    def _bends(self, line: LineString) -> Iterator[tuple[float, XY, bool]]:
+        """Stations and places of the points that a pipe cannot be laid without, and whether they are ends."""
+        kept = coordinates(shapely.simplify(line, self.rules.tolerance))
+        for number, (x, y) in enumerate(kept):
+            yield (
+                float(line.project(Point(x, y))),
+                self.printed((float(x), float(y))),
+                number in {0, len(kept) - 1},
+            )
