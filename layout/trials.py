@@ -34,8 +34,10 @@ from layout.usable import usable_outline
 Progress = Callable[[str], None]
 GOOD = 0.25
 """A score at which no other sides need be tried: hardly a dry corner, all fed, nothing left out."""
-PHASES = (0.25, 0.5)
-"""Where ``best`` also tries to lay the first run along a side, beyond the clearance, in spacings."""
+PHASES = (0.5,)
+"""Where ``best`` also tries to lay the first run along a side, beyond the clearance, in spacings: half a spacing shares
+what is left over at the far side between both, so that on a bed of one width neither strip is over half a spacing."""
+
 
 
 def lay_trials(

@@ -16,7 +16,7 @@ import shapely
 import shapely.ops
 from shapely import LineString, Point, Polygon
 
-from layout.plane import coordinates, distances, lines_of, polygons_of, stretch
+from layout.plane import coordinates, distances, lines_of, polygons_of, stretch, union
 from layout.runs.guides import rounded
 from layout.runs.trim import Ground, Row
 
@@ -28,6 +28,9 @@ REACH = 20.0
 """How far from an obstacle rows are looked at, in spacings."""
 MARGIN = 0.005
 """How far the innermost ring keeps outside the zone, in spacings: rings are drawn in chords."""
+MOST_BARE = 1.3
+"""Greatest distance from where emitting tubing gave way to blank to what is left, in spacings: one row may give way
+along a stretch, the rows beside it may not as well."""
 MOST_BLANK = 0.30
 """Greatest share of blank tubing in a carried line (a judgement, no published source)."""
 
@@ -112,10 +115,22 @@ def _chain(
             _undo(led)
             return False
         led.append((before, row))
-    if not _apart([row for _, row in led], rows, 0.9 * step):
+    if not _apart([row for _, row in led], rows, 0.9 * step) or _leaves_bare(led, rows, ground):
         _undo(led)
         return False
     return True
+
+
+def _leaves_bare(led: list[tuple[Carried, Carried]], rows: list[Carried], ground: Ground) -> bool:
+    """Whether blank tubing took the place of so much emitting tubing that ground lies bare beside it."""
+    kept = union(piece for row in rows for piece in row.pieces)
+    shapely.prepare(kept)
+    for before, row in led:
+        lost = union(before.pieces).difference(union(row.pieces).buffer(JOINT * ground.spacing))
+        places = shapely.points(shapely.get_coordinates(shapely.segmentize(lost, ground.spacing / 2)))
+        if not shapely.dwithin(kept, places, MOST_BARE * ground.spacing).all():
+            return True
+    return False
 
 
 def _undo(led: list[tuple[Carried, Carried]]) -> None:
