@@ -106,14 +106,15 @@ class Ground:
             soft = [self.sides.left, self.sides.right]
             hard = edge.difference(union([*(line.buffer(hair) for line in soft), followed]))
             far = union([line for line in soft if not any(line is guide for guide in guides)])
-        else:  # any part of the edge may lie along the runs
+            clearance = self.clearance
+        else:  # any part of the edge may lie along the runs, and one on its clearance line is not to be lost
             hard, far = LineString(), edge.difference(followed)
-        # a row that lies on the clearance line of some other edge is not to be lost to rounding
-        cut = [hard.buffer(self.clearance * (1 - ROUNDING), quad_segs=32), self.kept_clear]
+            clearance = self.clearance * (1 - ROUNDING)
+        cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
         strict, loose = (
             areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
-            for keep in (self.clearance * (1 - ROUNDING), slack)
+            for keep in (clearance, slack)
         )
         return Region(loose=loose, strict=strict, leaves=LEAVES * self.spacing)
 
