@@ -32,7 +32,8 @@ MOST_BARE = 1.3
 """Greatest distance from where emitting tubing gave way to blank to what is left, in spacings: one row may give way
 along a stretch, the rows beside it may not as well."""
 MOST_BLANK = 0.30
-"""Greatest share of blank tubing in a carried line (a judgement, no published source)."""
+"""Greatest share of blank tubing in a carried line; nor may it be longer than the run that it leads to (a judgement, no
+published source)."""
 
 
 @dataclass(slots=True)
@@ -346,6 +347,6 @@ def _worth_it(before: LineString, blank: LineString, after: LineString, ground: 
     """Whether a carried line stays on the ground and is worth its blank tubing."""
     if min(before.length, after.length) < ground.shortest:
         return False
-    if blank.length > MOST_BLANK * (before.length + blank.length + after.length):
+    if blank.length > min(after.length, MOST_BLANK * (before.length + blank.length + after.length)):
         return False
     return bool(ground.limits.buffer(1e-6).covers(blank)) and blank.is_simple
