@@ -1,0 +1,303 @@
+"""Stakes: from the figures on paper alone each is found within its stated error, and they follow the runs."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, Point, Polygon, box
+
+from layout.model import (
+    Feature,
+    FeatureKind,
+    Fitting,
+    Laying,
+    Pattern,
+    Pipe,
+    Plumbing,
+    Riser,
+    Rounding,
+    Run,
+)
+from layout.plane import coordinates
+from layout.stakes import stake_findings, stake_out
+from layout.units import FOOT, UNIT_SETS
+from tests import beds
+from tests.fields import arc, curved_field, tree_field
+from tests.staked import Staked, by_baseline, by_ties, one_run, random_bed, site_with, staked
+
+HALF = {"ft": 0.0071, "us-ft": 0.0071, "m": 0.00071}
+"""How far rounded coordinates lie from the true ones at most."""
+
+
+RULES: list[dict[str, Any]] = [
+    {"units": "ft", "interval": 10.0, "tolerance": 0.1},
+    {"units": "m", "interval": 3.0, "tolerance": 0.03},
+    {"units": "ft", "interval": 25.0, "tolerance": 0.3, "rounding": "1/8 in"},
+    {"units": "us-ft", "interval": 3.33, "tolerance": 0.02, "origin": (2_100_000.5, 7_100_000.25)},
+    {"units": "m", "interval": 7.7, "tolerance": 0.1, "origin": (2_100_000.5, 7_100_000.25)},
+]
+SEEDS = range(5)
+
+
+@pytest.fixture(scope="module", params=[(kind, seed) for kind in sorted(beds.RANDOM) for seed in SEEDS])
+def bed(request: pytest.FixtureRequest) -> Staked:
+    """A random bed, each family with all the rules."""
+    kind, seed = request.param
+    found = random_bed(kind, 100 * len(kind) + seed, **RULES[seed % len(RULES)])
+    if found is None:
+        pytest.skip("no run can be laid on it")
+    return found
+
+
+def test_paper_alone_leads_to_every_stake(bed: Staked) -> None:
+    shared = bed.shared
+    step = bed.staking.step / bed.site.frame.units.length
+    for stake in bed.paper:
+        place = complex(stake["x"], stake["y"])
+        assert abs(by_baseline(stake, shared["baseline"]) - place) <= stake["baseline"]["error"] + 1e-6
+        figures = [stake["baseline"]["station"], stake["baseline"]["offset"]]
+        if stake["ties"]:
+            assert abs(by_ties(stake) - place) <= stake["ties_error"] + 1e-6
+            # and the mirror point is another one
+            assert abs(by_ties(stake, mirrored=True) - place) > stake["ties_error"]
+            figures += [tie["distance"] for tie in stake["ties"]]
+        marks = np.asarray(figures) / step
+        assert np.abs(marks - np.rint(marks)).max() < 1e-5
+
+
+def test_stakes_follow_their_runs(bed: Staked) -> None:
+    frame, rules = bed.site.frame, bed.site.stakeout
+    unit = frame.units.length
+    for run in bed.laying.runs:
+        stakes = bed.on(run)
+        line = bed.placed(coordinates(run.line))
+        walked = np.array([[stake["x"], stake["y"]] for stake in stakes])
+        half = HALF[frame.units.word]
+        assert np.hypot(*(walked[0] - line[0])) <= half
+        assert np.hypot(*(walked[-1] - line[-1])) <= half
+        # both ways: no part of the run far from the chords, none of the chords far from the run
+        fine = shapely.segmentize(LineString(line), 0.2)
+        chords = LineString(walked)
+        away = shapely.distance(shapely.points(coordinates(fine)), chords).max()
+        off = shapely.distance(
+            shapely.points(coordinates(shapely.segmentize(chords, 0.2))), LineString(line)
+        ).max()
+        assert max(away, off) <= rules.tolerance / unit + 1e-6
+        # stations are true, and never farther apart than the interval
+        along = np.array([LineString(line).project(Point(point)) for point in walked])
+        stations = np.array([stake["station"] for stake in stakes])
+        assert np.all(np.diff(stations) > 0)
+        if np.all(np.abs(along - stations) < 1.0):  # a run that comes near itself has two such places
+            assert np.abs(along - stations).max() <= bed.shared["step"] / 2 + half + 1e-6
+        assert np.diff(stations).max() <= rules.interval / unit + bed.shared["step"] / 2 + 1e-6
+
+
+def test_straight_runs_have_whole_intervals_and_no_sliver() -> None:
+    def stations(length: float) -> list[float]:
+        bed = one_run(np.array([[0.0, 0.0], [length * FOOT, 0.0]]))
+        return [stake["station"] for stake in bed.on(bed.laying.runs[0])]
+
+    assert stations(34.0) == [0, 10, 20, 30, 34]
+    assert stations(40.0) == [0, 10, 20, 30, 40]
+    assert stations(31.0) == [0, 10, 20, 25.5, 31]
+    assert stations(10.5) == [0, 5.25, 10.5]
+    assert stations(4.0) == [0, 4]
+
+
+def test_a_corner_has_its_stake() -> None:
+    bed = one_run(np.array([[0.0, 0.0], [7.3, 0.0], [7.3, 9.0]]) * FOOT)
+    stakes = bed.on(bed.laying.runs[0])
+    assert [stake["station"] for stake in stakes] == [0, 7.3, 10, 16.3]
+    assert (stakes[1]["x"], stakes[1]["y"]) == (5007.3, 2000)
+
+
+def test_curves_have_no_more_stakes_than_they_need() -> None:
+    line = np.asarray(arc(25.0, 0.0, 90.0, step=0.25)) * FOOT
+    bed = one_run(line)
+    gaps = np.diff([stake["station"] for stake in bed.on(bed.laying.runs[0])])
+    most = math.sqrt(8 * 25 * 0.1)  # of chords that stay within the tolerance, 4.47
+    assert gaps.max() <= most
+    assert len(gaps) == math.ceil(3 * math.ceil(10 / most) + (25 * math.pi / 2 - 30) / most)
+
+
+def test_walking_order() -> None:
+    design = tree_field()
+    bed = staked(design.site, design.laying, design.plumbing)
+    paper = bed.paper
+    assert [stake["point"] for stake in paper] == list(range(1, len(paper) + 1))
+    kinds = [kind for kind, _ in itertools.groupby(stake["kind"] for stake in paper)]
+    assert kinds[:2] == ["baseline", "bed corner"]
+    assert len({(stake["x"], stake["y"]) for stake in paper}) == len(paper)
+    # runs out and back: from stake to stake it is never far, but where a row is begun
+    on_runs = [stake for stake in paper if stake["kind"] in {"run", "run end", "blank"}]
+    steps = [math.dist((a["x"], a["y"]), (b["x"], b["y"])) for a, b in itertools.pairwise(on_runs)]
+    assert max(steps) <= 10.2
+    assert {stake["run"] for stake in on_runs} == {run.name for run in design.laying.runs} | {None}
+    assert [stake["description"] for stake in paper if stake["kind"] == "bed corner"] == [
+        f"bed corner {number}" for number in range(1, 5)
+    ]
+
+
+def test_manifolds_risers_valves_and_bends() -> None:
+    site = site_with(np.asarray(beds.rect(100, 12)) * FOOT, ties=((0.0, 40.0), (60.0, 40.0)))
+    bend = [(30.0, 9.0), (36.0, 9.0), (36.0, 30.0)]
+    supply = Pipe(kind="supply", line=LineString([(-1.0, 3.0), (-1.0, 0.0)]), diameter=0.025)
+    line = Pipe(kind="supply", line=LineString([*bend[::-1], (-1.0, 3.0)]), diameter=0.025)
+    riser = Riser(kind="supply", lateral="L1", line=LineString([(-1.0, 1.0), (0.3, 1.0)]))
+    valve = Fitting(kind="air valve", at=(-1.0, 0.0), on="supply", size=0.025)
+    run = Run(name="R1", line=LineString([(0.3, 1.0), (29.0, 1.0)]), row=0)
+    plumbing = Plumbing(manifolds=(supply,), risers=(riser,), lines=(line,), fittings=(valve,))
+    bed = staked(site, Laying(pattern=Pattern.LEFT, runs=(run,)), plumbing)
+    piping = [
+        stake for stake in bed.paper if stake["kind"] not in {"baseline", "bed corner", "run", "run end"}
+    ]
+    assert [stake["description"] for stake in piping] == [
+        "supply manifold end + supply air valve",
+        "riser L1 supply",
+        "supply manifold end",
+        "supply line bend",
+        "supply line bend",
+        "supply line end",
+    ]
+    placed = bed.placed([(-1, 0), (-1, 1), (-1, 3), *bend])
+    assert np.abs([(stake["x"], stake["y"]) for stake in piping] - placed).max() <= 0.005 + 1e-9
+    assert all(stake["run"] is None and stake["station"] is None for stake in piping)
+
+
+def test_the_baseline_is_short_of_nothing_and_avoids_what_stands_there() -> None:
+    design = curved_field()
+    bed = staked(design.site, design.laying, design.plumbing)
+    stations = [stake["baseline"]["station"] for stake in bed.paper]
+    (start, end), unit = bed.staking.baseline, FOOT
+    assert min(stations) >= 0
+    assert max(stations) <= math.dist(start, end) / unit + 0.05
+    assert bed.paper[0]["baseline"] == {"station": 0, "offset": 0, "error": 0.04}
+    # no straight line has shorter offsets to the runs on the whole, but by the fineness of the search
+    points = np.array([stake.at for stake in bed.staking.stakes if stake.run])
+    mean = np.mean([abs(stake.baseline.offset) for stake in bed.staking.stakes if stake.run])
+    for turn in np.linspace(0, math.pi, 721):
+        across = points @ np.array([-math.sin(turn), math.cos(turn)])
+        assert np.abs(across - np.median(across)).mean() > 0.98 * mean - 0.01
+    # a shed in its way: the next best line is taken
+    middle = LineString(bed.staking.baseline).interpolate(0.5, normalized=True).buffer(0.5)
+    shed = Feature(name="shed", kind=FeatureKind.BUILDING, shape=middle, setback=0.0, inside=True)
+    other = staked(replace(design.site, features=(shed,)), design.laying, design.plumbing)
+    assert not LineString(other.staking.baseline).intersects(middle)
+    assert other.staking.blocked_by == ""
+
+
+def test_a_baseline_that_nothing_can_free_is_told() -> None:
+    design = curved_field()
+    pond = Feature(
+        name="pond", kind=FeatureKind.WATER_BODY, shape=design.site.bed.outline.buffer(100.0), setback=0.0
+    )
+    site = replace(design.site, features=(pond,))
+    staking = staked(site, design.laying).staking
+    assert staking.blocked_by == "pond"
+    (finding,) = stake_findings(site, staking)
+    assert (finding.code, "runs through pond" in finding.said) == ("baseline-blocked", True)
+
+
+def test_a_given_baseline_is_taken() -> None:
+    outline = np.asarray(beds.rect(100, 12)) * FOOT
+    site = site_with(outline, baseline=((0.0, 20.0), (50.0, 20.0)))
+    run = Run(name="R1", line=LineString(np.array([[1.0, 6.0], [99.0, 6.0]]) * FOOT), row=0)
+    bed = staked(site, Laying(pattern=Pattern.LEFT, runs=(run,)))
+    assert bed.shared["baseline"] == {"from": [5000, 2020], "to": [5050, 2020], "given": True}
+    assert "baseline" not in {stake["kind"] for stake in bed.paper}
+    first = bed.on(run)[0]
+    # the bed lies to the right of one who walks east along its north
+    assert first["baseline"] == {"station": 1, "offset": 14, "error": 0.04}
+
+
+@pytest.mark.parametrize(
+    ("units", "rounding", "step", "error"),
+    [
+        ("ft", None, 0.05, 0.04),
+        ("ft", "1/8 in", 1 / 96, 0.01),
+        ("us-ft", None, 0.05, 0.04),
+        ("m", None, 0.01, 0.008),
+    ],
+)
+def test_rounding(units: str, rounding: Rounding | None, step: float, error: float) -> None:
+    bed = one_run(np.array([[0.0, 0.0], [11.0, 1.0]]), units=units, rounding=rounding)
+    assert bed.shared["step"] == pytest.approx(step, abs=1e-9)
+    assert bed.staking.step == pytest.approx(step * UNIT_SETS[units].length)
+    assert {stake["baseline"]["error"] for stake in bed.paper} == {error}
+
+
+def test_coordinates_are_as_fine_as_the_tolerance_asks() -> None:
+    line = np.array([[0.0, 0.0], [11.0, 1.0]])
+    assert [one_run(line, tolerance=tolerance).shared["decimals"] for tolerance in (0.1, 0.05, 0.01)] == [
+        2,
+        2,
+        3,
+    ]
+    assert one_run(line, units="m", tolerance=0.03).shared["decimals"] == 3
+
+
+def test_stakes_in_line_with_the_fixed_points_are_told() -> None:
+    line = np.array([[0.0, 0.0], [40.0, 0.0]]) * FOOT
+    bed = one_run(line, ties=((-30.0, 0.0), (-10.0, 0.0)))
+    assert all(not stake["ties"] and stake["side"] is None for stake in bed.on(bed.laying.runs[0]))
+    (finding,) = stake_findings(bed.site, bed.staking)
+    assert finding.code == "no-tie"
+    assert finding.said.startswith("Stakes 1-7 cannot be found")
+
+
+def test_poor_crossings_are_told_and_good_ones_are_not() -> None:
+    line = np.array([[0.0, 0.0], [40.0, 0.0]]) * FOOT
+    poor = one_run(line, ties=((20.0, 200.0), (30.0, 200.0)))
+    (finding,) = stake_findings(poor.site, poor.staking)
+    assert finding.code == "poor-tie"
+    assert finding.said == "The tapes cross at under 30 or over 150 degrees at stakes 1-7."
+    good = one_run(line, ties=((-5.0, 30.0), (45.0, 30.0)))
+    assert list(stake_findings(good.site, good.staking)) == []
+    assert all(30 <= stake["crossing"] <= 150 for stake in good.paper)
+    # a third point helps where two do badly
+    helped = one_run(line, ties=((20.0, 200.0), (30.0, 200.0), (-60.0, 20.0)))
+    assert list(stake_findings(helped.site, helped.staking)) == []
+    assert {tie["name"] for stake in helped.paper for tie in stake["ties"]} >= {"T3"}
+
+
+def test_no_tape_goes_through_a_house_if_another_can_go_round() -> None:
+    line = np.array([[0.0, 0.0], [40.0, 0.0]]) * FOOT
+    ties = ((0.0, 20.0), (40.0, 20.0), (0.0, 50.0), (40.0, 50.0))
+    bed = one_run(line, ties=ties)
+    house = Feature(
+        name="house", kind=FeatureKind.BUILDING, shape=box(0, 20 * FOOT, 40 * FOOT, 50 * FOOT), setback=3.0
+    )
+    site = replace(bed.site, features=(house,))
+    front = staked(site, bed.laying)
+    assert {tie["name"] for stake in front.paper for tie in stake["ties"]} == {"T1", "T2"}
+    assert list(stake_findings(site, front.staking)) == []
+    # only the back of it is known: the tapes would go through
+    behind = replace(site, stakeout=replace(site.stakeout, ties=site.stakeout.ties[2:]))
+    (finding, *_) = stake_findings(behind, staked(behind, bed.laying).staking)
+    assert finding.code == "blocked-tie"
+
+
+def test_heights_are_those_of_the_ground() -> None:
+    design = curved_field()
+    staking = stake_out(
+        design.site,
+        design.laying,
+        design.plumbing,
+        heights=lambda points: [None if x < 10 else 30.0 + 0.01 * x for x, _ in points.tolist()],
+    )
+    for stake in staking.stakes:
+        assert stake.height == (None if stake.at[0] < 10 else pytest.approx(30.0 + 0.01 * stake.at[0]))
+
+
+def test_a_round_bed_has_no_corners() -> None:
+    line = np.array([[-5.0, 0.0], [5.0, 0.0]])
+    run = Run(name="R1", line=LineString(line), row=0)
+    outline = Polygon(Point(0, 0).buffer(6.0, quad_segs=32))
+    bed = staked(site_with(coordinates(outline)), Laying(pattern=Pattern.LEFT, runs=(run,)))
+    assert "bed corner" not in {stake["kind"] for stake in bed.paper}
