@@ -8,12 +8,14 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiLineString
+from shapely import LineString, MultiLineString, Polygon
 
 from layout.model import (
     Check,
     Coverage,
+    EmitterRow,
     Feature,
+    FeatureKind,
     Join,
     Lateral,
     Laying,
@@ -24,6 +26,7 @@ from layout.model import (
     Unit,
     UsableGround,
     site_place,
+    watered,
 )
 from layout.plane import TOLERANCE
 
@@ -38,6 +41,8 @@ DRY_SHARE = 1.25
 COVERED_SHARE = 0.98
 """Least share of usable ground within half a spacing of tubing."""
 JUDGEMENT = "judgement of this tool, no published source"
+CLOSED_KINDS = frozenset({FeatureKind.BUILDING, FeatureKind.TANK, FeatureKind.WATER_BODY})
+"""Features that are areas whatever their points say."""
 LISTED = 20
 """Features with a setback check of their own; the others, which lie farther off, share one."""
 ROUNDING = 1e-9
@@ -53,6 +58,7 @@ def design_checks(
     coverage: Coverage,
     *,
     joins: Sequence[Join] = (),
+    emitters: Sequence[EmitterRow] = (),
 ) -> tuple[Check, ...]:
     """Check a finished layout.
 
@@ -69,6 +75,8 @@ def design_checks(
     plumbing : Plumbing
     coverage : Coverage
     joins : sequence of Join, optional
+    emitters : sequence of EmitterRow, optional
+        Of the runs.
 
     Returns
     -------
@@ -86,6 +94,7 @@ def design_checks(
         *_bend(site, laying, coverage),
         _crossing_runs(site, laying.runs),
         _shortest_run(site, laying.runs),
+        *_emitters(site, laying.runs, emitters),
         _longest_lateral(site, laterals),
         _fed(site, laying.runs, laterals),
         _dry(site, coverage),
@@ -106,7 +115,7 @@ def _check(
     place: str,
 ) -> Check:
     """Compare a value with its limit; the place is kept only where it fails."""
-    slack = ROUNDING * max(abs(limit), ROUNDING)
+    slack = ROUNDING * (abs(limit) or 1.0)
     ok = value >= limit - slack if sense == "least" else value <= limit + slack
     return Check(
         name=name,
@@ -131,7 +140,7 @@ def _clearance(site: Site, tubing: Sequence[LineString]) -> Check:
     distance = shapely.distance(edge, tubing)
     for number in np.flatnonzero(~shapely.covers(outline, tubing)).tolist():
         beyond = shapely.points(shapely.get_coordinates(tubing[number].difference(outline)))
-        distance[number] = min(-float(shapely.distance(edge, beyond).max()), 0.0)
+        distance[number] = min(-float(shapely.distance(edge, beyond).max(initial=0.0)), 0.0)
     worst = int(np.argmin(distance))
     return _check(
         "least clearance to the bed's edge",
@@ -177,6 +186,12 @@ def _setback(site: Site, feature: Feature, laid: MultiLineString, distance: floa
     if distance == 0 and feature.shape.geom_type == "Polygon":
         # To touch the edge of an area without a setback is as near as tubing may come.
         inside = laid.intersects(feature.shape.buffer(-TOLERANCE))
+    source = "feature.setback"
+    open_row = isinstance(feature.shape, LineString) and len(feature.shape.coords) > 2
+    if open_row and feature.kind in CLOSED_KINDS:
+        # given as an open row of points it is a line by its shape; nobody lays tubing in it for all that
+        inside = laid.intersects(Polygon(feature.shape.coords).buffer(-TOLERANCE))
+        source = "feature.setback; its points are not closed: repeat the first at the end to make it an area"
     ok = bool(distance >= feature.setback - ROUNDING and not inside)
     return Check(
         name=f"distance to {feature.name}",
@@ -185,7 +200,7 @@ def _setback(site: Site, feature: Feature, laid: MultiLineString, distance: floa
         unit="length",
         sense="least",
         ok=ok,
-        source="feature.setback",
+        source=source,
         place="" if ok else _nearest_place(site, laid, feature.shape),
     )
 
@@ -307,6 +322,24 @@ def _shortest_run(site: Site, runs: Sequence[Run]) -> Check:
     )
 
 
+def _emitters(site: Site, runs: Sequence[Run], emitters: Sequence[EmitterRow]) -> Iterator[Check]:
+    """Runs too short to have an emitter."""
+    if not emitters:
+        return
+    none = {row.run for row in emitters if row.count == 0}
+    yield _check(
+        "runs without an emitter",
+        float(len(none)),
+        "most",
+        0.0,
+        unit="count",
+        source="tubing.emitter_spacing",
+        place=", ".join(
+            f"{run.name} at {site_place(site.frame, run.line.coords[0])}" for run in runs if run.name in none
+        ),
+    )
+
+
 # --- laterals and pipes ---------------------------------------------------------------------------------
 
 
@@ -327,12 +360,8 @@ def _longest_lateral(site: Site, laterals: Sequence[Lateral]) -> Check:
 
 def _fed(site: Site, runs: Sequence[Run], laterals: Sequence[Lateral]) -> Check:
     """Share of tubing that water reaches from the manifold end, through whatever runs."""
-    named = {run.name: run for run in runs}
-    dry: list[Lateral] = []
-    for lateral in laterals:
-        first = named[lateral.runs[0]]
-        if not (first.fed and first.line.coords[0][:2] == lateral.supply):
-            dry.append(lateral)
+    reached = watered(runs, laterals)
+    dry = [lateral for lateral in laterals if lateral not in reached]
     whole = math.fsum(lateral.length for lateral in laterals)
     return _check(
         "share of tubing fed from the manifold end",

@@ -219,15 +219,17 @@ def _least_clearance(lines: Sequence[LineString], outline: Polygon) -> float:
 def _gaps(runs: Sequence[Run], spacing: float) -> Array:
     """Distances from points of runs to the next row beside them, feet on the ends of runs left out."""
     step = max(spacing / 2, sum(run.length for run in runs) / MOST_FEET)
-    rows: dict[int, list[LineString]] = {}
+    rows: dict[tuple[int, int], list[LineString]] = {}
     for run in runs:
-        rows.setdefault(run.row, []).append(run.line)
+        rows.setdefault((run.lobe, run.row), []).append(run.line)
     walked = [
-        (SegmentIndex(lines), np.array([line.length for line in lines]), _walk(lines, step))
-        for _, lines in sorted(rows.items())
+        (lobe, (SegmentIndex(lines), np.array([line.length for line in lines]), _walk(lines, step)))
+        for (lobe, _), lines in sorted(rows.items())
     ]
     found = [np.empty(0)]
-    for one, other in pairwise(walked):
+    for (lobe, one), (beside, other) in pairwise(walked):
+        if lobe != beside:
+            continue
         for (_, _, points), (index, length, _) in ((one, other), (other, one)):
             segment, foot, along = index.locate(points)
             on = length[index.line[segment]]

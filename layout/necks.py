@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 import numpy as np
 import shapely
@@ -73,20 +73,22 @@ def find_lobes(outline: Polygon, *, near: BaseGeometry, least: float) -> tuple[L
     return _ordered(parts, cuts, near) if cuts else ()
 
 
-def neck_findings(site: Site, laying: Laying) -> Iterator[Finding]:
+def neck_findings(site: Site, laying: Laying, watered: Collection[str]) -> Iterator[Finding]:
     """What passes each neck of a bed, what that costs in blank tubing, and the runs beyond that have no water.
 
     Parameters
     ----------
     site : Site
     laying : Laying
+    watered : collection of str
+        Names of the runs that water reaches.
 
     Yields
     ------
     Finding
         ``neck`` for each, and ``lobe-without-water`` where a manifold of its own is wanted.
     """
-    unit, reached = site.frame.units, laying.reached
+    unit = site.frame.units
     for number, lobe in enumerate(laying.lobes):
         if lobe.neck is None:
             continue
@@ -102,7 +104,7 @@ def neck_findings(site: Site, laying: Laying) -> Iterator[Finding]:
                 f"{cost:.2f} {unit.length_name} of it"
             ),
         )
-        dry = [run for run in laying.runs if run.lobe == number and run.name not in reached]
+        dry = [run for run in laying.runs if run.lobe == number and run.name not in watered]
         if dry:
             length = math.fsum(run.length for run in dry) / unit.length
             place = site_place(site.frame, _xy(lobe.outline.representative_point().coords[0]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from layout.emitters import place_emitters
+from layout.errors import Fault, NoRoomError
 from layout.fittings import place_fittings
 from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
@@ -66,13 +67,24 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
     Raises
     ------
     NoRoomError
-        Where more zones are asked for than there are laterals.
+        Where more zones are asked for than there are laterals, or no run has an emitter.
     """
     laying = trial.laying
     laterals, joins = join_runs(
         laying, site.laterals, spacing=site.runs.spacing, bed=site.bed, kept_clear=ground.kept_clear
     )
     emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
+    if not any(row.count for row in emitters):
+        unit = site.frame.units
+        longest = max(run.length for run in laying.runs) / unit.length
+        raise NoRoomError(
+            Fault(
+                file=site.file.name,
+                field="tubing.emitter_spacing",
+                said=f"no run is long enough for an emitter; the longest has {longest:.2f} {unit.length_name}",
+                remedy="Write the distance from emitter to emitter along the tubing.",
+            )
+        )
     laterals, zones = make_zones(site, laterals, laying.runs, emitters)
     plumbing = lay_plumbing(
         laterals,

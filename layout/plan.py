@@ -10,20 +10,22 @@ from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
 from layout.coverage import bare_places
 from layout.emitters import field_totals
+from layout.hydraulics.field import water_of
 from layout.manifolds import setback_check
 from layout.model import (
+    Candidate,
     Design,
     Dropped,
     EndTrial,
     Finding,
     Laying,
     Pattern,
-    Sides,
     Site,
     Totals,
     Trial,
     UsableGround,
     site_place,
+    watered,
 )
 from layout.necks import neck_findings
 from layout.piping import pipe_trial, try_ends
@@ -33,6 +35,7 @@ from layout.takeoff import count_parts
 from layout.terrain import (
     ground_findings,
     height_findings,
+    heights,
     known_heights,
     level_findings,
     pitch_checks,
@@ -43,7 +46,9 @@ from layout.trials import Progress, lay_trials
 from layout.usable import usable_ground
 from layout.zones import evenness_checks
 
-LISTED_BARE = 10
+LEAST_BARE = 0.5
+"""Bare places smaller than this are not worth a line, in squares of the spacing."""
+LISTED_BARE = 6
 """Bare places that have a finding each; of the others the sum is told."""
 LISTED = 30
 """Pieces left out that have a finding each; of the others the sum is told."""
@@ -81,7 +86,9 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     if mean_and_cv is not None:
         totals = replace(totals, cell_mean=mean_and_cv[0], cell_cv=mean_and_cv[1])
     checks = (
-        *design_checks(site, ground, laying, laterals, plumbing, best.coverage, joins=joins),
+        *design_checks(
+            site, ground, laying, laterals, plumbing, best.coverage, joins=joins, emitters=emitters
+        ),
         setback_check(site, plumbing, ground.kept_clear),
         *route_checks(site, plumbing),
         *evenness_checks(site, laterals, zones),
@@ -93,7 +100,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     parts = count_parts(
         site, laying.runs, joins, plumbing, laterals=laterals, zones=zones, stakes=staking.stakes
     )
-    return Design(
+    design = Design(
         site=site,
         ground=ground,
         sides=sides,
@@ -108,11 +115,13 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         checks=checks + slope_checks(site, laying, slopes),
         parts=parts,
         findings=(
-            *_findings(site, laying, sides, totals),
+            *_findings(site, laying, totals, [trial.candidate for trial in trials]),
             *_bare_ground(site, ground, laying),
             *ground_findings(site, laying),
             *height_findings(site, laying, joins, plumbing),
-            *neck_findings(site, laying),
+            *neck_findings(
+                site, laying, {name for lateral in watered(laying.runs, laterals) for name in lateral.runs}
+            ),
             *route_findings(site, plumbing),
             *level_findings(site, levels, plumbing),
             *stake_findings(site, staking),
@@ -122,6 +131,20 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         zones=zones,
         zone_levels=levels,
         staking=staking,
+    )
+    tell("flows and pressures")
+    return _with_water(design)
+
+
+def _with_water(design: Design) -> Design:
+    """The design with what water does in it, and the checks and findings of that."""
+    levels = design.site.bed.levels
+    water = water_of(design, heights=None if levels is None else lambda points: heights(levels, points))
+    return replace(
+        design,
+        hydraulics=water.hydraulics,
+        checks=(*design.checks, *water.checks),
+        findings=(*design.findings, *water.findings),
     )
 
 
@@ -185,9 +208,11 @@ def _trials(
     return ground, lay_trials(site, ground, progress=progress, thorough=thorough)
 
 
-def _findings(site: Site, laying: Laying, sides: Sides, totals: Totals) -> Iterator[Finding]:
+def _findings(
+    site: Site, laying: Laying, totals: Totals, candidates: Sequence[Candidate]
+) -> Iterator[Finding]:
     """What deserves a look though the plan stands."""
-    if not sides.certain:
+    if site.runs.sides is None and all(item.follows == "rectangle" for item in candidates):
         yield Finding(
             code="no-long-direction",
             said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
@@ -221,7 +246,8 @@ def _bare_ground(site: Site, ground: UsableGround, laying: Laying) -> Iterator[F
     """Ground a whole gap from any run: what a run had to leave out, or no row of the pattern reaches."""
     unit, spacing = site.frame.units, site.runs.spacing
     gap = site.runs.widest if laying.pattern is Pattern.EVEN else spacing
-    places = bare_places(ground.area, laying.runs, reach=gap, speck=0.2 * spacing)
+    found = bare_places(ground.area, laying.runs, reach=gap, speck=0.3 * spacing)
+    places = [place for place in found if place.area > LEAST_BARE * spacing**2]
     reach = f"is farther than {gap / unit.length:g} {unit.length_name} from any tubing."
     for place in places[:LISTED_BARE]:
         at = place.representative_point()

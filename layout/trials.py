@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from shapely import LineString, Polygon
 
 from layout.coverage import candidate, cover
@@ -13,6 +14,7 @@ from layout.errors import Fault, NoRoomError, SiteError
 from layout.model import (
     XY,
     Bed,
+    Dropped,
     Follows,
     Laying,
     Lobe,
@@ -37,7 +39,6 @@ GOOD = 0.25
 PHASES = (0.5,)
 """Where ``best`` also tries to lay the first run along a side, beyond the clearance, in spacings: half a spacing shares
 what is left over at the far side between both, so that on a bed of one width neither strip is over half a spacing."""
-
 
 
 def lay_trials(
@@ -203,12 +204,22 @@ def _trial(site: Site, ground: UsableGround, along: _Along, pattern: Pattern) ->
         site.tubing,
         longest=site.laterals.longest,
     )
+    laying = replace(laying, dropped=_once(laying.dropped))
     coverage = cover(
         ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
     )
     first = rules.first if pattern in {Pattern.LEFT, Pattern.RIGHT} else None
     measured = candidate(laying, coverage, spacing=spacing, follows=along.follows, first=first)
     return Trial(candidate=measured, laying=laying, sides=along.sides)
+
+
+def _once(dropped: tuple[Dropped, ...]) -> tuple[Dropped, ...]:
+    """Pieces left out, each once though several attempts left it out."""
+    seen = {
+        shapely.set_precision(piece.line, TOLERANCE).normalize().wkb: piece for piece in reversed(dropped)
+    }
+    kept = {id(piece) for piece in seen.values()}
+    return tuple(piece for piece in dropped if id(piece) in kept)
 
 
 def _alike(trial: Trial, other: Trial) -> bool:

@@ -14,6 +14,7 @@ from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from layout.checks import JUDGEMENT, LISTED, design_checks
+from layout.emitters import place_emitters
 from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
 from layout.model import (
@@ -376,3 +377,32 @@ def test_runs_cut_to_the_usable_ground_keep_every_setback(x: float, y: float, se
     named = {check.name: check for check in checks}
     assert named["distance to well"].ok
     assert named["least clearance to the bed's edge"].ok
+
+
+def test_tubing_in_a_building_given_as_an_open_row_fails() -> None:
+    house = Feature(
+        name="house",
+        kind=FeatureKind.BUILDING,
+        shape=LineString([(30 * FOOT, -5), (60 * FOOT, -5), (60 * FOOT, 20), (30 * FOOT, 20)]),
+        setback=0.0,
+    )
+    check = checked(site(features=(house,)))["distance to house"]
+    assert not check.ok
+    assert "not closed" in check.source
+
+
+def test_runs_without_an_emitter_fail_with_their_names() -> None:
+    on, runs = site(), six_runs()
+    laying = Laying(pattern=Pattern.LEFT, runs=tuple(runs))
+    laterals, _ = join_runs(laying, on.laterals, spacing=on.runs.spacing)
+    emitters = [place_emitters(run, on.tubing) for run in runs]
+    emitters[2] = replace(emitters[2], points=())
+    ground = usable_ground(on.bed, on.features)
+    pipes = Plumbing(manifolds=(), risers=(), lines=())
+    found = {
+        check.name: check
+        for check in design_checks(on, ground, laying, laterals, pipes, GOOD, emitters=emitters)
+    }
+    check = found["runs without an emitter"]
+    assert (check.value, check.ok) == (1.0, False)
+    assert check.place.startswith(runs[2].name)

@@ -47,6 +47,7 @@ from layout.model.field import (
     Take,
     Trench,
     UsableGround,
+    watered,
 )
 from layout.model.site import (
     Bed,
@@ -69,10 +70,19 @@ from layout.model.site import (
     site_place,
 )
 from layout.model.staked import Offset, Side, Stake, StakeKind, Staking, Swing, SwingTie
+from layout.model.water import (
+    AtEmitter,
+    Hydraulics,
+    RunWater,
+    Volumes,
+    WaterState,
+    ZoneWater,
+)
 from layout.model.zoned import Zone, ZoneLevels
 
 __all__ = [
     "XY",
+    "AtEmitter",
     "Bed",
     "Candidate",
     "Cells",
@@ -90,6 +100,7 @@ __all__ = [
     "FittingKind",
     "Follows",
     "Frame",
+    "Hydraulics",
     "Join",
     "Lateral",
     "LateralRules",
@@ -110,6 +121,7 @@ __all__ = [
     "Run",
     "RunRules",
     "RunSlope",
+    "RunWater",
     "Side",
     "Sides",
     "Site",
@@ -126,10 +138,14 @@ __all__ = [
     "Tubing",
     "Unit",
     "UsableGround",
+    "Volumes",
+    "WaterState",
     "Zone",
     "ZoneLevels",
     "ZoneRules",
+    "ZoneWater",
     "need",
     "site_place",
+    "watered",
     "xy",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -234,6 +235,17 @@ class Lateral:
     drain: XY
     returns_near: bool
     zone: int = 1
+
+
+def watered(runs: Sequence[Run], laterals: Sequence[Lateral]) -> tuple[Lateral, ...]:
+    """The laterals that water reaches: those whose first run begins where its supply is, at the manifold end."""
+    named = {run.name: run for run in runs}
+    return tuple(
+        lateral
+        for lateral in laterals
+        for first in [named[lateral.runs[0]]]
+        if first.fed and first.line.coords[0][:2] == lateral.supply
+    )
 
 
 PipeKind = Literal["supply", "return"]
