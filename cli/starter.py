@@ -44,6 +44,9 @@ class _Figures:
     flow: float
     loading: float
     flush_velocity: float
+    temperature: float
+    temperature_unit: str
+    filter_loss: float
     interval: float
     tolerance: float
     rounding: str
@@ -81,6 +84,9 @@ _FEET = _Figures(
     flow=440.0,
     loading=0.3,
     flush_velocity=2.0,
+    temperature=60.0,
+    temperature_unit="°F",
+    filter_loss=3.0,
     interval=10.0,
     tolerance=0.1,
     rounding="0.05 ft",
@@ -117,6 +123,9 @@ _METRES = _Figures(
     flow=1600.0,
     loading=12.0,
     flush_velocity=0.6,
+    temperature=15.0,
+    temperature_unit="°C",
+    filter_loss=20.0,
     interval=3.0,
     tolerance=0.03,
     rounding="1 cm",
@@ -225,6 +234,10 @@ flow = {flow}                     # {daily_unit}
 loading = {loading}                    # {loading_unit} the ground takes: yours to state
 flush_velocity = {flush_velocity}             # {velocity_unit} at the lateral ends
 least_pitch = 1.0                # per cent, least fall of the return line to the tank
+water_temperature = {temperature}         # {temperature_unit}
+# friction = "hazen-williams"    # else "darcy-weisbach", which knows laminar flow
+# smoothness = 140.0             # the coefficient C of Hazen and Williams
+# filter_loss = {filter_loss}              # {pressure_unit} that filters, meter and valves at the pump take
 
 [stakeout]
 interval = {interval}                  # {length}, greatest distance between stakes along a run

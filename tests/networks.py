@@ -215,6 +215,13 @@ def random_bed(number: int) -> Network:
     )
 
 
+def with_head(network: Network, node: int, head: float) -> Network:
+    """The network with another head held at a node [m]."""
+    fixed = network.fixed.copy()
+    fixed[node] = head
+    return replace(network, fixed=fixed)
+
+
 def balance(network: Network) -> float:
     """Water missing at the worst node over all that flows, worked out anew from the solution."""
     found = solve(network)

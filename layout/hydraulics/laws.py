@@ -66,7 +66,7 @@ class EmitterLaw:
         slope = self.exponent * flow / (held * self.head)
         steep = self.flow * straight ** (self.exponent - 1.0) / self.head
         slope = np.where(share < straight, np.where(head > 0, steep, gentle * steep), slope)
-        flow = np.where(share < straight, slope * head, flow)
+        flow = np.where(share < straight, slope * head, flow) + 0.0  # never a negative nothing
         if self.compensating:
             kept = share >= 1.0
             flow, slope = np.where(kept, self.flow, flow), np.where(kept, 0.0, slope)

@@ -7,7 +7,7 @@ lines about the step before (Todini and Pilati 1987), which is Newton's method f
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -294,7 +294,7 @@ class _System:
         count, network = len(self.network.levels), self.network
         missing = np.bincount(self.ends, flows, count) - np.bincount(self.starts, flows, count)
         missing = missing - np.bincount(network.emitters, emitted, count)
-        return missing if network.demands is None else missing - network.demands
+        return np.asarray(missing if network.demands is None else missing - network.demands)
 
     def improved(self, state: _State, gentle: float, share: float) -> _State:
         """Take one step, or a share of it."""
@@ -365,8 +365,7 @@ def _all_held(free: NDArray[np.bool_], starts: Numbers, ends: Numbers) -> None:
 
 
 def meet(
-    network: Network,
-    held: Callable[[Network, float], Network],
+    held: Callable[[float], Network],
     wanted: Callable[[Solution], float],
     first: float,
     *,
@@ -378,9 +377,8 @@ def meet(
 
     Parameters
     ----------
-    network : Network
     held : callable
-        Gives the network with the head [m] set in it.
+        Gives the network with a head [m] set in it.
     wanted : callable
         The figure.
     first : float
@@ -390,6 +388,7 @@ def meet(
     slack : float
         Of the figure.
     start : Solution, optional
+        To begin from.
 
     Returns
     -------
@@ -398,16 +397,16 @@ def meet(
     Raises
     ------
     NoBalanceError
-        Where there is no such head.
+        Where no such head is found.
     """
     x0 = first
-    solution = solve(held(network, x0), start=start)
+    solution = solve(held(x0), start=start)
     f0 = wanted(solution)
     x1, bracket = x0 + step, [(x0, f0)]
     for _ in range(60):
         if abs(f0) <= slack:
             return x0, solution
-        solution = solve(held(network, x1), start=solution)
+        solution = solve(held(x1), start=solution)
         f1 = wanted(solution)
         if abs(f1) <= slack:
             return x1, solution
@@ -432,10 +431,3 @@ def _closer(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
     if not under or not over:
         return points
     return [max(under, key=lambda point: point[1]), min(over, key=lambda point: point[1])]
-
-
-def with_head(network: Network, node: int, head: float) -> Network:
-    """The network with another head held at a node [m]."""
-    fixed = network.fixed.copy()
-    fixed[node] = head
-    return replace(network, fixed=fixed)

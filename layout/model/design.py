@@ -10,6 +10,7 @@ from layout.model.base import XY
 from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
 from layout.model.site import Follows, Pattern, Site
 from layout.model.staked import Staking
+from layout.model.water import Hydraulics
 from layout.model.zoned import Zone, ZoneLevels
 
 
@@ -177,7 +178,7 @@ class Totals:
     cell_cv: float | None = None
 
 
-Unit = Literal["length", "area", "count", "ratio", "factor", "flow", "loading"]
+Unit = Literal["length", "area", "count", "ratio", "factor", "flow", "loading", "pressure", "velocity"]
 """A ratio is printed in per cent, a factor as it is."""
 
 
@@ -293,3 +294,5 @@ class Design:
     """By zone, in their order."""
     staking: Staking | None = None
     """None where nothing was staked."""
+    hydraulics: Hydraulics | None = None
+    """None where flows and pressures could not be worked out; a finding says why."""

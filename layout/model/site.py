@@ -309,12 +309,28 @@ class DesignBasis:
         At the far end of every lateral when flushing [m/s].
     least_pitch : float
         Least fall of the return line over its length.
+    water_temperature : float
+        [°C]; it makes the viscosity.
+    friction : "darcy-weisbach" or "hazen-williams"
+        How the loss in pipes is worked out.
+    smoothness : float
+        The coefficient C of Hazen and Williams.
+    filter_loss : float or None
+        What filters, meter and valves at the pump take, whatever the flow [m of water]; None: not stated.
     """
 
     flow: float | None = None
     loading: float | None = None
     flush_velocity: float | None = None
     least_pitch: float = 0.01
+    water_temperature: float = 15.0
+    friction: Literal["darcy-weisbach", "hazen-williams"] = "darcy-weisbach"
+    smoothness: float = 140.0
+    filter_loss: float | None = None
+
+    def __post_init__(self) -> None:
+        need(0 <= self.water_temperature <= 100, "water is neither ice nor steam")
+        need(self.smoothness > 0 and (self.filter_loss or 0.0) >= 0, "pipes are smooth, filters take head")
 
 
 Rounding = Literal["0.05 ft", "1/8 in", "1 cm"]

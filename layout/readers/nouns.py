@@ -223,9 +223,15 @@ def _pump(table: SiteTable, frame: Frame) -> Pump | None:
 
 
 def _design(table: SiteTable, units: UnitSet) -> DesignBasis:
+    default = _Defaults(units).or_default
+    warmth = default(table.design.water_temperature, "design.water_temperature")
     return DesignBasis(
         flow=_scaled(table.design.flow, units.daily_flow),
         loading=_scaled(table.design.loading, units.loading),
         flush_velocity=_scaled(table.design.flush_velocity, units.velocity),
         least_pitch=_per_cent(table.design.least_pitch, LEAST_PITCH),
+        water_temperature=warmth if units.word == "m" else (warmth - 32.0) / 1.8,
+        friction=table.design.friction,
+        smoothness=table.design.smoothness,
+        filter_loss=_scaled(table.design.filter_loss, units.pressure),
     )

@@ -19,6 +19,7 @@ from layout.readers.values import (
     End,
     Flag,
     Flow,
+    FrictionWord,
     Kind,
     Level,
     Levels,
@@ -32,6 +33,8 @@ from layout.readers.values import (
     Shape,
     Share,
     SidesWord,
+    Smoothness,
+    Temperature,
     Ties,
     ZeroOrMore,
 )
@@ -48,6 +51,7 @@ DEFAULTS: dict[str, tuple[Any, Any]] = {
     "manifold.supply_diameter": (1.0, 25.0),
     "manifold.return_diameter": (1.0, 25.0),
     "manifold.offset": (1.0, 0.3),
+    "design.water_temperature": (60.0, 15.0),
     "stakeout.interval": (10.0, 3.0),
     "stakeout.tolerance": (0.1, 0.03),
 }
@@ -322,6 +326,26 @@ class DesignTable(Table):
         description="the least fall of the return line, in per cent of its length",
         examples=["least_pitch = 1.0"],
     )
+    water_temperature: Temperature | None = Field(
+        default=None,
+        description="the temperature of the water, in °F, or in °C where units are m",
+        examples=["water_temperature = 60.0"],
+    )
+    friction: FrictionWord = Field(
+        default="darcy-weisbach",
+        description="how the loss in pipes is worked out",
+        examples=['friction = "darcy-weisbach"'],
+    )
+    smoothness: Smoothness = Field(
+        default=140.0,
+        description="the coefficient C of Hazen and Williams",
+        examples=["smoothness = 140.0"],
+    )
+    filter_loss: ZeroOrMore | None = Field(
+        default=None,
+        description="the pressure that filters, meter and valves at the pump take",
+        examples=["filter_loss = 5.0"],
+    )
 
 
 class StakeoutTable(Table):
@@ -373,3 +397,15 @@ class SiteTable(Table):
     pump: PumpTable | None = None
     design: DesignTable = DesignTable()
     stakeout: StakeoutTable = StakeoutTable()
+
+    def broken(self) -> list[Rule]:
+        """List water that is ice or steam in the units of the site."""
+        given, metric = self.design.water_temperature, self.units == "m"
+        least, most, name = (0.0, 100.0, "°C") if metric else (32.0, 212.0, "°F")
+        if given is None or least <= given <= most:
+            return []
+        said = (
+            f"{given:g} {name} is no temperature of water, which lies between {least:g} and {most:g} {name}"
+        )
+        remedy = f'Write water_temperature in {name}, which goes with units = "{self.units}".'
+        return [Rule(said, remedy, ("design.water_temperature", "units"))]

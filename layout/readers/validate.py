@@ -67,7 +67,7 @@ def _faults(document: Document, error: ErrorDetails) -> list[Fault]:
         return [_fault(document, error)]
     faults = []
     for rule in error["ctx"]["rules"]:
-        first, *others = [(*error["loc"], key) for key in rule.keys]
+        first, *others = [(*error["loc"], *key.split(".")) for key in rule.keys]
         faults.append(document.fault(first, rule.said, rule.remedy, *others))
     return faults
 

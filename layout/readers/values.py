@@ -202,4 +202,7 @@ Kind = Literal[
 PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
 DrawingUnits = Literal["ft", "us-ft", "m", "in", "mm", "cm"]
 RoundingWord = Literal["0.05 ft", "1/8 in", "1 cm"]
+FrictionWord = Literal["darcy-weisbach", "hazen-williams"]
+Smoothness = Annotated[float, Field(ge=80, le=160, **_FINITE)]
+Temperature = Annotated[float, Field(ge=0, le=212, **_FINITE)]
 SidesWord = Literal["outline", "usable ground", "rectangle", "lobes"]

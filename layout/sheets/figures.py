@@ -65,6 +65,14 @@ class Figures:
         """Print a daily flow per area [m/s], with its unit."""
         return f"{plain(value / self.units.loading, 3)} {self.units.loading_name}"
 
+    def pressure_of(self, value: float) -> str:
+        """Print a pressure [m of water], with its unit."""
+        return f"{plain(value / self.units.pressure, 1)} {self.units.pressure_name}"
+
+    def velocity_of(self, value: float) -> str:
+        """Print a velocity [m/s], with its unit."""
+        return f"{plain(value / self.units.velocity, 2)} {self.units.velocity_name}"
+
     def share(self, value: float) -> str:
         """Print a share of one, in per cent."""
         return f"{plain(100 * value, 1)} %"
@@ -79,6 +87,8 @@ class Figures:
             "factor": lambda factor: plain(factor, 3),
             "flow": self.flow_of,
             "loading": self.loading_of,
+            "pressure": self.pressure_of,
+            "velocity": self.velocity_of,
         }[check.unit](value)
 
 
@@ -92,5 +102,7 @@ def of_check(check: Check, value: float, units: UnitSet) -> float:
         "factor": 1.0,
         "flow": units.flow,
         "loading": units.loading,
+        "pressure": units.pressure,
+        "velocity": units.velocity,
     }[check.unit]
     return value / factor

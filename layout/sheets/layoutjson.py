@@ -23,6 +23,7 @@ from layout.sheets.grid import grid_entry
 from layout.sheets.levels import with_heights
 from layout.sheets.stakeout import stake_entries, staking_entry
 from layout.sheets.takeoff import takeoff
+from layout.sheets.waterjson import water_block
 
 FORMAT = "sinuate/1"
 _GEOMETRY = frozenset({"points", "outline", "shell", "holes"})
@@ -87,6 +88,7 @@ def document(design: Design) -> dict[str, Json]:
         ],
         "totals": _totals(design),
         "checks": [_check(item, design) for item in design.checks],
+        **water_block(design.hydraulics, frame),
         "takeoff": [asdict(line) for line in takeoff(design)],
         **_stakes(design),
         "dropped": [{"why": piece.why, **_line(piece.line, frame)} for piece in design.laying.dropped],

@@ -1,0 +1,196 @@
+"""Checks of what water does, each with its limit and source, and what of it deserves a look."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from layout.model import (
+    AtEmitter,
+    Check,
+    Design,
+    Finding,
+    Hydraulics,
+    Site,
+    Unit,
+    WaterState,
+    ZoneWater,
+    site_place,
+)
+from layout.units import UnitSet
+
+UNIFORM = 0.90
+"""Least flow of an emitter over the greatest."""
+UNIFORM_SOURCE = (
+    "12VAC5-610-955.B.5 (Virginia), any two emitters within 10 %: here the least within 10 % of the greatest"
+)
+ROUNDING = 1e-6
+"""What the solution may be off, as a share of the limit."""
+STATES: tuple[Literal["dosing"], Literal["flushing"]] = ("dosing", "flushing")
+
+
+def water_checks(design: Design, hydraulics: Hydraulics) -> Iterator[Check]:
+    """Check uniformity, pressures and velocities of each zone, and whether the pump reaches them."""
+    site = design.site
+    for zone in hydraulics.zones:
+        of = f", Z{zone.zone}" if len(hydraulics.zones) > 1 else ""
+        yield from _dose_checks(site, zone.dose, of)
+        if zone.flush is not None:
+            yield from _flush_checks(site, zone.flush, of)
+        if site.pump is not None and site.pump.curve:
+            for doing, state in _states(zone):
+                yield _check(
+                    f"head that the pump lacks, {doing}{of}",
+                    state.missing_head,
+                    "most",
+                    0.0,
+                    unit="length",
+                    source="pump.curve"
+                    + ("" if hydraulics.levels_known else ", without the rise to the bed"),
+                    place=_duty(state, site.frame.units),
+                )
+
+
+def _states(zone: ZoneWater) -> Iterator[tuple[str, WaterState]]:
+    yield STATES[0], zone.dose
+    if zone.flush is not None:
+        yield STATES[1], zone.flush
+
+
+def _dose_checks(site: Site, state: WaterState, of: str) -> Iterator[Check]:
+    assert site.tubing.pressure_range is not None
+    least, most = site.tubing.pressure_range
+    yield _check(
+        f"emitter flow, least over greatest, dosing{of}",
+        state.uniformity,
+        "least",
+        UNIFORM,
+        unit="ratio",
+        source=UNIFORM_SOURCE,
+        place=f"{_where(site, state.least)} and {_where(site, state.greatest)}",
+    )
+    yield _pressure("least", site, state.least, least, f"dosing{of}")
+    yield _pressure("greatest", site, state.greatest, most, f"dosing{of}")
+
+
+def _flush_checks(site: Site, state: WaterState, of: str) -> Iterator[Check]:
+    assert site.tubing.pressure_range is not None
+    assert site.design.flush_velocity is not None
+    name, velocity = state.slowest
+    yield _check(
+        f"least velocity at the end of a lateral, flushing{of}",
+        velocity,
+        "least",
+        site.design.flush_velocity,
+        unit="velocity",
+        source="design.flush_velocity",
+        place=f"{name}, with the valve of the return wide open",
+    )
+    yield _pressure("least", site, state.least, site.tubing.pressure_range[0], f"flushing{of}")
+
+
+def _pressure(
+    which: Literal["least", "greatest"], site: Site, found: AtEmitter, limit: float, doing: str
+) -> Check:
+    return _check(
+        f"{which} pressure at an emitter, {doing}",
+        found.head,
+        "least" if which == "least" else "most",
+        limit,
+        unit="pressure",
+        source="tubing.pressure_range",
+        place=_where(site, found),
+    )
+
+
+def _check(
+    name: str,
+    value: float,
+    sense: Literal["least", "most"],
+    limit: float,
+    *,
+    unit: Unit,
+    source: str,
+    place: str,
+) -> Check:
+    slack = ROUNDING * max(abs(limit), 1e-3)
+    ok = value >= limit - slack if sense == "least" else value <= limit + slack
+    return Check(
+        name=name,
+        value=value,
+        limit=limit,
+        unit=unit,
+        sense=sense,
+        ok=bool(ok),
+        source=source,
+        place="" if ok else place,
+    )
+
+
+def _where(site: Site, found: AtEmitter) -> str:
+    return f"emitter {found.number} of {found.run} at {site_place(site.frame, found.at)}"
+
+
+def _duty(state: WaterState, unit: UnitSet) -> str:
+    return (
+        f"{state.needed_head / unit.length:.1f} {unit.length_name} are needed "
+        f"at {state.needed_flow / unit.flow:.2f} {unit.flow_name}"
+    )
+
+
+# --- what deserves a look -------------------------------------------------------------------------------
+
+
+def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
+    """What a reviewer should see."""
+    site = design.site
+    unit = site.frame.units
+    if not hydraulics.levels_known:
+        yield Finding(
+            code="bed-level-not-known",
+            said="The ground's level is not given: heads are those of a bed level with the liquid in the pump tank.",
+            remedy="Give bed.levels, or add the rise from the liquid to the highest tubing to every head.",
+        )
+    for zone in hydraulics.zones:
+        of = f" Z{zone.zone}" if len(hydraulics.zones) > 1 else " this bed"
+        for doing, state in _states(zone):
+            if state.missing_head > ROUNDING:
+                yield Finding(
+                    code="pump-too-weak",
+                    said=(
+                        f"The pump cannot reach{of} when {doing}: {_duty(state, unit)}, and "
+                        f"{state.missing_head / unit.length:.1f} {unit.length_name} are missing."
+                    ),
+                    remedy="Take a stronger pump, larger pipe, shorter laterals, or more zones.",
+                )
+            if state.beyond_curve:
+                yield Finding(
+                    code="beyond-pump-curve",
+                    said=(
+                        f"When {doing},{of.replace(' this bed', ' the bed')} takes {state.flow / unit.flow:.2f} "
+                        f"{unit.flow_name}, more than the last point of the pump's curve tells of."
+                    ),
+                    remedy="Give more of pump.curve; the pump may run where it must not.",
+                )
+            yield from _starved(design, state, f"when {doing}{'' if of == ' this bed' else of}")
+
+
+def _starved(design: Design, state: WaterState, doing: str) -> Iterator[Finding]:
+    """Emitters without the least pressure of their range."""
+    site = design.site
+    assert site.tubing.pressure_range is not None
+    limit = site.tubing.pressure_range[0]
+    heads = [head for run in state.runs for head in run.heads]
+    count = sum(head < limit * (1.0 - ROUNDING) for head in heads)
+    if not count:
+        return
+    dry = sum(head <= 0 for head in heads)
+    unit = site.frame.units
+    yield Finding(
+        code="emitters-starved",
+        said=(
+            f"{count:,} of {len(heads):,} emitters have less than the least pressure of their range {doing}"
+            f"{f', {dry:,} of them none at all' if dry else ''}; the least, "
+            f"{state.least.head / unit.pressure:.1f} {unit.pressure_name}, has {_where(site, state.least)}."
+        ),
+    )

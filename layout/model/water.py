@@ -1,0 +1,175 @@
+"""What water does in the finished field: dosed, flushed, and what pipes hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from layout.model.base import XY, need
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunWater:
+    """The emitters of one run at work.
+
+    Attributes
+    ----------
+    run : str
+    heads : tuple of float
+        Pressure at each emitter, in the order of its :class:`EmitterRow` [m of water]; below 0 under suction.
+    flows : tuple of float
+        Of each emitter [m³/s].
+    """
+
+    run: str
+    heads: tuple[float, ...]
+    flows: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        need(len(self.heads) == len(self.flows), "an emitter has a pressure and a flow")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtEmitter:
+    """A pressure, and the emitter that has it.
+
+    Attributes
+    ----------
+    head : float
+        [m of water].
+    run : str
+    number : int
+        Of the emitter along the run, from 1 at the manifold end.
+    at : (x, y)
+        [m].
+    """
+
+    head: float
+    run: str
+    number: int
+    at: XY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaterState:
+    """A zone being dosed, or flushed.
+
+    Attributes
+    ----------
+    flow, head : float
+        At the pump [m³/s], [m]: where its curve meets the field. Without a curve, what the field needs; of emitters
+        that do not compensate, what gives them their stated flow on average.
+    needed_flow, needed_head : float
+        The least at the pump at which every emitter has the least pressure of its range, and in flushing the end of
+        every lateral its velocity [m³/s], [m].
+    missing_head : float
+        How far the pump's curve stays below that at the flow needed [m]; 0 where it does not, and without a curve.
+    least, greatest : AtEmitter
+        Pressures.
+    flow_least, flow_greatest : float
+        Of one emitter [m³/s].
+    runs : tuple of RunWater
+        In the order of the design's emitters.
+    ends : tuple of (str, float)
+        Laterals, and the velocity at the end of each towards the return [m/s]; below 0 where water comes in from it.
+    valve_head : float or None
+        What the valve at the end of the return takes [m]; None while it is shut.
+    valve_loss : float or None
+        The same in velocity heads of the return line; None also where nothing flows there.
+    beyond_curve : bool
+        Whether the flow lies beyond the last point of the pump's curve.
+    """
+
+    flow: float
+    head: float
+    needed_flow: float
+    needed_head: float
+    missing_head: float
+    least: AtEmitter
+    greatest: AtEmitter
+    flow_least: float
+    flow_greatest: float
+    runs: tuple[RunWater, ...]
+    ends: tuple[tuple[str, float], ...]
+    valve_head: float | None = None
+    valve_loss: float | None = None
+    beyond_curve: bool = False
+
+    @property
+    def uniformity(self) -> float:
+        """Least over greatest emitter flow; 0 where nothing flows."""
+        return self.flow_least / self.flow_greatest if self.flow_greatest > 0 else 0.0
+
+    @property
+    def slowest(self) -> tuple[str, float]:
+        """The lateral with the least velocity at its end, and that velocity [m/s]."""
+        return min(self.ends, key=lambda end: end[1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Volumes:
+    """What a zone holds [m³], and how long it takes to fill.
+
+    Attributes
+    ----------
+    tubing : float
+        Runs, loops, blank tubing and risers.
+    manifolds, lines : float
+        Supply and return.
+    fill : float
+        What an empty zone takes before it is dosed: all but the return line.
+    fill_least, fill_greatest : float
+        Time for that [s]: at the greatest flow the pump's curve tells of, or that of flushing; and at the flow of
+        dosing. No simulation: filling takes something between.
+    drain_back : float
+        What falls back to the pump tank after a dose.
+    """
+
+    tubing: float
+    manifolds: float
+    lines: float
+    fill: float
+    fill_least: float
+    fill_greatest: float
+    drain_back: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneWater:
+    """What water does in one zone.
+
+    Attributes
+    ----------
+    zone : int
+    dose : WaterState
+    flush : WaterState or None
+        None where no velocity is asked for.
+    volumes : Volumes
+    """
+
+    zone: int
+    dose: WaterState
+    flush: WaterState | None
+    volumes: Volumes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hydraulics:
+    """What water does in the field, zone by zone: each is dosed on its own.
+
+    Attributes
+    ----------
+    zones : tuple of ZoneWater
+        By number; at least one.
+    viscosity : float
+        Kinematic, at the stated temperature [m²/s].
+    levels_known : bool
+        False where the ground's level is not known: then the bed is taken to lie level with the liquid in the tank.
+    """
+
+    zones: tuple[ZoneWater, ...]
+    viscosity: float
+    levels_known: bool
+
+    def __post_init__(self) -> None:
+        need(bool(self.zones) and math.isfinite(self.viscosity), "there is water in one zone at least")
