@@ -74,7 +74,7 @@ def count_parts(
     riser tubing                 length of all risers, seen from above; 5 % waste
     tubing-to-pipe connector     connectors among the fittings
     supply tee ... return valves all other fittings: one line for each pipe, kind and size
-    stake                        those of the stake-out, ends of a chosen baseline included
+    stake, other stake           stakes of the stake-out: those on runs, and all others
     tubing trench                length of all runs, loops, blank tubing and risers
     pipe trench                  trenches of manifolds and lines, each once for all pipes in it
     lateral, run, emitter, flow  where there are several zones: for checking, nothing to buy
@@ -98,7 +98,8 @@ def count_parts(
     Returns
     -------
     tuple of Part
-        In the order of the table; each with its share by zone, but for stakes and pipe trenches, which zones share.
+        In the order of the table; each with its share by zone, but for other stakes and pipe trenches, which
+        zones share.
     """
     count = _Count(
         zones=max((pipe.zone for pipe in plumbing.manifolds), default=1),
@@ -110,11 +111,16 @@ def count_parts(
         *_pipe(plumbing, units, count),
         *_risers(plumbing, count),
         *_fittings(plumbing, units, count),
+        count.each(
+            "stake",
+            "Stake along the runs",
+            ((count.zone(stake.run), 1.0) for stake in stakes if stake.run),
+        ),
         Part(
-            item="stake",
-            description="Stake of the stake-out",
+            item="other stake",
+            description="Stake at corners of the bed, pipes, valves, blank tubing and ends of a baseline",
             unit="each",
-            net=float(len(stakes)),
+            net=float(sum(not stake.run for stake in stakes)),
         ),
         *_trenches(runs, joins, plumbing, count),
         *_for_checking(zones, count),
