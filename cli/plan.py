@@ -57,7 +57,8 @@ def _print(design: Design, files: list[Path]) -> None:
     say.line(f"{design.site.title}: pattern {design.laying.pattern.value}")
     say.table(("", "", ""), _totals(design))
     if len(design.zones) > 1:
-        say.table(("zone", "laterals", "tubing", "emitters", "flow"), _zones(design))
+        seconds = f"s a {_singular(design.site.frame.units.volume_name)}"
+        say.table(("zone", "laterals", "tubing", "emitters", "flow", seconds), _zones(design))
     say.table(("lateral", "runs", "tubing", "emitters", "flow"), _laterals(design))
     _print_checks(design)
     for finding in design.findings:
@@ -88,7 +89,9 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
         (
             "flow",
             figures.flow_of(totals.flow),
-            f"{seconds:,.1f} s a {_singular(units.volume_name)}" if seconds else "",
+            "all zones together; each has its own time, below"
+            if len(design.zones) > 1
+            else (f"{seconds:,.1f} s a {_singular(units.volume_name)}" if seconds else ""),
         ),
         (
             "covered",
@@ -102,7 +105,13 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
         ground = f"{totals.cell_mean / units.area:.2f} {units.area_name}"
         rows.append(("ground", ground, f"to an inner emitter, varying by {figures.share(totals.cell_cv)}"))
     if dropped:
-        rows.append(("left out", f"{dropped} pieces", "listed in layout.json and on the plan"))
+        rows.append(
+            (
+                "left out",
+                f"{dropped} piece{'s' if dropped > 1 else ''}",
+                "listed in layout.json and on the plan",
+            )
+        )
     return rows
 
 
@@ -121,6 +130,7 @@ def _zones(design: Design) -> list[tuple[str, ...]]:
             figures.length_of(zone.tubing),
             f"{zone.emitters:,}",
             figures.flow_of(zone.flow),
+            f"{design.site.frame.units.volume / zone.flow:,.1f}" if zone.flow > 0 else "-",
         )
         for zone in design.zones
     ]

@@ -94,8 +94,10 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         of = "all manifolds and lines" if len(design.zones) > 1 else "manifolds and lines"
         items.append((f"Falls back from {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
     if whole.flow > 0:
-        seconds = plain(figures.units.volume / whole.flow, 1)
-        items.append((f"Time for one {_volume(figures)}", f"{seconds} s"))
+        flows = [zone.flow for zone in design.zones if zone.flow > 0] or [whole.flow]
+        seconds = [plain(figures.units.volume / flow, 1) for flow in (max(flows), min(flows))]
+        each = ", each zone by itself" if len(design.zones) > 1 else ""
+        items.append((f"Time for one {_volume(figures)}{each}", f"{' to '.join(dict.fromkeys(seconds))} s"))
     items.append(("Ground within half a spacing of tubing", figures.share(cover.covered)))
     items.append(("Farthest usable point from tubing", figures.length_of(cover.dry)))
     if cover.gap_least is not None and cover.gap_greatest is not None:
