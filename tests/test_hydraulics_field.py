@@ -1,0 +1,283 @@
+"""Water in whole fields: dosed, flushed, filled; what the pump lacks; what is said where it cannot be worked out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from layout.errors import SiteError
+from layout.hydraulics.dose import dose
+from layout.hydraulics.field import water_of
+from layout.hydraulics.flush import flush
+from layout.hydraulics.laws import EmitterLaw
+from layout.hydraulics.network import ZoneNetwork
+from layout.hydraulics.solve import solve
+from layout.model import Design
+from layout.plan import plan_field
+from layout.readers.sitefile import read_site
+from layout.sheets.layoutjson import document
+from layout.units import FOOT, GALLON, INCH
+from tests.fields import field
+from tests.networks import COMPENSATING, CURVE, GPH, GPM, PLAIN, PSI, ReferenceBed
+
+SITE = """
+units = "ft"
+[bed]
+outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
+{levels}
+[tubing]
+emitter_spacing = 2.0
+emitter_flow = 0.61
+inside_diameter = 0.55
+pressure_range = [7.0, 60.0]
+[runs]
+spacing = 2.0
+pattern = "left"
+[laterals]
+runs = 2
+[pump]
+at = [-20, 6]
+level = -5.0
+{curve}
+[design]
+flush_velocity = 2.0
+{design}
+"""
+
+
+def planned(
+    folder: Path, *, levels: str = "levels = 0.0", curve: str = "", design: str = "", drop: str = ""
+) -> Design:
+    path = folder / "site.toml"
+    text = SITE.format(levels=levels, curve=curve, design=design)
+    path.write_text("\n".join(line for line in text.splitlines() if not drop or not line.startswith(drop)))
+    return plan_field(read_site(path))
+
+
+# --- the reference bed ----------------------------------------------------------------------------------
+
+
+@cache
+def six_runs() -> Design:
+    """Six runs of 100 ft with 50 emitters each, so that emitters of the reference bed have names and places."""
+    lines = [[(1.0, y), (101.0, y)] for y in (11.0, 9.0, 7.0, 5.0, 3.0, 1.0)]
+    return field("Reference", [(0.0, 0.0), (102.0, 0.0), (102.0, 12.0), (0.0, 12.0)], lines)
+
+
+def bed_of(
+    law: EmitterLaw, *, open_return: bool, along: float = 0.0, cross: float = 0.0
+) -> tuple[Design, ZoneNetwork]:
+    bed = ReferenceBed(law=law, open_return=open_return, along=along, cross=cross)
+    site = six_runs().site
+    tubing = replace(
+        site.tubing,
+        pressure_range=(7.0 * PSI, 60.0 * PSI),
+        compensating=law.compensating,
+        emitter_pressure=15.0 * PSI,
+        emitter_exponent=0.5,
+    )
+    basis = replace(site.design, flush_velocity=2.0 * FOOT)
+    design = replace(six_runs(), site=replace(site, tubing=tubing, design=basis))
+    names = [row.run for row in design.emitters]
+    return design, ZoneNetwork(
+        network=replace(bed.network, pump=None, curve=None),
+        source=bed.source,
+        tank=0,
+        valve=bed.valve,
+        rows=tuple((name, np.arange(50 * k, 50 * k + 50)) for k, name in enumerate(names)),
+        ends=tuple((f"L{k + 1}", pipe) for k, pipe in enumerate(bed.ends)),
+        bore=0.55 * INCH,
+        return_bore=1.049 * INCH,
+    )
+
+
+# Worked out once by another program of the authors': law, slope along, across; gal/min, ft, psi least and greatest, K.
+FLUSHED = [
+    (COMPENSATING, 0.0, 0.0, 7.4549, 90.389, 29.313, 36.016, 1688.6),
+    (COMPENSATING, 0.05, 0.0, 7.4549, 90.389, 29.281, 35.994, 1688.6),
+    (COMPENSATING, 0.0, 0.05, 7.4549, 90.389, 29.113, 36.016, 1688.6),
+    (PLAIN, 0.0, 0.0, 8.5284, 82.239, 24.485, 32.228, 1425.4),
+    (PLAIN, 0.05, 0.0, 8.4678, 82.723, 24.748, 32.431, 1441.4),
+]
+
+
+@pytest.mark.parametrize(("law", "along", "cross", "flow", "head", "low", "high", "valve"), FLUSHED)
+def test_the_reference_bed_flushed_by_its_pump(
+    law: EmitterLaw,
+    along: float,
+    cross: float,
+    flow: float,
+    head: float,
+    low: float,
+    high: float,
+    valve: float,
+) -> None:
+    state = flush(*bed_of(law, open_return=True, along=along, cross=cross), CURVE)
+    assert state.slowest[1] / FOOT == pytest.approx(2.0, abs=1e-6)
+    assert [state.flow / GPM, state.head / FOOT] == pytest.approx([flow, head], rel=1e-4)
+    assert [state.least.head / PSI, state.greatest.head / PSI] == pytest.approx([low, high], abs=2e-3)
+    assert state.valve_loss == pytest.approx(valve, rel=1e-3)
+    assert state.missing_head == 0
+
+
+@pytest.mark.parametrize(
+    ("along", "cross", "valve", "head", "high"),
+    [
+        (0.0, 0.0, 476.5, 38.870, 13.702),
+        (0.05, 0.0, 478.2, 38.944, 13.713),
+        (0.0, 0.05, 487.4, 39.334, 13.903),
+    ],
+)
+def test_the_least_head_that_flushes_the_reference_bed(
+    along: float, cross: float, valve: float, head: float, high: float
+) -> None:
+    state = flush(*bed_of(COMPENSATING, open_return=True, along=along, cross=cross), None)
+    assert [state.flow / GPM, state.head / FOOT] == pytest.approx([7.4549, head], rel=1e-4)
+    assert [state.least.head / PSI, state.greatest.head / PSI] == pytest.approx([7.0, high], abs=2e-3)
+    assert state.valve_loss == pytest.approx(valve, rel=2e-3)
+    assert (state.needed_flow, state.needed_head) == pytest.approx((state.flow, state.head))
+
+
+def test_a_flush_wide_open_starves_the_bed_though_it_is_fast_enough() -> None:
+    _, bed = bed_of(COMPENSATING, open_return=True)
+    found = solve(bed.fed_at((11.826 - 5.0) * FOOT))
+    assert float(bed.velocities(found).min()) / FOOT == pytest.approx(2.0, rel=2e-3)
+    assert float(bed.pressures(found).min()) / PSI == pytest.approx(-1.772, abs=5e-3)
+    assert bed.given(found) / GPM == pytest.approx(5.1003, rel=1e-3)
+    assert float(found.emitted.sum()) / GPM == pytest.approx(0.6480, rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("along", "head", "low", "high"), [(0.0, 41.263, 14.828, 15.506), (0.05, 43.773, 13.859, 16.572)]
+)
+def test_emitters_that_do_not_compensate_are_given_their_flow_on_average(
+    along: float, head: float, low: float, high: float
+) -> None:
+    state = dose(*bed_of(PLAIN, open_return=False, along=along), None)
+    assert [state.flow / GPM, state.head / FOOT] == pytest.approx([3.0, head], rel=1e-4)
+    assert [state.least.head / PSI, state.greatest.head / PSI] == pytest.approx([low, high], abs=2e-3)
+    assert state.flow_least / GPH == pytest.approx(0.6 * math.sqrt(low / 15.0), rel=1e-3)
+
+
+# --- a field from its site file -------------------------------------------------------------------------
+
+
+def test_six_hundred_feet_from_the_site_file_on(tmp_path: Path) -> None:
+    # Common practice, no source: 300 emitters of 0.61 gal/h are 3.05 gal/min, 19.7 s a gallon.
+    design = planned(tmp_path)
+    block = document(design)["hydraulics"]
+    assert block["dose"]["flow"] == pytest.approx(3.05, rel=1e-9)
+    assert round(block["dose"]["seconds_per_unit_volume"], 1) == 19.7
+    assert block["dose"]["uniformity"] == pytest.approx(1.0, abs=1e-9)
+    assert block["dose"]["pressure_min"] == pytest.approx(7.0, abs=1e-6)
+    assert block["flush"]["velocity_min"] == pytest.approx(2.0, abs=1e-6)
+    assert block["flush"]["pressure_min"] == pytest.approx(7.0, abs=1e-6)
+    # Head: the pressure, 5 ft of rise, and the little that is lost on the way; 7 psi are 16.1 ft.
+    assert 21.1 < block["dose"]["head"] < 23.0
+    held = math.pi / 4 * (0.55 * INCH) ** 2 * (design.totals.tubing + design.totals.blank)
+    risers = math.pi / 4 * (0.55 * INCH) ** 2 * sum(item.line.length for item in design.plumbing.risers)
+    assert block["volumes"]["tubing"] == pytest.approx((held + risers) / GALLON, rel=1e-9)
+    assert block["volumes"]["drain_back"] == document(design)["totals"]["drain_back"]
+    assert block["volumes"]["fill_minutes_min"] < block["volumes"]["fill_minutes_max"]
+    flows = [flow for run in block["zones"][0]["dose"]["runs"] for flow in run["flows"]]
+    assert sum(flows) / 60.0 == pytest.approx(3.05, rel=1e-9)
+    assert all(check.ok for check in design.checks if "pressure" in check.name or "velocity" in check.name)
+
+
+def test_more_rise_is_more_head(tmp_path: Path) -> None:
+    low, high = (planned(tmp_path, levels=f"levels = {level}") for level in (0.0, 30.0))
+    assert low.hydraulics is not None
+    assert high.hydraulics is not None
+    rise = high.hydraulics.zones[0].dose.head - low.hydraulics.zones[0].dose.head
+    assert rise / FOOT == pytest.approx(30.0, abs=1e-6)
+
+
+def test_without_levels_that_is_said(tmp_path: Path) -> None:
+    design = planned(tmp_path, levels="", curve="curve = [[0, 60], [20, 40]]")
+    assert "bed-level-not-known" in {finding.code for finding in design.findings}
+    lacks = [check for check in design.checks if check.name.startswith("head that the pump lacks")]
+    assert [check.source for check in lacks] == ["pump.curve, without the rise to the bed"] * 2
+
+
+def test_a_pump_that_cannot_reach_the_bed(tmp_path: Path) -> None:
+    design = planned(tmp_path, levels="levels = 40.0", curve="curve = [[0, 50], [10, 40]]")
+    assert design.hydraulics is not None
+    state = design.hydraulics.zones[0].dose
+    given = 50.0 - state.needed_flow / GPM
+    assert state.missing_head / FOOT == pytest.approx(state.needed_head / FOOT - given, rel=1e-9)
+    assert state.missing_head > 0
+    said = [finding.said for finding in design.findings if finding.code == "pump-too-weak"]
+    assert len(said) == 2
+    assert f"{state.missing_head / FOOT:.1f} ft are missing" in said[0]
+    failed = {check.name for check in design.checks if not check.ok}
+    assert {"head that the pump lacks, dosing", "least pressure at an emitter, dosing"} <= failed
+    assert "emitters-starved" in {finding.code for finding in design.findings}
+
+
+def test_filters_take_their_pressure_at_the_pump(tmp_path: Path) -> None:
+    for curve in ("", "curve = [[0, 90], [10, 80], [30, 20]]"):
+        plain, filtered = (planned(tmp_path, curve=curve, design=more) for more in ("", "filter_loss = 5.0"))
+        assert plain.hydraulics is not None
+        assert filtered.hydraulics is not None
+        one, other = plain.hydraulics.zones[0].dose, filtered.hydraulics.zones[0].dose
+        psi = plain.site.frame.units.pressure
+        assert other.needed_head - one.needed_head == pytest.approx(5.0 * psi, abs=1e-6)
+        if curve:
+            assert other.head == pytest.approx(one.head, abs=1e-6)
+            assert one.least.head - other.least.head == pytest.approx(5.0 * psi, abs=1e-6)
+
+
+def test_cold_water_costs_more(tmp_path: Path) -> None:
+    warm, cold = (planned(tmp_path, design=f"water_temperature = {t}") for t in (90.0, 35.0))
+    assert warm.hydraulics is not None
+    assert cold.hydraulics is not None
+    warm_flush, cold_flush = (item.hydraulics.zones[0].flush for item in (warm, cold))  # type: ignore[union-attr]
+    assert warm_flush is not None
+    assert cold_flush is not None
+    assert cold_flush.head > warm_flush.head
+
+
+@pytest.mark.parametrize(
+    ("drop", "said"),
+    [("inside_diameter", "tubing.inside_diameter is not given"), ("level = -5", "pump.level is not given")],
+)
+def test_what_is_missing_is_said(drop: str, said: str, tmp_path: Path) -> None:
+    design = planned(tmp_path, drop=drop)
+    assert design.hydraulics is None
+    assert "hydraulics" not in document(design)
+    finding = next(item for item in design.findings if item.code == "no-hydraulics")
+    assert said in finding.said
+    assert not [check for check in design.checks if "pressure" in check.name]
+
+
+def test_without_a_velocity_there_is_no_flush(tmp_path: Path) -> None:
+    block = document(planned(tmp_path, drop="flush_velocity"))["hydraulics"]
+    assert "flush" not in block
+    assert "dose" in block
+
+
+@pytest.mark.parametrize(
+    ("design", "said"),
+    [
+        ("water_temperature = 15.0", "15 °F is no temperature of water, which lies between 32 and 212 °F"),
+        ("filter_loss = -2.0", "found -2, but it must be 0 or more"),
+        ('friction = "manning"', "friction"),
+        ("smoothness = 1.4", "found 1.4, but it must be 80 or more"),
+    ],
+)
+def test_what_cannot_be_is_refused(design: str, said: str, tmp_path: Path) -> None:
+    with pytest.raises(SiteError) as raised:
+        planned(tmp_path, design=design)
+    assert said in str(raised.value)
+    assert "site.toml" in str(raised.value)
+
+
+def test_a_field_laid_out_by_hand_without_zones_says_that_it_has_none() -> None:
+    found = water_of(six_runs(), heights=None)
+    assert found.hydraulics is None
+    assert "no-hydraulics" in {finding.code for finding in found.findings}
