@@ -16,12 +16,15 @@ from layout.sheets.layoutjson import write_layout
 from layout.sheets.stakeout import write_points
 from layout.sheets.takeoff import write_takeoff
 
+NOT_ALWAYS = ("stakeout.csv", "layout.geojson", "coverage.png")
+"""Sheets that a plan may be without."""
+
 
 def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[Path]:
     """Write all sheets of a design into a folder.
 
     All are made in a temporary folder first and then moved in; where one cannot be made or moved, those of an
-    earlier plan stay as they were.
+    earlier plan stay as they were. Once all are in, those that only an earlier plan had are removed.
 
     Parameters
     ----------
@@ -60,7 +63,17 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
         from layout.sheets.coveragemap import write_coverage
 
         makers.append(("coverage.png", lambda path: write_coverage(design, path)))
-    return write_set(makers, folder)
+    written = write_set(makers, folder)
+    _clear_away(folder, written)
+    return written
+
+
+def _clear_away(folder: Path, written: list[Path]) -> None:
+    """Remove what an earlier plan left here and this one has not: it would show another design."""
+    for name in NOT_ALWAYS:
+        if folder / name not in written:
+            with contextlib.suppress(OSError):
+                (folder / name).unlink()
 
 
 def stakeout_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
