@@ -177,8 +177,8 @@ def test_six_hundred_feet_from_the_site_file_on(tmp_path: Path) -> None:
     assert block["dose"]["pressure_min"] == pytest.approx(7.0, abs=1e-6)
     assert block["flush"]["velocity_min"] == pytest.approx(2.0, abs=1e-6)
     assert block["flush"]["pressure_min"] == pytest.approx(7.0, abs=1e-6)
-    # Head: the pressure, 5 ft of rise, and the little that is lost on the way; 7 psi are 16.1 ft.
-    assert 21.1 < block["dose"]["head"] < 23.0
+    # Head: 7 psi are 16.15 ft, 5 ft of rise, some 1.6 ft along a lateral of 200 ft, and a little in line and fittings.
+    assert 22.7 < block["dose"]["head"] < 23.3
     held = math.pi / 4 * (0.55 * INCH) ** 2 * (design.totals.tubing + design.totals.blank)
     risers = math.pi / 4 * (0.55 * INCH) ** 2 * sum(item.line.length for item in design.plumbing.risers)
     assert block["volumes"]["tubing"] == pytest.approx((held + risers) / GALLON, rel=1e-9)
