@@ -22,6 +22,8 @@ _HEADINGS = (
     "cross",
     "within",
 )
+_BASELINE_ONLY = 4
+"""Columns that there are without swing ties."""
 
 
 def stakeout(site: SiteFile, out: Out = None, json: AsJson = False, settings: Settings = None) -> None:
@@ -67,7 +69,8 @@ def _print(design: Design, files: list[Path]) -> None:
         return
     say.line(f"{site.title}: {len(staking.stakes):,} stakes in walking order; lengths in {_unit(site)}")
     _print_rules(site, staking)
-    say.table(_HEADINGS, [_row(stake, site) for stake in staking.stakes])
+    shown = len(_HEADINGS) if site.stakeout.ties else _BASELINE_ONLY
+    say.table(_HEADINGS[:shown], [_row(stake, site)[:shown] for stake in staking.stakes])
     for finding in design.findings:
         if finding.code in _CODES:
             say.line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())

@@ -238,6 +238,7 @@ water_temperature = {temperature}         # {temperature_unit}
 # friction = "hazen-williams"    # else "darcy-weisbach", which knows laminar flow
 # smoothness = 140.0             # the coefficient C of Hazen and Williams
 # filter_loss = {filter_loss}              # {pressure_unit} that filters, meter and valves at the pump take
+# dose_volumes = 4.0             # least dose, in volumes of the tubing: yours to state
 
 [stakeout]
 interval = {interval}                  # {length}, greatest distance between stakes along a run
@@ -289,7 +290,7 @@ def starter_files(units: str) -> dict[str, str]:
         oak_shape=row((56, 77.5)),
         pump=at(118, 30),
         pump_level=round(94.0 * figures.scale, 1),
-        ties=row((44, 42), (84, 42), (98, 26)),
+        ties=row((44, 42), (84, 42), (0, 92), (200, 92)),
         baseline=row((20, 62), (140, 62)),
     )
     return {

@@ -154,6 +154,7 @@ def test_a_given_baseline_and_no_ties(sinuate: Command, site: Path) -> None:
     done = sinuate("stakeout", site)
     assert "Baseline: from A (495.00, 212.00) to B (565.00, 212.00), 70.00 long, as given." in done.out
     assert "No swing ties" in done.out
+    assert "first tape" not in done.out
     document = sinuate("stakeout", site, "--json").json
     for stake in document["stakes"]:
         assert stake["ties"] == []

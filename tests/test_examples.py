@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.staked import by_baseline, by_ties
+
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 NAMES = sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml"))
 FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "stakeout.csv", "takeoff.csv"}
@@ -96,6 +98,22 @@ def test_what_the_readmes_say_of_runs_and_laterals(planned: tuple[str, Path], la
         "serpentine": ("centre", 8, 4),
     }[planned[0]]
     assert (layout["pattern"], len(layout["runs"]), len(layout["laterals"])) == said
+
+
+def test_stakes_are_found_from_paper_and_tapes_cross_well(
+    planned: tuple[str, Path], layout: dict[str, Any]
+) -> None:
+    stakes, baseline = layout["stakes"], layout["staking"]["baseline"]
+    for stake in stakes:
+        place = complex(stake["x"], stake["y"])
+        assert abs(by_baseline(stake, baseline) - place) <= stake["baseline"]["error"] + 1e-6
+        if stake["ties"]:
+            assert abs(by_ties(stake) - place) <= stake["ties_error"] + 1e-6
+    tied = planned[0] in {"corner", "hillside", "serpentine"}
+    assert all(bool(stake["ties"]) is tied for stake in stakes)
+    codes = {finding["code"] for finding in layout["findings"]}
+    assert not codes & {"no-tie", "poor-tie", "blocked-tie", "baseline-blocked"}
+    assert {stake["run"] for stake in stakes} >= {run["name"] for run in layout["runs"]}
 
 
 def test_zones_add_up(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
