@@ -281,3 +281,19 @@ def test_a_field_laid_out_by_hand_without_zones_says_that_it_has_none() -> None:
     found = water_of(six_runs(), heights=None)
     assert found.hydraulics is None
     assert "no-hydraulics" in {finding.code for finding in found.findings}
+
+
+def test_a_day_in_doses(tmp_path: Path) -> None:
+    # By hand: 606 ft of tubing hold some 7.5 gal, four times that is 30; of 440 gal fourteen doses are made.
+    design = planned(tmp_path, design="flow = 440.0\ndose_volumes = 4.0")
+    block = document(design)["hydraulics"]
+    doses, tubing = block["zones"][0]["doses"], block["volumes"]["tubing"]
+    assert doses["per_day"] == math.floor(440.0 / (4.0 * tubing)) == 14
+    assert doses["volume"] == pytest.approx(440.0 / 14, rel=1e-12)
+    assert doses["minutes"] == pytest.approx(440.0 / 14 / 3.05, rel=1e-9)
+    assert doses["over_tubing"] == pytest.approx(440.0 / 14 / tubing, rel=1e-12)
+    assert next(check for check in design.checks if check.name.startswith("dose over")).ok
+    small = planned(tmp_path, design="flow = 20.0\ndose_volumes = 4.0")
+    failed = next(check for check in small.checks if check.name.startswith("dose over"))
+    assert not failed.ok
+    assert failed.value == pytest.approx(20.0 / tubing, rel=1e-9)

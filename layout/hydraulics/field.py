@@ -10,6 +10,7 @@ import numpy as np
 
 from layout.errors import NoBalanceError
 from layout.hydraulics.dose import dose
+from layout.hydraulics.doses import dose_checks, zone_doses
 from layout.hydraulics.flush import flush
 from layout.hydraulics.laws import PumpCurve
 from layout.hydraulics.network import Heights, line_is_missing, zone_network
@@ -71,7 +72,7 @@ def water_of(design: Design, *, heights: Callable[[Array], Array] | None) -> Out
     )
     return Outcome(
         hydraulics=hydraulics,
-        checks=tuple(water_checks(design, hydraulics)),
+        checks=(*water_checks(design, hydraulics), *dose_checks(design, hydraulics)),
         findings=tuple(water_findings(design, hydraulics)),
     )
 
@@ -132,9 +133,11 @@ def _zone(design: Design, zone: Zone, levels: Heights) -> ZoneWater:
     flushed = None
     if design.site.design.flush_velocity is not None:
         flushed = flush(design, zone_network(design, zone, levels, open_return=True), curve)
+    volumes = zone_volumes(design, zone, dosed, flushed, curve)
     return ZoneWater(
         zone=zone.number,
         dose=dosed,
         flush=flushed,
-        volumes=zone_volumes(design, zone, dosed, flushed, curve),
+        volumes=volumes,
+        doses=zone_doses(design, zone, dosed, volumes),
     )

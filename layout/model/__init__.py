@@ -72,6 +72,7 @@ from layout.model.site import (
 from layout.model.staked import Offset, Side, Stake, StakeKind, Staking, Swing, SwingTie
 from layout.model.water import (
     AtEmitter,
+    Doses,
     Hydraulics,
     RunWater,
     Volumes,
@@ -90,6 +91,7 @@ __all__ = [
     "Coverage",
     "Design",
     "DesignBasis",
+    "Doses",
     "Dropped",
     "EmitterRow",
     "EndTrial",

@@ -317,6 +317,8 @@ class DesignBasis:
         The coefficient C of Hazen and Williams.
     filter_loss : float or None
         What filters, meter and valves at the pump take, whatever the flow [m of water]; None: not stated.
+    dose_volumes : float or None
+        Least dose over what the tubing holds.
     """
 
     flow: float | None = None
@@ -327,6 +329,7 @@ class DesignBasis:
     friction: Literal["darcy-weisbach", "hazen-williams"] = "darcy-weisbach"
     smoothness: float = 140.0
     filter_loss: float | None = None
+    dose_volumes: float | None = None
 
     def __post_init__(self) -> None:
         need(0 <= self.water_temperature <= 100, "water is neither ice nor steam")

@@ -135,6 +135,28 @@ class Volumes:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Doses:
+    """How a zone is dosed through the day.
+
+    Attributes
+    ----------
+    count : int
+        Doses a day.
+    volume : float
+        Of one, as the emitters give it [m³]; what drains back is pumped on top of it.
+    duration : float
+        Of one, once the pipes are full [s].
+    over_tubing : float
+        Its volume over what the tubing holds.
+    """
+
+    count: int
+    volume: float
+    duration: float
+    over_tubing: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneWater:
     """What water does in one zone.
 
@@ -145,12 +167,15 @@ class ZoneWater:
     flush : WaterState or None
         None where no velocity is asked for.
     volumes : Volumes
+    doses : Doses or None
+        None where no daily flow or no least dose is stated.
     """
 
     zone: int
     dose: WaterState
     flush: WaterState | None
     volumes: Volumes
+    doses: Doses | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

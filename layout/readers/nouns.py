@@ -234,4 +234,5 @@ def _design(table: SiteTable, units: UnitSet) -> DesignBasis:
         friction=table.design.friction,
         smoothness=table.design.smoothness,
         filter_loss=_scaled(table.design.filter_loss, units.pressure),
+        dose_volumes=table.design.dose_volumes,
     )

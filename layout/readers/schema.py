@@ -346,6 +346,11 @@ class DesignTable(Table):
         description="the pressure that filters, meter and valves at the pump take",
         examples=["filter_loss = 5.0"],
     )
+    dose_volumes: Positive | None = Field(
+        default=None,
+        description="the least dose, in volumes of the tubing",
+        examples=["dose_volumes = 4.0 (an example value)"],
+    )
 
 
 class StakeoutTable(Table):

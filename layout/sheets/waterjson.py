@@ -84,6 +84,13 @@ def _zone(zone: ZoneWater, frame: Frame) -> dict[str, Json]:
     if zone.flush is not None:
         entry["flush"] = _state(zone.flush, frame, flushing=True)
     entry["volumes"] = _volumes([zone.volumes], frame.units)
+    if zone.doses is not None:
+        entry["doses"] = {
+            "per_day": zone.doses.count,
+            "volume": zone.doses.volume / frame.units.volume,
+            "minutes": zone.doses.duration / MINUTE,
+            "over_tubing": zone.doses.over_tubing,
+        }
     return entry
 
 
