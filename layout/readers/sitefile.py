@@ -25,6 +25,8 @@ from layout.readers.validate import validate
 from layout.readers.values import is_number, quoted
 from layout.units import UNIT_SETS, UnitSet
 
+LEAST_TOLERANCE = 1e-4
+"""Runs are staked no finer than this [m]: more stakes would be asked for than anybody drives."""
 MOST_TUBING = 1e6
 """More tubing than this on one bed [m] is taken for a slip in the spacing or the units."""
 MOST_EMITTERS = 5e6
@@ -215,6 +217,9 @@ def _refuse_absurd(document: Document, site: Site) -> None:
         if tubing / step > MOST_EMITTERS:
             said = f"{step / unit.length:g} gives {tubing / step:,.0f} of them on this bed"
             faults.append(document.fault(loc, said, "Check it, and the units."))
+    if site.stakeout.tolerance < LEAST_TOLERANCE:
+        said = f"{site.stakeout.tolerance / unit.length:g} is finer than anything is staked"
+        faults.append(document.fault(("stakeout", "tolerance"), said, "Check it, and the units."))
     if faults:
         raise SiteError(*faults)
 
