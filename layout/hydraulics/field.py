@@ -100,8 +100,9 @@ def _missing(design: Design) -> Iterator[str]:
         ]
         if cut:
             yield f"no line leads to {', '.join(cut)}"
-    if not sum(row.count for row in design.emitters) or not design.zones:
-        yield "there are no emitters"
+    dry = [zone.name for zone in design.zones if not zone.emitters]
+    if dry or not design.zones:
+        yield f"there are no emitters{' in ' if dry else ''}{', '.join(dry)}"
 
 
 def ground_levels(design: Design, heights: Callable[[Array], Array] | None) -> tuple[Heights, bool]:
