@@ -64,6 +64,15 @@ def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
     }
 
 
+def _extent(site: Site) -> str:
+    """Where the bed lies, so that swapped or shifted coordinates are seen: ``x 100.00 to 180.00, y 20.00 to 44.00``."""
+    from layout.model import site_place
+
+    x0, y0, x1, y1 = site.bed.outline.bounds
+    low, high = (site_place(site.frame, at).strip("()").split(", ") for at in ((x0, y0), (x1, y1)))
+    return f"x {low[0]} to {high[0]}, y {low[1]} to {high[1]}"
+
+
 def _print(site: Site, ground: UsableGround) -> None:
     from cli import say
     from layout.plane import polygons_of
@@ -85,6 +94,7 @@ def _print(site: Site, ground: UsableGround) -> None:
     rows.append(("usable ground", figures.area_of(ground.area.area), whole))
     say.line(f"{site.title}: the site file is sound.")
     say.table(("", "takes", ""), rows)
+    say.line(f"The bed lies in {_extent(site)} {site.frame.units.length_name}.")
     if sum(area > 0 for area in takes.values()) > 1:
         say.line("Ground that two features take is counted for each.")
     grid = grid_words(site)
