@@ -62,8 +62,8 @@ def design_checks(
 ) -> tuple[Check, ...]:
     """Check a finished layout.
 
-    Clearance and setbacks hold for loops and blank tubing as well as for runs. Pipe may lie within a setback,
-    but may not cross a feature.
+    Clearance and setbacks hold for loops and blank tubing as well as for runs. Pipe may not cross a feature; its
+    setbacks are checked with the manifolds and the lines themselves.
 
     Parameters
     ----------

@@ -67,11 +67,11 @@ def place_fittings(
     for zone in zones:
         kinds: tuple[PipeKind, PipeKind] = ("supply", "return")
         for kind in kinds:
-            for pipe in plumbing.manifolds:
+            air = (air_at or {}).get((zone, kind))
+            for number, pipe in enumerate(plumbing.manifolds):
                 if (pipe.zone, pipe.kind) == (zone, kind):
-                    made += _on_manifold(
-                        pipe, plumbing.risers, (air_at or {}).get((zone, kind)), bends, several=len(zones) > 1
-                    )
+                    own = [riser for riser in plumbing.risers if _stands_on(riser, number, pipe)]
+                    made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1)
         for join in joins:
             if zone_of[join.start].zone == zone:
                 made += _on_join(join, zone_of[join.start])
@@ -87,10 +87,18 @@ def feed_of(manifold: Pipe) -> XY:
     return xy(Point(manifold.line.coords[0 if manifold.kind == "supply" else -1]))
 
 
+def _stands_on(riser: Riser, number: int, pipe: Pipe) -> bool:
+    """Whether a riser stands on a manifold: on the one that it names, where it names one."""
+    if riser.manifold is not None:
+        return riser.manifold == number
+    foot = Point(riser.line.coords[0])
+    return (riser.zone, riser.kind) == (pipe.zone, pipe.kind) and pipe.line.distance(foot) < TOLERANCE
+
+
 def _on_manifold(
     pipe: Pipe, risers: Sequence[Riser], air: XY | None, bends: Bends | None, *, several: bool
 ) -> Iterator[Fitting]:
-    """Fittings of a manifold and its risers, from the feed to the dead end."""
+    """Fittings of a manifold and the risers that stand on it, from the feed to the dead end."""
     line = pipe.line if pipe.kind == "supply" else pipe.line.reverse()
 
     def fitting(kind: FittingKind, at: XY, of: str = "manifold") -> Fitting:
@@ -99,10 +107,7 @@ def _on_manifold(
     if several:
         yield fitting("zone valve" if pipe.kind == "supply" else "check valve", feed_of(pipe))
     standing = sorted(
-        (line.project(Point(riser.line.coords[0])), number, riser)
-        for number, riser in enumerate(risers)
-        if (riser.zone, riser.kind) == (pipe.zone, pipe.kind)
-        and line.distance(Point(riser.line.coords[0])) < TOLERANCE
+        (line.project(Point(riser.line.coords[0])), number, riser) for number, riser in enumerate(risers)
     )
     here = air is not None and line.distance(Point(air)) < TOLERANCE
     valve = line.project(Point(air)) if air is not None and here else -1.0

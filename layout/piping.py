@@ -95,6 +95,7 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
         features=site.features,
         outline=site.bed.outline,
         kept_clear=ground.kept_clear,
+        joins=joins,
     )
     plumbing = route_lines(
         plumbing,

@@ -11,7 +11,7 @@ from layout.checks import design_checks
 from layout.coverage import bare_places
 from layout.emitters import field_totals
 from layout.hydraulics.field import water_of
-from layout.manifolds import setback_check
+from layout.manifolds import crossing_checks, crossing_findings, setback_check
 from layout.model import (
     Candidate,
     Design,
@@ -90,6 +90,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
             site, ground, laying, laterals, plumbing, best.coverage, joins=joins, emitters=emitters
         ),
         setback_check(site, plumbing, ground.kept_clear),
+        *crossing_checks(site, plumbing, laying.runs, joins),
         *route_checks(site, plumbing),
         *evenness_checks(site, laterals, zones),
         *pitch_checks(site, levels),
@@ -123,6 +124,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
                 site, laying, {name for lateral in watered(laying.runs, laterals) for name in lateral.runs}
             ),
             *route_findings(site, plumbing),
+            *crossing_findings(site, plumbing),
             *level_findings(site, levels, plumbing),
             *stake_findings(site, staking),
         ),

@@ -14,8 +14,16 @@ from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from layout.fittings import place_fittings
 from layout.laterals import join_runs
-from layout.manifolds import BEYOND, STUB, lay_plumbing, setback_check
+from layout.manifolds import (
+    BEYOND,
+    STUB,
+    crossing_checks,
+    crossing_findings,
+    lay_plumbing,
+    setback_check,
+)
 from layout.manifolds.trench import OUT
 from layout.model import (
     XY,
@@ -96,19 +104,16 @@ def check_laws(plumbing: Plumbing, ends: dict[str, tuple[XY, XY]], pump: XY | No
     for pipe in (*plumbing.manifolds, *plumbing.lines):
         assert pipe.diameter == (0.025 if pipe.kind == "supply" else 0.02)
         assert pipe.line.length > 0
-    if pump is None:
-        assert plumbing.lines == ()
-        return
-    for pipe in plumbing.lines:
-        assert pipe.line.coords[0 if pipe.kind == "supply" else -1] == pump
-    for pipe in plumbing.manifolds:
-        tip = pipe.line.coords[0 if pipe.kind == "supply" else -1]
-        joined = [
-            line.line.coords[-1 if line.kind == "supply" else 0]
-            for line in plumbing.lines
-            if line.kind == pipe.kind
-        ]
-        assert tip == pump or min(math.dist(tip, at) for at in joined) < 1e-9
+    for riser in plumbing.risers:
+        assert riser.manifold is not None
+        own_pipe = plumbing.manifolds[riser.manifold]
+        assert (own_pipe.kind, own_pipe.zone) == (riser.kind, riser.zone)
+        assert own_pipe.line.distance(Point(riser.line.coords[0])) < 1e-9
+    assert plumbing.lines == ()
+    if pump is not None:
+        for pipe in plumbing.manifolds:
+            tips = [math.dist(pipe.line.coords[end], pump) for end in (0, -1)]
+            assert tips[0 if pipe.kind == "supply" else -1] <= max(tips)
 
 
 def test_three_pairs_stand_on_two_straight_manifolds() -> None:
@@ -119,11 +124,9 @@ def test_three_pairs_stand_on_two_straight_manifolds() -> None:
     assert np.allclose(supply.line.coords, [(0.0, 0.9), (0.0, 3.3)])
     assert np.allclose(back.line.coords, [(-0.3, 2.7), (-0.3, 0.3)])
     assert [riser.line.length for riser in plumbing.risers] == pytest.approx([0.3] * 3 + [0.6] * 3)
-    assert np.allclose(plumbing.lines[0].line.coords, [(-5, 0), (0.0, 0.9)])
-    assert np.allclose(plumbing.lines[1].line.coords, [(-0.3, 0.3), (-5, 0)])
 
 
-def test_without_a_pump_there_are_no_lines() -> None:
+def test_without_a_pump_there_are_manifolds_all_the_same() -> None:
     plumbing, _ = plumbed(straight_runs(6, 30.0), straight_sides(30.0, 3.6), pump=None)
     assert len(plumbing.manifolds) == 2
 
@@ -133,15 +136,11 @@ def test_one_lateral_stands_on_stubs() -> None:
     assert [pipe.line.length for pipe in plumbing.manifolds] == pytest.approx([STUB, STUB])
 
 
-def test_single_runs_drain_into_a_manifold_at_the_far_end_and_back_along_a_side() -> None:
+def test_single_runs_drain_into_a_manifold_at_the_far_end() -> None:
     plumbing, _ = plumbed(straight_runs(4, 30.0), straight_sides(30.0, 2.4), per_lateral=1)
     supply, back = plumbing.manifolds
     assert np.allclose(np.asarray(supply.line.coords)[:, 0], 0.0)
     assert np.allclose(back.line.coords, [(30.3, 2.1), (30.3, 0.3)])
-    home = plumbing.lines[1].line
-    assert home.coords[0] == back.line.coords[-1]
-    assert home.distance(box(0.01, 0.01, 29.99, 2.39)) > 0.29
-    assert home.length == pytest.approx(0.9 + 30.3 + math.hypot(5, 0.6))
 
 
 def test_an_odd_lateral_alone_has_a_stub_at_the_far_end() -> None:
@@ -162,11 +161,8 @@ def test_ends_along_a_side_are_collected_there() -> None:
     )
     plumbing, _ = plumbed(runs, sides, per_lateral=1)
     _, back = plumbing.manifolds
-    home = plumbing.lines[1].line
-    for pipe in (back.line, home):
-        assert pipe.distance(sides.right) == pytest.approx(0.6, abs=0.01)
+    assert back.line.distance(sides.right) == pytest.approx(0.6, abs=0.01)
     assert back.line.coords[0][0] > back.line.coords[-1][0]
-    assert home.coords[0] == back.line.coords[-1]
 
 
 def test_an_end_beside_an_obstacle_has_a_stub_of_its_own() -> None:
@@ -326,6 +322,52 @@ def test_ends_on_a_round_bed_share_a_trench_along_its_edge() -> None:
     assert max(riser.line.length for riser in plumbing.risers) < 2.5
 
 
+def tee_bed() -> tuple[tuple[Run, ...], Sides, Polygon]:
+    """A bar of four long runs, and a stem of eight short ones that begins far from the bar's end."""
+    outline = Polygon([(0, 0), (30, 0), (30, 2.4), (15, 2.4), (15, 7.2), (10, 7.2), (10, 2.4), (0, 2.4)])
+    lines = [((10.3, y), (14.7, y)) for y in np.arange(6.9, 2.5, -0.6).tolist()]
+    lines += [((0.3, y), (29.7, y)) for y in np.arange(2.1, 0.2, -0.6).tolist()]
+    runs = tuple(
+        Run(name=f"R{n + 1}", line=LineString(line), row=n, fed=n >= 8) for n, line in enumerate(lines)
+    )
+    return runs, straight_sides(30.0, 7.2), outline
+
+
+@pytest.mark.parametrize("per_lateral", [1, 2, 3])
+def test_manifolds_of_a_bed_with_a_stem_join_only_run_ends_beside_each_other(per_lateral: int) -> None:
+    runs, sides, outline = tee_bed()
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=per_lateral, longest=90.0), spacing=0.6
+    )
+    for certain in (True, False):
+        plumbing = lay_plumbing(
+            laterals,
+            runs,
+            replace(sides, certain=certain),
+            RULES,
+            pump=Pump(at=(-5, 0)),
+            outline=outline,
+        )
+        check_laws(plumbing, {lateral.name: (lateral.supply, lateral.drain) for lateral in laterals}, (-5, 0))
+        assert max(riser.line.length for riser in plumbing.risers) < 1.0
+        for pipe in plumbing.manifolds:
+            assert pipe.line.length >= STUB - 1e-9
+            assert not any(pipe.line.intersects(run.line) for run in runs)
+            # None reaches from the bar to the stem.
+            assert pipe.line.bounds[2] - pipe.line.bounds[0] < 1.0
+
+
+def test_two_supplies_on_one_line_keep_their_own_risers() -> None:
+    runs, sides, outline = tee_bed()
+    laterals, joins = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    plumbing = lay_plumbing(laterals, runs, sides, RULES, pump=Pump(at=(-5, 0)), outline=outline)
+    doubled = replace(plumbing, manifolds=(*plumbing.manifolds, plumbing.manifolds[0]))
+    made = place_fittings(doubled, joins, laterals).fittings
+    assert sum(item.kind == "riser" for item in made) == len(plumbing.risers) == 2 * len(laterals)
+
+
 # --- setbacks and zones ---------------------------------------------------------------------------------
 
 
@@ -483,7 +525,6 @@ def test_every_zone_has_manifolds_of_its_own() -> None:
             if pipe.kind == riser.kind and pipe.line.distance(foot) < 1e-9
         ]
         assert on == [riser.zone]
-    assert {pipe.zone for pipe in plumbing.lines} == {1, 2, 3}
 
 
 def feature(shape: BaseGeometry, name: str) -> Feature:
@@ -492,7 +533,7 @@ def feature(shape: BaseGeometry, name: str) -> Feature:
 
 def test_what_pipes_cross_is_listed_with_its_place() -> None:
     things = [
-        feature(LineString([(-2, -9), (-2, 9)]), "drive"),
+        feature(LineString([(-2, 2), (9, 2)]), "drive"),
         feature(box(-6, -1, -4, 1), "pump tank"),
         feature(Point(-1, 8), "well within whose setback nothing is crossed"),
         feature(box(-0.2, 3.2, 0.2, 3.4), "shed"),
@@ -542,3 +583,41 @@ def test_plumbing_moves_and_turns_with_the_site(
 def every_line(plumbing: Plumbing) -> list[LineString]:
     pipes = [pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)]
     return pipes + [riser.line for riser in plumbing.risers]
+
+
+# --- what crosses ---------------------------------------------------------------------------------------
+
+
+def test_pipe_over_tubing_is_counted_with_its_place_and_run_ends_are_not() -> None:
+    runs = straight_runs(6, 30.0)
+    plumbing, _ = plumbed(runs, straight_sides(30.0, 3.6))
+    site = curved_field().site
+    over, crossed = crossing_checks(site, plumbing, runs)
+    assert (over.ok, over.value, over.place) == (True, 0.0, "")
+    assert crossed.value == 0
+    across = LineString([(15.0, -1.0), (15.0, 2.0)])
+    first = plumbing.manifolds[0]
+    bad = replace(plumbing, manifolds=(replace(first, line=across), *plumbing.manifolds[1:]))
+    over, _ = crossing_checks(site, bad, runs)
+    # Runs lie at 0.3, 0.9, 1.5 below 2.
+    assert (over.ok, over.value) == (False, 3.0)
+    assert over.place.startswith("supply manifold and R")
+    # Two spacings in from the ends of runs a manifold may lie where a setback puts it.
+    under = replace(plumbing, manifolds=(replace(first, line=LineString([(1.0, 0), (1.0, 3.6)])),))
+    assert crossing_checks(site, under, runs)[0].ok
+
+
+def test_pipes_that_join_do_not_cross_and_others_do() -> None:
+    runs = straight_runs(6, 30.0)
+    plumbing, _ = plumbed(runs, straight_sides(30.0, 3.6))
+    supply, back = plumbing.manifolds
+    site = replace(curved_field().site, pump=Pump(at=(-5.0, 0.0)))
+    home = replace(back, line=LineString([back.line.coords[-1], (-5.0, 0.0)]))
+    away = replace(supply, line=LineString([(-5.0, 0.0), supply.line.coords[0]]))
+    found = list(crossing_findings(site, replace(plumbing, lines=(home,))))
+    assert found == []
+    # On its straight way to the supply manifold a line crosses the return manifold.
+    crossed = replace(plumbing, lines=(away, home))
+    assert crossing_checks(site, crossed, runs)[1].value == 1
+    (said,) = crossing_findings(site, crossed)
+    assert "return manifold and supply line at (" in said.said

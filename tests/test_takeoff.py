@@ -113,8 +113,8 @@ def test_three_pairs_of_thirty_metres() -> None:
     tips += [riser.line.coords[0] for riser in plumbing.risers]
     bends = [point for pipe in pipes for point in pipe.line.simplify(site.stakeout.tolerance).coords]
     assert net["other stake"] == 2 + 4 + len({(round(x, 2), round(y, 2)) for x, y in (*tips, *bends)})
-    assert net["supply pipe"] == pytest.approx(2.4 + math.hypot(5.0, 0.9))
-    # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3: side by side from 2.7 to 0.9. Lines are not dug here.
+    assert net["supply pipe"] == pytest.approx(2.4)
+    # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3: side by side from 2.7 to 0.9.
     assert net["pipe trench"] == pytest.approx(2.4 + 0.6)
     assert net["tubing trench"] == pytest.approx(180 + 1.8 + net["riser tubing"])
     assert "1 in" in parts["supply pipe"].description

@@ -1,7 +1,9 @@
 """Manifolds beyond the run ends: `lay` puts them there with their risers, `trench` finds the line they follow."""
 
 from layout.manifolds.checks import setback_check
-from layout.manifolds.lay import BEYOND, lay_plumbing
+from layout.manifolds.crossings import crossing_checks, crossing_findings
+from layout.manifolds.lay import lay_plumbing
+from layout.manifolds.served import BEYOND
 from layout.manifolds.trench import STUB
 
-__all__ = ["BEYOND", "STUB", "lay_plumbing", "setback_check"]
+__all__ = ["BEYOND", "STUB", "crossing_checks", "crossing_findings", "lay_plumbing", "setback_check"]

@@ -24,6 +24,8 @@ EXTENSION = 5.0
 """How far a trench may be carried on straight past the corners of the bed to reach outer run ends [m]."""
 OUT = 0.3
 """How far out of the bed a manifold is led that lies in it because of a setback [m]."""
+FARTHER = (1.0, 2.0, 3.0)
+"""Distances that a stub in the bed is tried at, in the stated one."""
 STRAIGHT = 1e-10
 """A point of a manifold that is off the straight by less is none [m]."""
 TURNS = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6)
@@ -31,7 +33,8 @@ TURNS = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6)
 
 Points = NDArray[np.object_]
 
-Place = Literal["near", "far", "left", "right", "inside"]
+Place = Literal["near", "far", "left", "right", "edge", "inside"]
+"""Where a run ends: at an end or side of the bed, elsewhere at its edge, or at none."""
 OUTWARD: dict[Place, float] = {"near": -1.0, "far": 1.0, "left": 1.0, "right": -1.0}
 """On which hand of each line of :class:`Sides` the bed's outside lies: 1 left, -1 right."""
 
@@ -39,6 +42,12 @@ OUTWARD: dict[Place, float] = {"near": -1.0, "far": 1.0, "left": 1.0, "right": -
 def side_of(sides: Sides, place: Place) -> LineString:
     """Give the line of a place among the sides and ends."""
     return {"near": sides.near, "far": sides.far, "left": sides.left, "right": sides.right}[place]
+
+
+def follows(front: Sequence[XY], edge: LineString) -> bool:
+    """Whether run ends stand in one front along an edge."""
+    gaps = shapely.distance(shapely.points(front), edge)
+    return bool(edge.length >= TOLERANCE and np.mean(np.abs(gaps - float(np.median(gaps))) <= RAGGED) >= 0.6)
 
 
 def trench(front: Sequence[XY], place: Place, sides: Sides, distance: float) -> LineString:
@@ -49,35 +58,58 @@ def trench(front: Sequence[XY], place: Place, sides: Sides, distance: float) -> 
     Parameters
     ----------
     front : sequence of (x, y)
-        Run ends at that place, in the order of rows [m].
+        Run ends at that place that lie beside each other, in the order of rows [m].
     place : Place
-        Not ``inside``.
+        An end or side of the bed.
     sides : Sides
     distance : float
         Beyond the run ends; beside a long side, where runs lie along it inside, beyond the edge [m].
     """
     edge = side_of(sides, place)
-    gaps = shapely.distance(shapely.points(front), edge)
-    usual = float(np.median(gaps))
-    if edge.length < TOLERANCE or np.mean(np.abs(gaps - usual) <= RAGGED) < 0.6:
-        return beside(_through(front, place, sides), place, distance)
-    return beside(edge, place, distance - (usual if place in {"near", "far"} else 0.0))
+    if not follows(front, edge):
+        return beside(_through(front, place, sides), OUTWARD[place], distance)
+    usual = float(np.median(shapely.distance(shapely.points(front), edge)))
+    return beside(edge, OUTWARD[place], distance - (usual if place in {"near", "far"} else 0.0))
 
 
-def stub_at(at: XY, toward: XY, distance: float, kept_clear: MultiPolygon) -> LineString:
-    """Lay a stub beside a run end in the bed, towards a place, or turned away from it so far that it is clear."""
+def stub_at(
+    at: XY, toward: XY, distance: float, kept_clear: MultiPolygon, tubing: Sequence[LineString] = ()
+) -> LineString:
+    """Lay a stub beside a run end in the bed: towards a place, or turned away or farther off, so that it is clear.
+
+    Parameters
+    ----------
+    at : (x, y)
+        The run end [m].
+    toward : (x, y)
+        [m].
+    distance : float
+        From the run end to the stub [m].
+    kept_clear : MultiPolygon
+        Setback zones; where no place is clear of tubing, too, it is clear of these [m].
+    tubing : sequence of LineString, optional
+        What neither it nor its riser should cross [m].
+    """
     start = np.asarray(at)
     way = np.asarray(toward) - start
     way = way / max(float(np.hypot(*way)), TOLERANCE)
-    tried = []
-    for turn in TURNS:
-        angle = np.radians(30.0 * turn)
-        cos, sin = np.cos(angle), np.sin(angle)
-        turned = np.array([cos * way[0] - sin * way[1], sin * way[0] + cos * way[1]])
-        tried.append(LineString([start + turned * distance, start + turned * (distance + STUB)]))
-        if not kept_clear.intersects(tried[-1]):
-            return tried[-1]
-    return tried[0]
+    tried: list[tuple[int, LineString]] = []
+    for farther in FARTHER:
+        for turn in TURNS:
+            angle = np.radians(30.0 * turn)
+            cos, sin = np.cos(angle), np.sin(angle)
+            turned = np.array([cos * way[0] - sin * way[1], sin * way[0] + cos * way[1]])
+            foot = start + turned * distance * farther
+            stub = LineString([foot, foot + turned * STUB])
+            # The riser leaves its own run end, so what it may cross is looked for from a little beyond.
+            riser = LineString([start + turned * 10 * TOLERANCE, foot + turned * STUB])
+            over = sum(1 for tube in tubing if tube.intersects(riser))
+            if kept_clear.intersects(stub):
+                over += len(tubing) + 1
+            if over == 0:
+                return stub
+            tried.append((over, stub))
+    return min(tried, key=lambda item: item[0])[1]
 
 
 def _through(front: Sequence[XY], place: Place, sides: Sides) -> LineString:
@@ -99,19 +131,29 @@ def _through(front: Sequence[XY], place: Place, sides: Sides) -> LineString:
     return LineString(points[np.argsort(points @ way, kind="stable")])
 
 
-def beside(edge: LineString, place: Place, distance: float) -> LineString:
-    """Lay a parallel to an edge of the bed, `distance` outside it, carried on straight at both ends."""
+def beside(edge: LineString, outward: float, distance: float) -> LineString:
+    """Lay a parallel to an edge of the bed, `distance` outside it, carried on straight at both ends.
+
+    Parameters
+    ----------
+    edge : LineString
+        [m].
+    outward : float
+        1 where the outside lies on its left, -1 where it lies on its right.
+    distance : float
+        [m].
+    """
     points = coordinates(edge)
     points = _carried_on(points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > 0))])
     if abs(distance) < TOLERANCE:
         return LineString(points)
-    moved = lines_of(shapely.offset_curve(LineString(points), OUTWARD[place] * distance, quad_segs=16))
+    moved = lines_of(shapely.offset_curve(LineString(points), outward * distance, quad_segs=16))
     longest = max(moved, key=lambda line: float(line.length), default=LineString(points))
     if longest.length < edge.length:
         # So jagged a line has no parallel; it is moved out as it is.
         chord = points[-1] - points[0]
         normal = np.array([-chord[1], chord[0]]) / max(float(np.hypot(*chord)), TOLERANCE)
-        return LineString(points + OUTWARD[place] * distance * normal)
+        return LineString(points + outward * distance * normal)
     ahead = longest.project(Point(points[0])) <= longest.project(Point(points[-1]))
     return longest if ahead else longest.reverse()
 
@@ -131,13 +173,11 @@ def _carried_on(points: Array) -> Array:
 
 
 def span(line: LineString, first: float, last: float, toward: XY | None) -> LineString:
-    """Cut the part of a trench between two feet; of a single one a stub, on the side of a place."""
-    if last - first >= TOLERANCE:
+    """Cut the part of a trench between two feet; where they are nearly one, a stub, on the side of a place."""
+    if last - first >= STUB / 2:
         return LineString(coordinates(substring(line, first, last).simplify(STRAIGHT)))
-    spans = ((max(first - STUB, 0.0), first), (first, min(first + STUB, line.length)))
+    spans = ((max(last - STUB, 0.0), last), (first, min(first + STUB, line.length)))
     ways = [LineString(coordinates(substring(line, *part))) for part in spans if part[1] - part[0] > STUB / 2]
-    if not ways:
-        ways = [line]
     if toward is None:
         return ways[0]
     return min(ways, key=lambda way: round(float(way.distance(Point(toward))), 3))

@@ -285,12 +285,15 @@ class Riser:
         the manifold.
     zone : int
         From 1.
+    manifold : int or None
+        The number of its manifold in :class:`Plumbing`, from 0; None where its place alone tells.
     """
 
     kind: PipeKind
     lateral: str
     line: LineString
     zone: int = 1
+    manifold: int | None = None
 
 
 FittingKind = Literal[

@@ -62,7 +62,7 @@ def route_lines(
         The same with lines in the order of the manifolds, their elbows and trenches, and the manifolds that no
         line can lead to; manifolds are turned where their lines are shorter to the other end.
     """
-    plumbing = replace(plumbing, lines=(), crossings=_standing_crossings(plumbing))
+    plumbing = replace(plumbing, lines=())
     if pump is None:
         return plumbing
     ground = Ground(pump.at, tuple(features), outline, tuple(tubing), plumbing.manifolds)
@@ -88,14 +88,6 @@ def route_lines(
         trenches=(*plumbing.trenches, *trenches_of(laid)),
         unreached=tuple(_no_way(ground, pipe) for pipe in manifolds if id(pipe) not in ways),
     )
-
-
-def _standing_crossings(plumbing: Plumbing) -> tuple[tuple[str, tuple[float, float]], ...]:
-    """Give the crossings of manifolds and risers: a line crosses no feature."""
-    standing = shapely.GeometryCollection(
-        [pipe.line for pipe in plumbing.manifolds] + [riser.line for riser in plumbing.risers]
-    )
-    return tuple(item for item in plumbing.crossings if standing.distance(Point(item[1])) < 2 * TOLERANCE)
 
 
 def _laid(ground: Ground, cluster: Sequence[Group]) -> list[Laid]:

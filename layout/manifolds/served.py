@@ -1,0 +1,198 @@
+"""Which trench serves the end of a lateral, and which ends one manifold in it may serve."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon
+
+from layout.manifolds.fronts import crosses, split, stretches, usual_spacing
+from layout.manifolds.trench import (
+    OUTWARD,
+    STUB,
+    Place,
+    beside,
+    clear_of,
+    follows,
+    side_of,
+    span,
+    stub_at,
+    trench,
+)
+from layout.model import XY, ManifoldRules, PipeKind, Pump, Run, Sides, xy
+from layout.plane import polygons_of
+
+BEYOND: dict[PipeKind, int] = {"supply": 1, "return": 2}
+"""How far beyond the run ends each manifold lies, in stated offsets: the supply first."""
+BITTEN = 0.01
+"""A run end nearer than this to a setback zone ends there because of it [m]."""
+RISER = 4.0
+"""How much longer than the reach of an edge a riser may be, in stated offsets."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tip:
+    """One end of a lateral that wants a riser."""
+
+    kind: PipeKind
+    lateral: str
+    zone: int
+    at: XY
+    place: Place
+    row: int
+
+
+class Trenches:
+    """The lines that manifolds are parts of, whatever the zone: for each kind and each front of run ends."""
+
+    def __init__(
+        self,
+        tips: Sequence[Tip],
+        runs: Sequence[Run],
+        sides: Sides,
+        rules: ManifoldRules,
+        kept_clear: MultiPolygon,
+        pump: Pump | None,
+        outline: Polygon | None,
+        *,
+        reach: float,
+        blank: Sequence[LineString] = (),
+    ) -> None:
+        self._tips, self._sides, self._offset, self._reach = tips, sides, rules.offset, reach
+        self._outline = outline
+        self._toward = pump.at if pump else xy(sides.near.centroid)
+        self._tubes = [*(run.line for run in runs), *blank]
+        self._tree = shapely.STRtree(self._tubes)
+        self._starts = _starts(runs)
+        self._spacing = usual_spacing(runs)
+        edges = stretches(runs, outline, reach=reach, spacing=self._spacing) if outline else []
+        self._edges = [
+            (edge, [tip.at for tip in tips if edge.distance(Point(tip.at)) <= reach]) for edge in edges
+        ]
+        grown = kept_clear.buffer(rules.offset, quad_segs=64)
+        self.clear: dict[PipeKind, MultiPolygon] = {
+            "return": kept_clear,
+            "supply": MultiPolygon(polygons_of(grown)),
+        }
+        self._fronts: dict[Place, list[list[XY]]] = {}
+        self._laid: dict[tuple[PipeKind, Place, int], LineString] = {}
+        self._moved: set[int] = set()
+
+    def moved(self, laid: LineString) -> bool:
+        """Whether a trench follows the edge of a setback zone somewhere."""
+        return id(laid) in self._moved
+
+    def settled(self) -> list[Tip]:
+        """The ends of laterals, those too far from their trench put to another place at the edge, or to none."""
+        return [self._settled(tip) for tip in self._tips]
+
+    def _settled(self, tip: Tip) -> Tip:
+        here = Point(tip.at)
+        places: list[Place] = [tip.place]
+        if tip.place != "edge" and self._outline and self._outline.exterior.distance(here) <= self._reach:
+            # Where run ends do not follow a side, or sides are a convention only, they follow the edge itself.
+            kept = self._sides.certain and tip.place in OUTWARD and self._follow(tip.place)
+            own = tip.place == "near" or kept
+            places = [tip.place, "edge"] if own else ["edge", tip.place]
+        for place in places:
+            if place == "inside" or (place == "edge" and not self._edges):
+                continue
+            tried = replace(tip, place=place)
+            laid = self._of(tried)
+            riser = LineString([xy(laid.interpolate(laid.project(here))), tip.at])
+            if riser.length <= self._reach + RISER * self._offset and not self._lies_across(riser):
+                return tried
+        return replace(tip, place="inside")
+
+    def parts(self, group: Sequence[Tip]) -> Iterator[tuple[LineString, list[Tip]]]:
+        """Part a group into those that one manifold may serve, each with the trench that it lies in."""
+        if group[0].place == "inside":
+            yield from ((self._stub(tip), [tip]) for tip in group)
+            return
+        shared: dict[int, list[Tip]] = {}
+        for tip in group:
+            shared.setdefault(self._front_of(tip), []).append(tip)
+        for tips in shared.values():
+            laid = self._of(tips[0])
+            if laid.length < STUB:
+                yield from ((self._stub(tip), [tip]) for tip in tips)
+                continue
+            for part in self._uncrossed(laid, tips):
+                yield laid, part
+
+    def _uncrossed(self, laid: LineString, tips: Sequence[Tip]) -> list[list[Tip]]:
+        """Part ends of laterals where the trench between two of them would lie across runs; in their own order."""
+        stations = sorted((float(laid.project(Point(tip.at))), number) for number, tip in enumerate(tips))
+        parts = [[stations[0][1]]]
+        for (before, _), (here, number) in itertools.pairwise(stations):
+            piece = span(laid, before, here, None) if here - before > STUB / 2 else None
+            if piece is not None and self._lies_across(piece):
+                parts.append([])
+            parts[-1].append(number)
+        return [[tips[number] for number in sorted(part)] for part in parts]
+
+    def _lies_across(self, pipe: LineString) -> bool:
+        return crosses(pipe, self._tubes, self._tree, offset=self._offset)
+
+    def _stub(self, tip: Tip) -> LineString:
+        distance = BEYOND[tip.kind] * self._offset
+        around = Point(tip.at).buffer(4 * distance + STUB)
+        near = [self._tubes[number] for number in self._tree.query(around).tolist()]
+        return stub_at(tip.at, self._toward, distance, self.clear["return"], near)
+
+    def _front(self, place: Place) -> list[tuple[XY, int]]:
+        """The run ends at an end or side of the bed, and their rows."""
+        front = [(tip.at, tip.row) for tip in self._tips if tip.place == place]
+        return list(dict.fromkeys((self._starts or front) if place == "near" else front))
+
+    def _follow(self, place: Place) -> bool:
+        return follows([at for at, _ in self._front(place)], side_of(self._sides, place))
+
+    def _fronts_at(self, place: Place) -> list[list[XY]]:
+        """The same in parts that lie beside each other."""
+        if place not in self._fronts:
+            front = self._front(place)
+            parts = [front] if self._follow(place) else split(front, self._spacing)
+            self._fronts[place] = [[at for at, _ in part] for part in parts]
+        return self._fronts[place]
+
+    def _front_of(self, tip: Tip) -> int:
+        """The number of the part, or of the stretch of edge, that serves the end of a lateral."""
+        here = Point(tip.at)
+        if tip.place == "edge":
+            gaps = [round(float(edge.distance(here)), 6) for edge, _ in self._edges]
+        else:
+            gaps = [min(math.dist(tip.at, at) for at in front) for front in self._fronts_at(tip.place)]
+        return gaps.index(min(gaps))
+
+    def _of(self, tip: Tip) -> LineString:
+        """Give the trench that serves the end of a lateral [m]."""
+        part = self._front_of(tip)
+        key = tip.kind, tip.place, part
+        distance = BEYOND[tip.kind] * self._offset
+        if key not in self._laid:
+            if tip.place == "edge":
+                edge, front = self._edges[part]
+                gap = float(np.median(shapely.distance(shapely.points(front), edge))) if front else 0.0
+                straight = beside(edge, -1.0, distance - gap)
+                front = front or [tip.at]
+            else:
+                front = self._fronts_at(tip.place)[part]
+                # Run ends cut short by a setback say nothing of where the others stand.
+                free = [at for at in front if self.clear["return"].distance(Point(at)) > BITTEN]
+                straight = trench(free or front, tip.place, self._sides, distance)
+            self._laid[key] = clear_of(straight, self.clear[tip.kind], front)
+            if self._laid[key] is not straight:
+                self._moved.add(id(self._laid[key]))
+        return self._laid[key]
+
+
+def _starts(runs: Sequence[Run]) -> list[tuple[XY, int]]:
+    """Where rows begin at the manifold end, from left to right: other laterals' loops lie there, too."""
+    first = {run.row: run for run in reversed(runs)}
+    return [(xy(Point(run.line.coords[0])), row) for row, run in sorted(first.items()) if run.fed]
