@@ -1,4 +1,7 @@
-"""Manifolds beyond the run ends: `lay` puts them there with their risers, `trench` finds the line they follow."""
+"""Manifolds beyond the run ends: `lay` puts them there with their risers, `trench` finds the line they follow.
+
+`fronts` and `served` tell which run ends one manifold may serve, `checks` and `crossings` what they lie in and across.
+"""
 
 from layout.manifolds.checks import setback_check
 from layout.manifolds.crossings import crossing_checks, crossing_findings
