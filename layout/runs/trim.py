@@ -8,7 +8,7 @@ radius; no run crosses itself or another. What cannot be kept is not laid, and i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -106,11 +106,14 @@ class Ground:
             soft = [self.sides.left, self.sides.right]
             hard = edge.difference(union([*(line.buffer(hair) for line in soft), followed]))
             far = union([line for line in soft if not any(line is guide for guide in guides)])
-            clearance = self.clearance
-        else:  # any part of the edge may lie along the runs, and one on its clearance line is not to be lost
+        else:  # any part of the edge may lie along the runs
             hard, far = LineString(), edge.difference(followed)
-            clearance = self.clearance * (1 - ROUNDING)
-        cut = [hard.buffer(self.clearance, quad_segs=32), self.kept_clear]
+        eased = self._cut(hard, far, self.clearance * (1 - ROUNDING))
+        return replace(self._cut(hard, far, self.clearance), eased=eased) if self.sides.certain else eased
+
+    def _cut(self, hard: BaseGeometry, far: BaseGeometry, clearance: float) -> Region:
+        """The ground a clearance from the edge, with slack at its far part."""
+        cut = [hard.buffer(clearance, quad_segs=32), self.kept_clear]
         slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
         strict, loose = (
             areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
@@ -130,16 +133,21 @@ class Region:
     """Ground to cut a front to: once with the slack the law allows at the far side, once without.
 
     A run that lies on the very edge wavers about it by the height of the chords it is drawn in; the slack keeps
-    it in one piece. Where a run leaves the ground for good it is cut back to the edge itself.
+    it in one piece. Where a run leaves the ground for good it is cut back to the edge itself. `eased` is the same
+    ground with a clearance smaller by rounding: a front that lies on the clearance line of some other edge falls to
+    shreds, or is lost, without it.
     """
 
     loose: BaseGeometry
     strict: BaseGeometry
     leaves: float
+    eased: Region | None = None
 
     def cut(self, front: BaseGeometry) -> list[LineString]:
         """The parts of a front on this ground."""
         parts = lines_of(shapely.intersection(front, self.loose))
+        if self.eased is not None and len(parts) != 1:
+            return self.eased.cut(front)
         return [self._to_edge(part) for part in parts]
 
     def _to_edge(self, part: LineString) -> LineString:
