@@ -72,7 +72,9 @@ def test_the_table_has_every_candidate_the_best_first(compared: SimpleNamespace)
     for row, item in zip(found, candidates, strict=True):
         assert row[1] == item["pattern"]
         first = "-" if item["first"] is None else f"{item['first']:.2f}"
-        assert " ".join(row).startswith(f"{row[0]} {item['pattern']} {item['follows']} {first} {item['rows']} ")
+        assert " ".join(row).startswith(
+            f"{row[0]} {item['pattern']} {item['follows']} {first} {item['rows']} "
+        )
         assert row[-1] == f"{item['score']:.2f}"
         assert f"{item['tubing']:,.2f}" in row
         assert f"{item['dry_max']:.2f}" in row
