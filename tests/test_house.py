@@ -52,7 +52,7 @@ def test_the_two_set_up_commands() -> None:
     site = re.search(r"&& \.venv/bin/sinuate plan (\S+)$", plan)
     assert site is not None
     assert (ROOT / site[1]).is_file()
-    assert tests.endswith("&& .venv/bin/python -m pytest")
+    assert tests.endswith("&& .venv/bin/python -m pytest -n 2")
     assert all("-m pip install -q -e " in command for command in commands)
 
 
