@@ -50,6 +50,8 @@ class _Figures:
     interval: float
     tolerance: float
     rounding: str
+    sheet_size: str
+    plot_scale: str
 
 
 _FEET = _Figures(
@@ -90,6 +92,8 @@ _FEET = _Figures(
     interval=10.0,
     tolerance=0.1,
     rounding="0.05 ft",
+    sheet_size="ANSI D",
+    plot_scale="1 in = 20 ft",
 )
 _METRES = _Figures(
     scale=0.3,
@@ -129,6 +133,8 @@ _METRES = _Figures(
     interval=3.0,
     tolerance=0.03,
     rounding="1 cm",
+    sheet_size="A1",
+    plot_scale="1:200",
 )
 
 _SITE = """\
@@ -239,6 +245,7 @@ water_temperature = {temperature}         # {temperature_unit}
 # smoothness = 140.0             # the coefficient C of Hazen and Williams
 # filter_loss = {filter_loss}              # {pressure_unit} that filters, meter and valves at the pump take
 # dose_volumes = 4.0             # least dose, in volumes of the tubing: yours to state
+# flow_band = 0.10               # share by which a flow measured at start-up may be off: yours to state
 
 [stakeout]
 interval = {interval}                  # {length}, greatest distance between stakes along a run
@@ -246,6 +253,16 @@ tolerance = {tolerance}                  # {length}, greatest distance of a run 
 ties = {ties}  # fixed points for swing ties
 # baseline = {baseline}  # stations and offsets from this line; none: one is chosen
 # rounding = "{rounding}"         # what tapes are read to; in feet also "1/8 in"
+
+# Left out, size and scale are chosen so that the bed fills the sheet, and the lines of the title block are blank:
+# [sheet]
+# size = "{sheet_size}"                # ANSI A to E, ARCH A to E1, A4 to A0
+# scale = "{plot_scale}"        # an engineer's scale, or a ratio such as "1:200"
+# title = "Plan of the drip bed" # of the drawings, under that of the site
+# date = "2025-03-14"
+# drawn_by = "A. B."
+# checked_by = "C. D."
+# revision = "1"
 """
 
 _BED_FROM, _BED_TO, _BED_MIDDLE = 20.0, 140.0, 62.0

@@ -297,3 +297,19 @@ def test_a_day_in_doses(tmp_path: Path) -> None:
     failed = next(check for check in small.checks if check.name.startswith("dose over"))
     assert not failed.ok
     assert failed.value == pytest.approx(20.0 / tubing, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("band", "said"),
+    [
+        ("10.0", "found 10, but it must be a share of one over 0, 0.5 at most. For 10 per cent write 0.1."),
+        ("10", "For 10 per cent write 0.1."),
+        ("0.0", "found 0, but it must be a share of one over 0"),
+        ("-0.1", "found -0.1"),
+        ('"10 %"', 'found "10 %"'),
+    ],
+)
+def test_a_percentage_for_a_share_is_refused_with_what_to_write(band: str, said: str, tmp_path: Path) -> None:
+    with pytest.raises(SiteError, match="design.flow_band") as raised:
+        planned(tmp_path, design=f"flow_band = {band}")
+    assert said in str(raised.value)

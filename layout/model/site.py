@@ -319,6 +319,8 @@ class DesignBasis:
         What filters, meter and valves at the pump take, whatever the flow [m of water]; None: not stated.
     dose_volumes : float or None
         Least dose over what the tubing holds.
+    flow_band : float
+        Share of the flow worked out by which a measured one may be off.
     """
 
     flow: float | None = None
@@ -330,9 +332,11 @@ class DesignBasis:
     smoothness: float = 140.0
     filter_loss: float | None = None
     dose_volumes: float | None = None
+    flow_band: float = 0.10
 
     def __post_init__(self) -> None:
         need(0 <= self.water_temperature <= 100, "water is neither ice nor steam")
+        need(0 < self.flow_band < 1, "a measured flow may be off by a share of it")
         need(self.smoothness > 0 and (self.filter_loss or 0.0) >= 0, "pipes are smooth, filters take head")
 
 
@@ -369,6 +373,34 @@ class StakeRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SheetRules:
+    """What the drawings are to be like; what is not stated is chosen, or left blank to be filled in by hand.
+
+    Attributes
+    ----------
+    size : str
+        Of the sheets, one of :data:`layout.papers.SIZES`; empty: chosen.
+    ratio : float or None
+        Scale of the plan, ground over paper: 240 for 1 in = 20 ft; None: chosen.
+    title : str
+        Of the drawings, under that of the site; empty: what they show.
+    date, drawn_by, checked_by, revision : str
+        As the title block has them; empty: blank.
+    """
+
+    size: str = ""
+    ratio: float | None = None
+    title: str = ""
+    date: str = ""
+    drawn_by: str = ""
+    checked_by: str = ""
+    revision: str = ""
+
+    def __post_init__(self) -> None:
+        need(self.ratio is None or self.ratio > 0, "a scale is over 0")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """All that the site file says, in the local plane and SI."""
 
@@ -386,6 +418,7 @@ class Site:
     file: Path = Path("site.toml")
     zones: ZoneRules | None = None
     """None: one zone."""
+    sheet: SheetRules = SheetRules()
     notes: tuple[str, ...] = ()
     """What the readers did that the user should know (a point dropped, an outline closed)."""
 

@@ -23,13 +23,15 @@ from layout.model import (
     Pattern,
     Pump,
     RunRules,
+    SheetRules,
     Site,
     StakeRules,
     Tubing,
     ZoneRules,
 )
+from layout.papers import ratio_of
 from layout.readers.schema import DEFAULTS, LEAST_PITCH, WIDEST_OVER_SPACING, FeatureTable, SiteTable
-from layout.units import UnitSet
+from layout.units import FOOT, UnitSet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +115,22 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
             baseline=_baseline(table, frame),
             rounding=table.stakeout.rounding,
         ),
+        sheet=_sheet_rules(table, units),
         file=file,
+    )
+
+
+def _sheet_rules(table: SiteTable, units: UnitSet) -> SheetRules:
+    foot = FOOT if units.word == "m" else units.length
+    scale = table.sheet.scale
+    return SheetRules(
+        size=table.sheet.size or "",
+        ratio=ratio_of(scale, foot=foot) if scale else None,
+        title=table.sheet.title,
+        date=table.sheet.date,
+        drawn_by=table.sheet.drawn_by,
+        checked_by=table.sheet.checked_by,
+        revision=table.sheet.revision,
     )
 
 
@@ -235,4 +252,5 @@ def _design(table: SiteTable, units: UnitSet) -> DesignBasis:
         smoothness=table.design.smoothness,
         filter_loss=_scaled(table.design.filter_loss, units.pressure),
         dose_volumes=table.design.dose_volumes,
+        flow_band=table.design.flow_band,
     )

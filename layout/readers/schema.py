@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from layout.readers.values import (
+    Band,
     BaselinePoints,
     Count,
     CountOrBest,
@@ -21,10 +22,13 @@ from layout.readers.values import (
     Flow,
     FrictionWord,
     Kind,
+    Lettered,
     Level,
     Levels,
+    PaperSize,
     PatternWord,
     PerCent,
+    PlotScale,
     Point,
     Positive,
     Printable,
@@ -351,6 +355,11 @@ class DesignTable(Table):
         description="the least dose, in volumes of the tubing",
         examples=["dose_volumes = 4.0 (an example value)"],
     )
+    flow_band: Band = Field(
+        default=0.10,
+        description="the share of the flow by which a reading at start-up may be off",
+        examples=["flow_band = 0.10"],
+    )
 
 
 class StakeoutTable(Table):
@@ -381,6 +390,34 @@ class StakeoutTable(Table):
     )
 
 
+class SheetTable(Table):
+    """``[sheet]``."""
+
+    size: PaperSize | None = Field(
+        default=None, description="the size of the drawing sheets", examples=['size = "ANSI D"']
+    )
+    scale: PlotScale | None = Field(
+        default=None, description="the scale of the plan", examples=['scale = "1 in = 20 ft"']
+    )
+    title: Lettered = Field(
+        default="",
+        description="the title of the drawings, under that of the site",
+        examples=['title = "Drip dispersal bed, construction plan"'],
+    )
+    date: Lettered = Field(
+        default="", description="the date in the title block", examples=['date = "2025-03-14"']
+    )
+    drawn_by: Lettered = Field(
+        default="", description="who drew it, for the title block", examples=['drawn_by = "A. B."']
+    )
+    checked_by: Lettered = Field(
+        default="", description="who checked it, for the title block", examples=['checked_by = "C. D."']
+    )
+    revision: Lettered = Field(
+        default="", description="the revision in the title block", examples=['revision = "1"']
+    )
+
+
 class SiteTable(Table):
     """The whole file."""
 
@@ -402,6 +439,7 @@ class SiteTable(Table):
     pump: PumpTable | None = None
     design: DesignTable = DesignTable()
     stakeout: StakeoutTable = StakeoutTable()
+    sheet: SheetTable = SheetTable()
 
     def broken(self) -> list[Rule]:
         """List water that is ice or steam in the units of the site."""

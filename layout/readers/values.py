@@ -5,6 +5,7 @@ Values are checked as TOML gives them: true and false are no numbers, and nothin
 
 from __future__ import annotations
 
+import datetime
 import itertools
 import math
 from typing import Annotated, Any, Literal
@@ -12,12 +13,15 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, PlainValidator
 from pydantic_core import PydanticCustomError
 
+from layout.papers import SIZES, ratio_of
 from layout.readers.document import shortened
 from layout.readers.points import COORDINATE_LIMIT
 
 LENGTH_LIMIT = 1e6
 """No length or figure of a bed is larger [in its unit]."""
 FLOW_LIMIT = 1e9
+MOST_LETTERED = 60
+"""Characters in a line of the title block."""
 
 XY = tuple[float, float]
 
@@ -140,6 +144,15 @@ def _curve(value: Any) -> tuple[XY, ...]:
     return tuple(pairs)
 
 
+def _band(value: Any) -> float:
+    if is_number(value) and 0 < value <= 0.5:
+        return float(value)
+    said = f"found {quoted(value)}, but it must be a share of one over 0, 0.5 at most"
+    if is_number(value) and 1 <= value <= 50:
+        raise wrong(said, f"For {value:g} per cent write {value / 100:g}.")
+    raise wrong(said)
+
+
 def _ties(value: Any) -> tuple[tuple[str, XY], ...]:
     if isinstance(value, dict):
         named = list(value.items())
@@ -177,6 +190,41 @@ def _printable(text: str) -> str:
     return text.strip()
 
 
+def _lettered(value: Any) -> str:
+    """One line of a title block; a date of TOML as it is written there."""
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value.isoformat()
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**9:
+        return str(value)
+    if not isinstance(value, str):
+        raise wrong(f"found {quoted(value)}, but it must be one line of text in quotes")
+    if len(value) > MOST_LETTERED:
+        raise wrong(f"the text is {len(value)} characters long, but there is room for {MOST_LETTERED}")
+    return _printable(value)
+
+
+def _paper_size(value: Any) -> str:
+    """Name a sheet as the tables of sizes have it, whatever the case and the blanks."""
+    known = {name.replace(" ", "").upper(): name for name in SIZES}
+    found = known.get("".join(value.split()).upper()) if isinstance(value, str) else None
+    if found is None:
+        said = f"found {quoted(value)}, but it must be the name of a sheet size"
+        raise wrong(said, f"Write one of {', '.join(SIZES)}, or leave it out.")
+    return found
+
+
+def _plot_scale(value: Any) -> str:
+    if not isinstance(value, str) or ratio_of(value) is None:
+        said = f"found {quoted(value)}, but it must be a standard scale"
+        raise wrong(
+            said,
+            'Write an engineer\'s scale such as "1 in = 20 ft" (10, 20, 30, 40, 50, 60 ft, and these times or over '
+            'ten), or a ratio such as "1:200" (1:100, 125, 200, 250, 300, 400, 500, 750, and these times or over '
+            "ten), or leave it out.",
+        )
+    return value
+
+
 _FINITE: dict[str, Any] = {"strict": True, "allow_inf_nan": False}
 Positive = Annotated[float, Field(gt=0, le=LENGTH_LIMIT, **_FINITE)]
 ZeroOrMore = Annotated[float, Field(ge=0, le=LENGTH_LIMIT, **_FINITE)]
@@ -185,6 +233,9 @@ PerCent = Annotated[float, Field(ge=0, le=100, **_FINITE)]
 Flow = Annotated[float, Field(gt=0, le=FLOW_LIMIT, **_FINITE)]
 Level = Annotated[float, Field(ge=-COORDINATE_LIMIT, le=COORDINATE_LIMIT, **_FINITE)]
 Printable = AfterValidator(_printable)
+Lettered = Annotated[Any, PlainValidator(_lettered)]
+PaperSize = Annotated[str, PlainValidator(_paper_size)]
+PlotScale = Annotated[str, PlainValidator(_plot_scale)]
 Flag = Annotated[bool, Field(strict=True)]
 Point = Annotated[XY, PlainValidator(_point)]
 Shape = Annotated[Any, PlainValidator(_shape)]
@@ -203,6 +254,7 @@ PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "conto
 DrawingUnits = Literal["ft", "us-ft", "m", "in", "mm", "cm"]
 RoundingWord = Literal["0.05 ft", "1/8 in", "1 cm"]
 FrictionWord = Literal["darcy-weisbach", "hazen-williams"]
+Band = Annotated[float, PlainValidator(_band)]
 Smoothness = Annotated[float, Field(ge=80, le=160, **_FINITE)]
 Temperature = Annotated[float, Field(ge=0, le=212, **_FINITE)]
 SidesWord = Literal["outline", "usable ground", "rectangle", "lobes"]
