@@ -8,11 +8,12 @@ end to end and fed at one place; a *loop* joins the ends of neighbouring runs; a
 run up or down to its manifold; *blank* tubing has no emitters.
 
 By life stage: `site` is what the user states, `field` what is laid out, `zoned` the same by zones, `staked` how it
-is found on the ground, `design` what comes of it. All are imported from here.
+is found on the ground, `design` what comes of it, `asbuilt` what was really laid. All are imported from here.
 """
 
 from __future__ import annotations
 
+from layout.model.asbuilt import AsBuilt, Astray, LaidRun, SetbackLaid, Shot, Verdict
 from layout.model.base import XY, need, xy
 from layout.model.design import (
     Candidate,
@@ -84,6 +85,8 @@ from layout.model.zoned import Zone, ZoneLevels
 
 __all__ = [
     "XY",
+    "AsBuilt",
+    "Astray",
     "AtEmitter",
     "Bed",
     "Candidate",
@@ -105,6 +108,7 @@ __all__ = [
     "Frame",
     "Hydraulics",
     "Join",
+    "LaidRun",
     "Lateral",
     "LateralRules",
     "Laying",
@@ -125,8 +129,10 @@ __all__ = [
     "RunRules",
     "RunSlope",
     "RunWater",
-    "Side",
+    "SetbackLaid",
     "SheetRules",
+    "Shot",
+    "Side",
     "Sides",
     "Site",
     "Stake",
@@ -142,6 +148,7 @@ __all__ = [
     "Tubing",
     "Unit",
     "UsableGround",
+    "Verdict",
     "Volumes",
     "WaterState",
     "Zone",
