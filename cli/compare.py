@@ -31,13 +31,15 @@ def compare(site: SiteFile, out: Pictures = None, json: AsJson = False, settings
     from cli import say
     from layout.readers.sitefile import read_site
 
+    if out is not None:
+        say.put_back(out)
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())
         # imported only now, so that wrong input is told at once
         from layout.plan import compare_ends, compare_patterns
         from layout.sheets.comparison import comparison, write_comparison
-        from layout.sheets.write import write_set
+        from layout.sheets.whole import write_set
 
         trials = compare_patterns(read, progress=stage)
         ends = compare_ends(read, trials, progress=stage)

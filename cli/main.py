@@ -5,6 +5,7 @@ Exit 0: done. 1: the job cannot be done on this site, or a check failed under --
 
 from __future__ import annotations
 
+import signal
 import sys
 from typing import Annotated
 
@@ -57,11 +58,20 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # an ASCII terminal has no ² and no ·
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _stopped)  # so that what was begun is undone
     flags = Flags()
     try:
         app(prog_name="sinuate", obj=flags)
     except Exception as error:
         sys.exit(report(error, flags))
+
+
+def _stopped(number: int, frame: object) -> None:  # noqa: ARG001 (as all handlers are called)
+    """End as a program that was stopped from outside, by way of all that tidies up."""
+    typer.echo("sinuate: stopped; files of earlier runs stand as they stood.", err=True)
+    raise SystemExit(128 + number)
 
 
 def report(error: Exception, flags: Flags) -> int:

@@ -31,6 +31,7 @@ def plan(
     from layout.readers.sitefile import read_site
 
     folder = out if out is not None else site.parent / "plan"
+    say.put_back(folder)
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())

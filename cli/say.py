@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from rich.progress import Progress, TaskID
 
 PATIENCE = 1.0
@@ -30,6 +32,17 @@ def notes(texts: Sequence[str]) -> None:
     """Print what the user should know besides the result."""
     for text in texts:
         typer.echo(f"Note: {text.rstrip('.?')}{'?' if text.endswith('?') else '.'}", err=True)
+
+
+def put_back(folder: Path) -> None:
+    """Put back the files of a run that was killed while it moved its own into a folder, and say so."""
+    from layout.sheets.whole import put_back as back
+
+    names = back(folder)
+    if names:
+        notes(
+            [f"An earlier run was cut short as it wrote {folder}; put back as before it: {', '.join(names)}"]
+        )
 
 
 def document(content: Any) -> None:

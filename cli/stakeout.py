@@ -32,12 +32,14 @@ def stakeout(site: SiteFile, out: Out = None, json: AsJson = False, settings: Se
     from layout.readers.sitefile import read_site
 
     folder = out if out is not None else site.parent / "plan"
+    say.put_back(folder)
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())
         # imported only now, so that wrong input is told at once
         from layout.plan import plan_field
-        from layout.sheets.write import stakeout_makers, write_set
+        from layout.sheets.whole import write_set
+        from layout.sheets.write import stakeout_makers
 
         design = plan_field(read, progress=stage)
         files = write_set(stakeout_makers(design), folder)

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from layout.errors import SheetError
-from layout.sheets.write import write_plan, write_set
+from layout.sheets.whole import write_set
+from layout.sheets.write import write_plan
 from tests.fields import curved_field, tree_field
 
 NAMES = ["plan.dxf", "plan.png", "plan.pdf", "takeoff.csv", "layout.json"]
