@@ -49,6 +49,7 @@ class _Figures:
     filter_loss: float
     interval: float
     tolerance: float
+    laid_within: float
     rounding: str
     sheet_size: str
     plot_scale: str
@@ -91,6 +92,7 @@ _FEET = _Figures(
     filter_loss=3.0,
     interval=10.0,
     tolerance=0.1,
+    laid_within=0.5,
     rounding="0.05 ft",
     sheet_size="ANSI D",
     plot_scale="1 in = 20 ft",
@@ -132,6 +134,7 @@ _METRES = _Figures(
     filter_loss=20.0,
     interval=3.0,
     tolerance=0.03,
+    laid_within=0.15,
     rounding="1 cm",
     sheet_size="A1",
     plot_scale="1:200",
@@ -253,6 +256,7 @@ tolerance = {tolerance}                  # {length}, greatest distance of a run 
 ties = {ties}  # fixed points for swing ties
 # baseline = {baseline}  # stations and offsets from this line; none: one is chosen
 # rounding = "{rounding}"         # what tapes are read to; in feet also "1/8 in"
+laid_within = {laid_within}                # {length}, how far from the plan tubing may be laid
 
 # Left out, size and scale are chosen so that the bed fills the sheet, and the lines of the title block are blank:
 # [sheet]

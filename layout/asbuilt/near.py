@@ -64,7 +64,7 @@ def beside_runs(points: Array, runs: Sequence[Run], *, reach: float, beyond: flo
     beyond : float
         Runs are carried on so far at both ends [m].
     """
-    marks = shapely.points(points)
+    marks = np.asarray(shapely.points(points), dtype=object)
     tree = STRtree(marks)
     found = []
     for run in runs:

@@ -360,6 +360,10 @@ class StakeRules:
         From station 0 on [m]; None: one is chosen.
     rounding : "0.05 ft", "1/8 in", "1 cm" or None
         Of distances; None: as suits the site's units.
+    laid_within : float
+        How far from the plan tubing may be laid [m].
+    laid_within_stated : bool
+        Whether the user stated it.
     """
 
     interval: float
@@ -367,9 +371,12 @@ class StakeRules:
     ties: tuple[tuple[str, XY], ...] = ()
     baseline: tuple[XY, XY] | None = None
     rounding: Rounding | None = None
+    laid_within: float = 0.1524
+    laid_within_stated: bool = False
 
     def __post_init__(self) -> None:
         need(self.interval > 0 and self.tolerance > 0, "interval and tolerance are over 0")
+        need(self.laid_within > 0, "tubing is laid within some distance of the plan")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -114,6 +114,8 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
             ties=tuple((name, _local(frame, point)) for name, point in table.stakeout.ties),
             baseline=_baseline(table, frame),
             rounding=table.stakeout.rounding,
+            laid_within=default(table.stakeout.laid_within, "stakeout.laid_within") * units.length,
+            laid_within_stated=table.stakeout.laid_within is not None,
         ),
         sheet=_sheet_rules(table, units),
         file=file,

@@ -58,6 +58,7 @@ DEFAULTS: dict[str, tuple[Any, Any]] = {
     "design.water_temperature": (60.0, 15.0),
     "stakeout.interval": (10.0, 3.0),
     "stakeout.tolerance": (0.1, 0.03),
+    "stakeout.laid_within": (0.5, 0.15),
 }
 """What holds where a key is left out: with units ft or us-ft, and with m."""
 WIDEST_OVER_SPACING = 1.5
@@ -387,6 +388,11 @@ class StakeoutTable(Table):
         default=None,
         description="what tapes are read to",
         examples=['rounding = "0.05 ft"'],
+    )
+    laid_within: Positive | None = Field(
+        default=None,
+        description="how far from the plan tubing may be laid",
+        examples=["laid_within = 0.5"],
     )
 
 

@@ -1,0 +1,192 @@
+"""Shots matched to runs: by the run they are named for, else by nearness and by order along the tubes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from layout.asbuilt.give import NOWHERE, give_tracks
+from layout.asbuilt.near import Beside, beside_runs
+from layout.asbuilt.tracks import tracks_of
+from layout.model import Astray, Design, Frame, Run, Shot
+from layout.plane import Array
+
+REACH = 1.25
+"""A shot may be one of a run no farther from it than this [row spacings] ..."""
+NAMED_REACH = 5.0
+"""... or than this, where it is named for it."""
+CARRIED_ON = 3.0
+"""Runs are looked for so far beyond their ends [row spacings]."""
+_NOT_RUNS = (
+    "bed corner",
+    "baseline",
+    "riser",
+    "manifold",
+    "valve",
+    "line end",
+    "line bend",
+    "bend",
+    "blank",
+    "loop",
+    "corner",
+    "benchmark",
+    "control",
+)
+"""What a description begins with, or holds, that is of no run."""
+_RUN_WORD = re.compile(r"\b(?:run|row|r)[ _#-]*0*(\d+)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """Shots by run.
+
+    Attributes
+    ----------
+    on : tuple of tuple of int
+        By run: numbers of its shots, along it.
+    stations, offsets : tuple of array
+        Of the same [m].
+    pipes : tuple of int
+        Shots on pipes, or that say so.
+    astray : tuple of Astray
+    """
+
+    on: tuple[tuple[int, ...], ...]
+    stations: tuple[Array, ...]
+    offsets: tuple[Array, ...]
+    pipes: tuple[int, ...]
+    astray: tuple[Astray, ...]
+
+
+def match_shots(design: Design, shots: Sequence[Shot], *, within: float) -> Matched:
+    """Match shots to the runs of a design.
+
+    Parameters
+    ----------
+    design : Design
+    shots : sequence of Shot
+        In any order.
+    within : float
+        How far tubing may lie from the plan [m].
+    """
+    runs, spacing = design.laying.runs, design.site.runs.spacing
+    points = np.array([shot.at for shot in shots], dtype=np.float64).reshape(-1, 2)
+    named = [run_named(shot, runs) for shot in shots]
+    pipes = _on_pipes(design, shots, points, named, within)
+    wide = beside_runs(points, runs, reach=NAMED_REACH * spacing, beyond=CARRIED_ON * spacing)
+    beside = [_kept(near, run, named, pipes, spacing) for run, near in enumerate(wide)]
+    tracks = tracks_of(shots, named, beside, spacing)
+    fixed = [named[numbers[0]] for numbers in tracks]
+    given = give_tracks(tracks, fixed, beside, spacing)
+    lists: list[list[int]] = [[] for _ in runs]
+    for numbers, run in zip(tracks, given, strict=True):
+        if run != NOWHERE:
+            lists[run] += [number for number in numbers if beside[run].of(number) is not None]
+    on, stations, offsets = [], [], []
+    for mine, near in zip(lists, beside, strict=True):
+        places = np.searchsorted(near.shot, np.array(sorted(mine), dtype=np.intp))
+        order = places[np.argsort(near.station[places], kind="stable")]
+        on.append(tuple(int(number) for number in near.shot[order]))
+        stations.append(near.station[order])
+        offsets.append(near.offset[order])
+    taken = {number for numbers in on for number in numbers} | set(pipes)
+    lost = [number for number in range(len(shots)) if number not in taken]
+    astray = tuple(_astray(design, shots, points, named, lost))
+    return Matched(tuple(on), tuple(stations), tuple(offsets), tuple(sorted(pipes)), astray)
+
+
+def run_named(shot: Shot, runs: Sequence[Run]) -> int | None:
+    """The number of the run that a shot is named for; None where it is named for none.
+
+    ``R7``, ``r 7``, ``RUN-07`` and ``R7 start`` all name run R7.
+    """
+    numbers = {run.name.casefold(): number for number, run in enumerate(runs)}
+    for text in (shot.description, shot.name):
+        said = text.strip().casefold()
+        if said in numbers:
+            return numbers[said]
+        found = _RUN_WORD.search(said)
+        if found is None or any(word in said[: found.start()] for word in _NOT_RUNS):
+            continue
+        number = numbers.get(f"r{found[1]}")
+        if number is not None:
+            return number
+    return None
+
+
+def _says_other(shot: Shot) -> bool:
+    """Whether a shot says that it is on no run."""
+    said = shot.description.casefold()
+    return any(word in said for word in _NOT_RUNS)
+
+
+def _on_pipes(
+    design: Design, shots: Sequence[Shot], points: Array, named: Sequence[int | None], within: float
+) -> set[int]:
+    """Shots of manifolds, lines, risers, loops and blank tubing: those that say so, and those that lie there."""
+    plumbing = design.plumbing
+    lines: list[BaseGeometry] = [
+        *(pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)),
+        *(riser.line for riser in plumbing.risers),
+        *(join.line for join in design.joins),
+    ]
+    found = {number for number, shot in enumerate(shots) if named[number] is None and _says_other(shot)}
+    if not lines:
+        return found
+    marks = np.asarray(shapely.points(points), dtype=object)
+    runs = shapely.multilinestrings([run.line for run in design.laying.runs])
+    pipes = shapely.union_all(lines)
+    shapely.prepare([runs, pipes])
+    near = np.flatnonzero(shapely.dwithin(pipes, marks, within))
+    away = shapely.distance(runs, marks[near])
+    closer = shapely.distance(pipes, marks[near]) < away / 2
+    found |= {int(number) for number in near[(away > within) & closer] if named[number] is None}
+    return found
+
+
+def _kept(near: Beside, run: int, named: Sequence[int | None], pipes: set[int], spacing: float) -> Beside:
+    """Of the shots near a run those that may be its own."""
+    far = np.abs(near.offset) > REACH * spacing
+    keep: NDArray[np.bool_] = np.array(
+        [
+            named[number] == run if named[number] is not None else number not in pipes and not away
+            for number, away in zip(near.shot.tolist(), far.tolist(), strict=True)
+        ],
+        dtype=np.bool_,
+    )
+    return Beside(near.shot[keep], near.station[keep], near.offset[keep], near.beyond[keep])
+
+
+def _astray(
+    design: Design, shots: Sequence[Shot], points: Array, named: Sequence[int | None], lost: Sequence[int]
+) -> Iterator[Astray]:
+    """Shots that are on nothing that was planned, with the reason."""
+    if not lost:
+        return
+    runs, frame, spacing = design.laying.runs, design.site.frame, design.site.runs.spacing
+    tree = shapely.STRtree([run.line for run in runs])
+    marks = np.atleast_1d(np.asarray(shapely.points(points[list(lost)]), dtype=object))
+    (_, nearest), away = tree.query_nearest(marks, return_distance=True, all_matches=False)
+    for number, run, distance in zip(lost, nearest.tolist(), away.tolist(), strict=True):
+        mine = named[number]
+        if mine is not None:
+            far = _said(float(runs[mine].line.distance(shapely.Point(points[number]))), frame)
+            why = f"named for {runs[mine].name}, but {far} from it"
+        elif distance > REACH * spacing:
+            why = f"{_said(distance, frame)} from the nearest run, {runs[run].name}"
+        else:
+            why = (
+                f"{_said(distance, frame)} from {runs[run].name}, which has points of its own there: it may be a "
+                "blunder, or a tube that is not in the plan"
+            )
+        yield Astray(shot=shots[number], why=why)
+
+
+def _said(length: float, frame: Frame) -> str:
+    return f"{length / frame.units.length:.2f} {frame.units.length_name}"
