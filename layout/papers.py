@@ -84,6 +84,4 @@ def _is_step(value: float, steps: tuple[float, ...]) -> bool:
     """Whether a number is one of the steps times a power of ten."""
     if value <= 0:
         return False
-    return any(
-        abs(value - step * 10.0**power) <= 1e-5 * value for step in steps for power in range(6)
-    )
+    return any(abs(value - step * 10.0**power) <= 1e-5 * value for step in steps for power in range(6))

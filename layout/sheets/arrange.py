@@ -10,13 +10,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from layout.errors import Fault, SheetError
+from layout.papers import METRIC, SIZES
 from layout.sheets.blocks import COLUMN, GUTTER, Block, Column, flow
 from layout.sheets.marks import Paper, View
 from layout.units import INCH, UnitSet
 
 MARGIN = 0.4
 """From the edge of the paper to the border [in]."""
-TITLE_HEIGHT = 2.76
+TITLE_HEIGHT = 3.2
 """Of the title block in the lower right corner, with north arrow and bar scale [in]."""
 STRIP = 0.42
 """Room for the plan's heading under the window [in]."""
@@ -25,16 +26,8 @@ AROUND = 0.6
 LEGIBLE = 0.1
 """Least distance from run to run on paper that leaves each run its own label [in]."""
 
-_INCH_PAPERS = (
-    Paper(name="ANSI B", width=17.0, height=11.0, metric=False),
-    Paper(name="ANSI C", width=22.0, height=17.0, metric=False),
-    Paper(name="ANSI D", width=34.0, height=22.0, metric=False),
-)
-_METRIC_PAPERS = (
-    Paper(name="A3", width=420 / 25.4, height=297 / 25.4, metric=True),
-    Paper(name="A2", width=594 / 25.4, height=420 / 25.4, metric=True),
-    Paper(name="A1", width=841 / 25.4, height=594 / 25.4, metric=True),
-)
+_IN_INCHES = ("ANSI B", "ANSI C", "ANSI D")
+_IN_MILLIMETRES = ("A3", "A2", "A1")
 _FEET_TO_INCH = (5, 10, 20, 30, 40, 50, 60, 100, 200, 300, 400, 500, 600, 1000, 2000, 5000)
 _RATIOS = (50, 100, 125, 200, 250, 500, 750, 1000, 1250, 2000, 2500, 5000, 10000, 20000, 50000)
 _BANDS = (0.0, 1.6, 2.2, 2.8, 3.4, 4.0, 4.8, 5.6, 6.6, 7.6)
@@ -58,6 +51,12 @@ class Arrangement:
     view: View
     scale: str
     columns: tuple[Column, ...]
+
+
+def paper_named(name: str) -> Paper:
+    """Give the sheet of a name of :data:`layout.papers.SIZES`, lying on its long side."""
+    width, height = SIZES[name]
+    return Paper(name=name, width=width / INCH, height=height / INCH, metric=name in METRIC)
 
 
 def scales(units: UnitSet) -> list[tuple[float, str]]:
@@ -111,8 +110,8 @@ def arrange(
 
 def _choices(units: UnitSet) -> Iterator[tuple[Paper, int, float]]:
     """Yield sheet, number of columns at the right, height of the band of columns under the plan [in]."""
-    papers = _METRIC_PAPERS if units.word == "m" else _INCH_PAPERS
-    for paper in papers:
+    for name in _IN_MILLIMETRES if units.word == "m" else _IN_INCHES:
+        paper = paper_named(name)
         for panels in (1, 2):
             for band in _BANDS:
                 if band <= 0.55 * paper.height:

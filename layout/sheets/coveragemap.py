@@ -119,7 +119,7 @@ def coverage_sheet(design: Design, rates: Rates) -> tuple[Drawing, list[Any]]:
     placed, _ = flow(blocks, arrangement.columns)
     paper, scale = arrangement.paper, arrangement.scale
     marks = title_block(
-        design, paper, scale, view, lettering, sheet=(1, 1), subject="ground dosed by each emitter"
+        design.site, paper, scale, view, lettering, sheet=(1, 1), subject="ground dosed by each emitter"
     )
     marks += heading(design, view, scale, lettering, "", what="Coverage")
     said = [mark for part in placed for mark in draw(part, layers.LEGEND)]

@@ -13,9 +13,10 @@ from layout.sheets.fieldmarks import bounds, field_marks, seen_features, visible
 from layout.sheets.figures import Figures
 from layout.sheets.labels import label_marks
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Area, Colour, Dots, Drawing, Line, Mark, Sheet, Symbol, Text, View
+from layout.sheets.marks import Area, Colour, Dots, Drawing, Line, Mark, Symbol, Text, View
+from layout.sheets.pages import Page, bind
 from layout.sheets.tables import LEGEND
-from layout.sheets.titleblock import heading, title_block
+from layout.sheets.titleblock import heading
 
 
 def draft(design: Design) -> Drawing:
@@ -44,14 +45,14 @@ def draft(design: Design) -> Drawing:
     shown = _legend([mark for mark in plan if visible(mark, view)])
     legend = replace(shown, least=guess[0].height)
     found = _all_blocks(design, figures, lettering, legend, seen_features(design, view))
-    sheets = _sheets(design, arrangement, found, lettering, unlabelled)
+    pages = _pages(design, arrangement, found, lettering, unlabelled)
     return Drawing(
         title=lettering.clean(design.site.title),
         frame=design.site.frame,
         paper=arrangement.paper,
         scale=arrangement.scale,
         plan=tuple(plan),
-        sheets=tuple(sheets),
+        sheets=bind(design.site, arrangement.paper, pages, lettering),
         unlabelled=unlabelled,
     )
 
@@ -95,40 +96,41 @@ def _legend(marks: Sequence[Mark]) -> Block:
 # --- sheets ---------------------------------------------------------------------------------------------
 
 
-def _sheets(
+def _pages(
     design: Design,
     arrangement: Arrangement,
     blocks: Sequence[Block],
     lettering: Lettering,
     unlabelled: Sequence[str],
-) -> list[Sheet]:
+) -> list[Page]:
     """Make the first sheet with the plan, then as many as the rest of the tables needs."""
     placed, later = flow(blocks, arrangement.columns)
     pages = [placed]
     while later:
         placed, later = flow(later, further_columns(arrangement.paper))
         pages.append(placed)
-    sheets = []
+    made = []
     for number, page in enumerate(pages, start=1):
         view = arrangement.view if number == 1 else None
-        marks = title_block(
-            design,
-            arrangement.paper,
-            arrangement.scale,
-            view,
-            lettering,
-            sheet=(number, len(pages)),
-        )
+        marks: list[Mark] = []
         if view is not None:
             note = _note(unlabelled, further=len(pages) - 1)
             marks += heading(design, view, arrangement.scale, lettering, note)
         for part in page:
             layer = layers.LEGEND if part.block.heading == LEGEND else layers.TABLE
             marks += draw(part, layer)
-        sheets.append(
-            Sheet(name="Plan" if number == 1 else f"Tables {number}", marks=tuple(marks), view=view)
+        made.append(
+            Page(
+                name="Plan" if number == 1 else f"Tables {number}",
+                subject=f"layout of runs, pattern {design.laying.pattern.value}"
+                if view
+                else "schedules and notes",
+                marks=tuple(marks),
+                view=view,
+                scale=arrangement.scale if view else "",
+            )
         )
-    return sheets
+    return made
 
 
 def _note(unlabelled: Sequence[str], *, further: int) -> str:

@@ -6,7 +6,7 @@ import math
 
 from shapely import LineString, box
 
-from layout.model import Design
+from layout.model import Design, Site
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN, TITLE_HEIGHT
 from layout.sheets.blocks import COLUMN, GUTTER
@@ -17,19 +17,37 @@ from layout.sheets.tables import NOT_A_PERMIT
 _THIN = Pen(weight=0.18)
 _SCALE_ROW = 0.82
 _LONGEST_BAR = 2.6
+_ROW, _MIDDLE = 0.23, 2.4
+DRAWINGS = "Drip dispersal bed"
+"""The title of the drawings where the site states none."""
 
 
 def title_block(
-    design: Design,
+    site: Site,
     paper: Paper,
     scale: str,
     view: View | None,
     lettering: Lettering,
     *,
     sheet: tuple[int, int],
-    subject: str = "layout of runs",
+    subject: str,
 ) -> list[Mark]:
-    """Draw border and title block of one sheet, `sheet` being its number and how many there are."""
+    """Draw border and title block of one sheet.
+
+    Parameters
+    ----------
+    site : Site
+    paper : Paper
+    scale : str
+        In words; empty on a sheet without a picture to scale.
+    view : View or None
+        What north arrow and bar scale are for.
+    lettering : Lettering
+    sheet : (int, int)
+        Its number and how many there are.
+    subject : str
+        What the sheet shows: ``layout of runs``.
+    """
     right, bottom = paper.width - MARGIN, MARGIN
     left = right - COLUMN - GUTTER
     top = bottom + TITLE_HEIGHT
@@ -41,20 +59,20 @@ def title_block(
     ]
     marks.append(Line(layer=layers.TITLE, line=_level(left, top - _SCALE_ROW), pen=_THIN))
     if view is not None:
-        marks += _scale_row(view, left, top, design)
-    marks += _names(design, lettering, left, top - _SCALE_ROW, subject)
-    marks += _fields(design, paper, scale, lettering, left, bottom, sheet)
+        marks += _scale_row(view, left, top, site)
+    marks += _names(site, lettering, left, top - _SCALE_ROW, subject)
+    marks += _fields(site, paper, scale, lettering, left, bottom, sheet)
     return marks
 
 
-def _scale_row(view: View, left: float, top: float, design: Design) -> list[Mark]:
+def _scale_row(view: View, left: float, top: float, site: Site) -> list[Mark]:
     """Draw north arrow and bar scale."""
-    unit = design.site.frame.units
+    unit = site.frame.units
     per_inch = view.metres_per_inch / unit.length
     step = _bar_step(per_inch)
     start, y = left + 1.15, top - 0.38
     width = step / per_inch
-    grid = "grid north" if design.site.frame.crs else "plan north"
+    grid = "grid north" if site.frame.crs else "plan north"
     marks: list[Mark] = [
         Symbol(layer=layers.TITLE, name="north", at=(left + 0.5, top - 0.34), size=0.42),
         Text(layer=layers.TITLE, text=grid, at=(left + 0.5, top - 0.74), height=0.08, align="centre"),
@@ -87,9 +105,9 @@ def _bar_step(per_inch: float) -> float:
     return max(factor * power for factor in (1, 2, 5) if factor * power <= most)
 
 
-def _names(design: Design, lettering: Lettering, left: float, top: float, subject: str) -> list[Mark]:
-    """Letter title and subject."""
-    title = lettering.clean(design.site.title) or "Untitled"
+def _names(site: Site, lettering: Lettering, left: float, top: float, subject: str) -> list[Mark]:
+    """Letter the title of the site, that of the drawings, and the subject of the sheet."""
+    title = lettering.clean(site.title) or "Untitled"
     room = COLUMN + GUTTER - 0.2
     height, most = 0.13, 2
     lines = lettering.wrapped(title, height, room, strong=True)
@@ -109,19 +127,16 @@ def _names(design: Design, lettering: Lettering, left: float, top: float, subjec
         )
         for index, line in enumerate(lines)
     ]
-    marks.append(
-        Text(
-            layer=layers.TITLE,
-            text=f"Drip dispersal bed: {subject}, pattern {design.laying.pattern.value}",
-            at=(left + 0.1, top - 0.63),
-            height=0.08,
-        )
-    )
+    under = (lettering.clean(site.sheet.title) or DRAWINGS, subject[:1].upper() + subject[1:])
+    for index, line in enumerate(under):
+        at = (left + 0.1, top - 0.62 - 0.16 * index)
+        text = lettering.fitted(line, 0.08, room)
+        marks.append(Text(layer=layers.TITLE, text=text, at=at, height=0.08))
     return marks
 
 
 def _fields(
-    design: Design,
+    site: Site,
     paper: Paper,
     scale: str,
     lettering: Lettering,
@@ -129,27 +144,34 @@ def _fields(
     bottom: float,
     sheet: tuple[int, int],
 ) -> list[Mark]:
-    """Letter scale, size, coordinates, and lines to be filled in by hand."""
-    frame = design.site.frame
+    """Letter scale, size, coordinates, and what the site file says of the sheet, or lines for it."""
+    frame, stated = site.frame, site.sheet
     unit = {"ft": "international ft", "us-ft": "US survey ft", "m": "m"}[frame.units.word]
-    grid = lettering.fitted(lettering.clean(frame.plane or frame.crs or "plan grid"), 0.08, 1.7)
+    grid = lettering.fitted(lettering.clean(frame.plane or frame.crs or "plan grid"), 0.08, 1.1)
     rows = (
-        (f"Scale {scale}, {paper.name}", f"Sheet {sheet[0]} of {sheet[1]}"),
-        (f"Grid: {grid}, {unit}", ""),
-        ("Prepared by", "Date"),
-        ("Licence and seal", "Checked"),
+        (
+            f"Scale {scale}, {paper.name}" if scale else f"Sheet size {paper.name}",
+            f"Sheet {sheet[0]} of {sheet[1]}",
+        ),
+        (f"Grid: {grid}, {unit}", f"Revision {stated.revision}"),
+        (f"Drawn by {stated.drawn_by}", f"Date {stated.date}"),
+        (f"Checked by {stated.checked_by}", "Date"),
+        ("Licence and seal", ""),
     )
-    middle = left + 2.55
+    middle = left + _MIDDLE
     marks: list[Mark] = []
-    y = bottom + 0.36 + 0.23 * len(rows)
+    y = bottom + 0.36 + _ROW * len(rows)
     marks.append(Line(layer=layers.TITLE, line=_level(left, y), pen=_THIN))
+    rooms = (_MIDDLE - 0.2, COLUMN + GUTTER - _MIDDLE - 0.16)
     for first, second in rows:
-        marks.append(Text(layer=layers.TITLE, text=first, at=(left + 0.1, y - 0.15), height=0.08))
+        for words, start, room in ((first, left + 0.1, rooms[0]), (second, middle + 0.08, rooms[1])):
+            if words:
+                text = lettering.fitted(lettering.clean(words), 0.08, room)
+                marks.append(Text(layer=layers.TITLE, text=text, at=(start, y - 0.15), height=0.08))
         if second:
-            marks.append(Text(layer=layers.TITLE, text=second, at=(middle + 0.08, y - 0.15), height=0.08))
-            upright = LineString([(middle, y), (middle, y - 0.23)])
+            upright = LineString([(middle, y), (middle, y - _ROW)])
             marks.append(Line(layer=layers.TITLE, line=upright, pen=_THIN))
-        y -= 0.23
+        y -= _ROW
         marks.append(Line(layer=layers.TITLE, line=_level(left, y), pen=_THIN))
     said = lettering.wrapped(NOT_A_PERMIT, 0.08, COLUMN, strong=True)
     marks.extend(
