@@ -40,7 +40,7 @@ STYLE, STRONG_STYLE = "LETTERING", "LETTERING-STRONG"
 INSUNITS = {"ft": 2, "us-ft": 21, "m": 6}
 """The DXF reference's codes for drawing units."""
 _LOCKED = 0x4000
-_INDEX = {Colour.BLACK: 7, Colour.BLUE: 5, Colour.GREY: 8, Colour.SKY: 151, Colour.WHITE: 7}
+_INDEX = {Colour.BLACK: 7, Colour.BLUE: 5, Colour.GREY: 8, Colour.SKY: 151, Colour.SHADE: 254, Colour.WHITE: 7}
 _TRUE = {Colour.BLUE: 0x0072B2}
 _PLAIN = {
     "²": "2",

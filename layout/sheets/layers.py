@@ -39,6 +39,7 @@ FLOW = _layer("C-SSWR-FLOW-N", "way the water goes", 0.18)
 LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
 MASK = _layer("C-ANNO-MASK-N", "masks under lettering", 0.13)
 LEADER = _layer("C-ANNO-LEAD-N", "leaders of labels", 0.13)
+MATCH = _layer("C-ANNO-MATC-N", "match line", 0.70, Dash.BOUNDARY)
 DIMENSION = _layer("C-ANNO-DIMS-N", "dimensions", 0.13)
 LEGEND = _layer("C-ANNO-LEGN-N", "legend", 0.18)
 TABLE = _layer("C-ANNO-SCHD-N", "schedules and notes", 0.13)
@@ -83,6 +84,6 @@ ALL: tuple[Layer, ...] = (
         FLOW,
     ),
     *FEATURES.values(),
-    *(LABEL, MASK, LEADER, DIMENSION, LEGEND, TABLE, TITLE, VIEWPORT),
+    *(LABEL, MASK, LEADER, DIMENSION, MATCH, LEGEND, TABLE, TITLE, VIEWPORT),
 )
 """Every layer, in the order of the legend."""

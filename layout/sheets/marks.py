@@ -51,6 +51,7 @@ class Colour(StrEnum):
     BLUE = "blue"
     GREY = "grey"
     SKY = "sky"
+    SHADE = "shade"
     WHITE = "white"
 
 

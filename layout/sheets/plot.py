@@ -41,9 +41,10 @@ COLOURS: dict[Colour, str] = {
     Colour.BLUE: "#0072B2",
     Colour.GREY: "#808080",
     Colour.SKY: "#E3F1FA",
+    Colour.SHADE: "#DDDDDD",
     Colour.WHITE: "#FFFFFF",
 }
-"""Black, and the blues of a palette that the colour-blind can tell apart; sky is a tint for fills."""
+"""Black, and the blues of a palette that the colour-blind can tell apart; sky and shade are tints for fills."""
 POINTS_PER_MM = 72 / 25.4
 _FILL, _LINE, _DOT, _SYMBOL, _MASK, _TEXT = 1, 2, 3, 4, 5, 6
 
