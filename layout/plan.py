@@ -6,13 +6,22 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from layout.asbuilt import (
+    asbuilt_checks,
+    asbuilt_findings,
+    judged,
+    match_shots,
+    measure_runs,
+    whole_shift,
+)
 from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
 from layout.coverage import bare_places
-from layout.emitters import field_totals
+from layout.emitters import field_totals, place_emitters
 from layout.hydraulics.field import water_of
 from layout.manifolds import crossing_checks, crossing_findings, setback_check
 from layout.model import (
+    AsBuilt,
     Candidate,
     Design,
     Dropped,
@@ -20,6 +29,7 @@ from layout.model import (
     Finding,
     Laying,
     Pattern,
+    Shot,
     Site,
     Totals,
     Trial,
@@ -50,6 +60,8 @@ LEAST_BARE = 0.5
 """Bare places smaller than this are not worth a line, in squares of the spacing."""
 LISTED_BARE = 6
 """Bare places that have a finding each; of the others the sum is told."""
+HALF_A_FOOT = "half a foot, as WAC 246-272A-0265 asks of record drawings"
+"""Where the tolerance of laying comes from, if the user states none."""
 LISTED = 30
 """Pieces left out that have a finding each; of the others the sum is told."""
 
@@ -147,6 +159,40 @@ def _with_water(design: Design) -> Design:
         hydraulics=water.hydraulics,
         checks=(*design.checks, *water.checks),
         findings=(*design.findings, *water.findings),
+    )
+
+
+def measure_laid(design: Design, shots: Sequence[Shot], *, notes: Sequence[str] = ()) -> AsBuilt:
+    """Hold what was measured of the tubing as laid against the plan.
+
+    Parameters
+    ----------
+    design : Design
+    shots : sequence of Shot
+        Measured points, in any order.
+    notes : sequence of str
+        Of reading them.
+    """
+    rules = design.site.stakeout
+    within, source = rules.laid_within, "stakeout.laid_within" if rules.laid_within_stated else HALF_A_FOOT
+    matched = match_shots(design, shots, within=within)
+    measured, doubled = measure_runs(
+        design, shots, matched, within=within, emit=lambda run: place_emitters(run, design.site.tubing)
+    )
+    runs = judged(design, measured, within=within)
+    shift = whole_shift(design, matched, within=within)
+    return AsBuilt(
+        design=design,
+        within=within,
+        source=source,
+        runs=runs,
+        measured=len(shots),
+        doubled=doubled,
+        pipes=tuple(shots[number] for number in matched.pipes),
+        astray=matched.astray,
+        checks=asbuilt_checks(design, runs, within=within, source=source),
+        findings=tuple(asbuilt_findings(design, runs, matched.astray, doubled, within=within, shift=shift)),
+        notes=tuple(notes),
     )
 
 

@@ -241,6 +241,7 @@ def test_every_key() -> None:
     assert site.stakeout.ties == (("north", (5.0, 10.0)), ("south", (15.0, 10.0)))
     assert site.stakeout.baseline == ((0.0, 0.0), (20.0, 1.0))
     assert site.stakeout.rounding == "1 cm"
+    assert (site.stakeout.laid_within, site.stakeout.laid_within_stated) == (0.2, True)
 
 
 def test_the_test_site_has_every_key() -> None:

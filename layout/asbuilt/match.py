@@ -78,8 +78,8 @@ def match_shots(design: Design, shots: Sequence[Shot], *, within: float) -> Matc
     runs, spacing = design.laying.runs, design.site.runs.spacing
     points = np.array([shot.at for shot in shots], dtype=np.float64).reshape(-1, 2)
     named = [run_named(shot, runs) for shot in shots]
-    pipes = _on_pipes(design, shots, points, named, within)
     wide = beside_runs(points, runs, reach=NAMED_REACH * spacing, beyond=CARRIED_ON * spacing)
+    pipes = _on_pipes(design, shots, points, named, wide, within)
     beside = [_kept(near, run, named, pipes, spacing) for run, near in enumerate(wide)]
     tracks = tracks_of(shots, named, beside, spacing)
     fixed = [named[numbers[0]] for numbers in tracks]
@@ -127,9 +127,17 @@ def _says_other(shot: Shot) -> bool:
 
 
 def _on_pipes(
-    design: Design, shots: Sequence[Shot], points: Array, named: Sequence[int | None], within: float
+    design: Design,
+    shots: Sequence[Shot],
+    points: Array,
+    named: Sequence[int | None],
+    wide: Sequence[Beside],
+    within: float,
 ) -> set[int]:
-    """Shots of manifolds, lines, risers, loops and blank tubing: those that say so, and those that lie there."""
+    """Shots of manifolds, lines, risers, loops and blank tubing: those that say so, and those that lie there.
+
+    What lies beside a run, not beyond its end, is taken for a run's: one that was laid off may end on a loop.
+    """
     plumbing = design.plumbing
     lines: list[BaseGeometry] = [
         *(pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)),
@@ -146,7 +154,12 @@ def _on_pipes(
     near = np.flatnonzero(shapely.dwithin(pipes, marks, within))
     away = shapely.distance(runs, marks[near])
     closer = shapely.distance(pipes, marks[near]) < away / 2
-    found |= {int(number) for number in near[(away > within) & closer] if named[number] is None}
+    reach = REACH * design.site.runs.spacing
+    beside: set[int] = set()
+    for some in wide:
+        beside |= set(some.shot[(np.abs(some.offset) <= reach) & (some.beyond <= within)].tolist())
+    lying = {int(number) for number in near[(away > within) & closer] if named[number] is None}
+    found |= lying - beside
     return found
 
 

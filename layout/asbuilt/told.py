@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -59,10 +59,11 @@ def least_gap(site: Site, pattern: Pattern) -> float:
 
 def judged(design: Design, runs: Sequence[LaidRun], *, within: float) -> tuple[LaidRun, ...]:
     """Each run with its verdict, and what is off in words."""
-    return tuple(_judged(design, run, within) for run in runs)
+    off = {run.run: run.offset_greatest for run in runs}
+    return tuple(_judged(design, run, within, off) for run in runs)
 
 
-def _judged(design: Design, run: LaidRun, within: float) -> LaidRun:
+def _judged(design: Design, run: LaidRun, within: float, offs: Mapping[str, float]) -> LaidRun:
     words = _Words(design.site.frame)
     if run.line is None:
         found = f"{run.places} place on it" if run.places == 1 else "none"
@@ -70,7 +71,7 @@ def _judged(design: Design, run: LaidRun, within: float) -> LaidRun:
             run, verdict="not found", why=(f"two measured places or more are wanted, found {found}",)
         )
     missing = list(_not_measured(design, run, within, words))
-    off = list(_off(design, run, within, words))
+    off = list(_off(design, run, within, words, offs))
     verdict: Verdict = "partly measured" if missing else "off" if off else "as planned"
     return replace(run, verdict=verdict, why=(*off, *missing))
 
@@ -87,8 +88,10 @@ def _not_measured(design: Design, run: LaidRun, within: float, words: _Words) ->
         yield f"no point on the bend between stations {words.figure(start)} and {words.figure(end)}"
 
 
-def _off(design: Design, run: LaidRun, within: float, words: _Words) -> Iterator[str]:
-    """What of a run is farther off than it may be."""
+def _off(
+    design: Design, run: LaidRun, within: float, words: _Words, offs: Mapping[str, float]
+) -> Iterator[str]:
+    """What of a run is farther off than it may be; of two too near to each other the one that is more off is told."""
     if run.offset_greatest > within and run.greatest_at is not None:
         worst = int(np.abs(run.offsets).argmax())
         side = "right" if run.offsets[worst] > 0 else "left"
@@ -105,7 +108,8 @@ def _off(design: Design, run: LaidRun, within: float, words: _Words) -> Iterator
     least = least_gap(design.site, design.laying.pattern)
     if run.gap_least is not None and run.gap_at is not None:
         wanted = min(least, run.gap_planned if run.gap_planned is not None else least)
-        if run.gap_least < wanted - within:
+        blamed = run.offset_greatest > within or offs[run.gap_to] <= within
+        if run.gap_least < wanted - within and blamed:
             yield f"{words.length(run.gap_least)} from {run.gap_to} at {words.at(run.gap_at)}"
     if run.edge < design.site.bed.clearance - within:
         where = "outside the bed" if run.edge < 0 else "from the edge of the bed"

@@ -13,6 +13,7 @@ from layout.frame.crs import check_crs, crs_fault, crs_unit, place_in_crs
 from layout.frame.geodetic import (
     GridFactors,
     datum_note,
+    from_plan,
     grid_factors,
     ground_note,
     local_plane,
@@ -27,6 +28,7 @@ __all__ = [
     "crs_fault",
     "crs_unit",
     "datum_note",
+    "from_plan",
     "geometry_to_local",
     "geometry_to_site",
     "grid_factors",

@@ -131,6 +131,13 @@ def to_degrees(frame: Frame, points: ArrayLike, *, datum: str = WGS_84) -> Array
     return np.column_stack((longitude, latitude))
 
 
+def from_plan(crs: str, points: ArrayLike, *, datum: str = WGS_84) -> Array:
+    """Longitude and latitude [degrees] of points on the plane of a projected CRS, in its unit; see :func:`to_plan`."""
+    plan = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+    longitude, latitude = _transformer(crs, datum).transform(plan[:, 0], plan[:, 1])
+    return np.column_stack((longitude, latitude))
+
+
 def datum_note(crs: str) -> str | None:
     """What a reader of maps should know of the step between WGS 84 and the datum of a CRS; None where there is none."""
     from pyproj.transformer import TransformerGroup

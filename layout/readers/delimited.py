@@ -252,6 +252,8 @@ class _Reader:
             geographic=geographic,
             metric_z=self.metric_z,
             unit=self.unit,
+            names=_texts(rows, columns.get("point")),
+            descriptions=_texts(rows, columns.get("description")),
         )
 
     def _coordinate(self, cells: list[str], column: int, what: str, line: int) -> float:
@@ -285,6 +287,13 @@ class _Reader:
                 self.faults.add(f"line {line}", said, "Check the columns: are plan coordinates in them?")
             found.append(value or 0.0)
         return found[0], found[1]
+
+
+def _texts(rows: _Rows, column: int | None) -> tuple[str, ...]:
+    """What stands in a column, as written; nothing where there is none."""
+    if column is None:
+        return ()
+    return tuple(cells[column] if column < len(cells) else "" for _, cells in rows)
 
 
 def _without_comments(text: str) -> list[str]:

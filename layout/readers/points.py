@@ -60,6 +60,8 @@ class PointTable:
     unit : str or None
         The unit that the file itself says its coordinates are in, ``ft``, ``us-ft`` or ``m``, for the site's to be
         held against.
+    names, descriptions : tuple of str
+        The number or name of each point, and what the survey says of it, as written; empty where the file has none.
     """
 
     xy: tuple[tuple[float, float], ...]
@@ -70,6 +72,8 @@ class PointTable:
     geographic: bool = False
     metric_z: bool = False
     unit: str | None = None
+    names: tuple[str, ...] = ()
+    descriptions: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
