@@ -16,7 +16,15 @@ from tests.staked import by_baseline, by_ties
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 NAMES = sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml"))
-FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "stakeout.csv", "takeoff.csv"}
+FILES = {
+    "layout.json",
+    "plan.dxf",
+    "plan.pdf",
+    "plan.png",
+    "stakeout.csv",
+    "startup.pdf",
+    "takeoff.csv",
+}
 HONEST = {"corner": {"farthest usable ground from tubing"}}
 """Checks that fail for a reason the example's README tells; all others pass."""
 TOLD = {

@@ -31,7 +31,15 @@ from layout.units import FOOT, GALLON, HOUR, LITRE
 from tests import beds
 
 Array = NDArray[np.float64]
-FILES = {"layout.json", "plan.dxf", "plan.pdf", "plan.png", "stakeout.csv", "takeoff.csv"}
+FILES = {
+    "layout.json",
+    "plan.dxf",
+    "plan.pdf",
+    "plan.png",
+    "stakeout.csv",
+    "startup.pdf",
+    "takeoff.csv",
+}
 
 SITE = """
 title = "{title}"

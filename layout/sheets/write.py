@@ -10,6 +10,7 @@ from layout.sheets.drafting import draft
 from layout.sheets.geojson import is_on_earth, write_map
 from layout.sheets.layoutjson import write_layout
 from layout.sheets.stakeout import write_points
+from layout.sheets.startup import write_startup
 from layout.sheets.takeoff import write_takeoff
 from layout.sheets.whole import write_set
 
@@ -34,8 +35,9 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
     Returns
     -------
     list of Path
-        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, ``stakeout.csv``
-        where there are stakes, ``layout.geojson`` where the CRS is known, and ``coverage.png`` where asked for.
+        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, ``startup.pdf``,
+        ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the CRS is known, and ``coverage.png`` where
+        asked for.
 
     Raises
     ------
@@ -52,6 +54,7 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
         ("plan.pdf", lambda path: write_pdf(drawing, path)),
         ("takeoff.csv", lambda path: write_takeoff(design, path)),
         ("layout.json", lambda path: write_layout(design, path)),
+        ("startup.pdf", lambda path: write_startup(design, path)),
     ]
     makers += stakeout_makers(design)
     if is_on_earth(design.site):

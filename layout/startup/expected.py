@@ -1,0 +1,125 @@
+"""What a meter, a stop watch and a gauge should read in each zone, dosed and flushed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from layout.model import AtEmitter, Design, Volumes, WaterState, Zone, need
+
+Doing = Literal["dosing", "flushing"]
+NO_HEAD = 1e-3
+"""A pump that lacks no more head than this reaches the bed [m]."""
+DOINGS: tuple[Doing, Doing] = ("dosing", "flushing")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """One state of a zone, as it should be measured.
+
+    Attributes
+    ----------
+    zone : int
+    doing : "dosing" or "flushing"
+    flow : float
+        [m³/s], over 0. Where the pump lacks head, what the field needs.
+    band : float
+        Share of it by which a measured flow may be off.
+    head : float or None
+        At the pump, over the liquid in its tank, filters included [m]; None where it is not worked out.
+    stated : bool
+        Whether the head follows from a pump's curve; else it is the least that the field needs.
+    least, greatest : AtEmitter or None
+        Pressures at emitters; None where they are not worked out.
+    valve_head : float or None
+        What the valve of the return must take [m]; None while it is shut.
+    slowest : (str, float) or None
+        The lateral with the slowest end, and its velocity [m/s]; only in flushing.
+    missing : float
+        Head that the pump lacks [m].
+    """
+
+    zone: int
+    doing: Doing
+    flow: float
+    band: float
+    head: float | None = None
+    stated: bool = False
+    least: AtEmitter | None = None
+    greatest: AtEmitter | None = None
+    valve_head: float | None = None
+    slowest: tuple[str, float] | None = None
+    missing: float = 0.0
+
+    def __post_init__(self) -> None:
+        need(self.flow > 0 and 0 < self.band < 1, "a flow over 0 is expected, within a share of it")
+
+    @property
+    def lowest(self) -> float:
+        """The least flow that is accepted [m³/s]."""
+        return self.flow * (1.0 - self.band)
+
+    @property
+    def highest(self) -> float:
+        """The greatest flow that is accepted [m³/s]."""
+        return self.flow * (1.0 + self.band)
+
+
+def expected_flows(design: Design) -> tuple[Expected, ...]:
+    """What each zone should be measured at, in the order of zones, dosed before flushed.
+
+    Parameters
+    ----------
+    design : Design
+        Where flows and pressures could not be worked out, zones are told with the stated flow of their emitters,
+        dosing alone. Zones that take no water are left out.
+
+    Returns
+    -------
+    tuple of Expected
+    """
+    if not design.zones and design.totals.flow > 0:
+        return (Expected(zone=1, doing="dosing", flow=design.totals.flow, band=design.site.design.flow_band),)
+    return tuple(item for zone in design.zones for item in _of_zone(design, zone))
+
+
+def _of_zone(design: Design, zone: Zone) -> Iterator[Expected]:
+    band = design.site.design.flow_band
+    water = design.hydraulics
+    mine = None if water is None else next((item for item in water.zones if item.zone == zone.number), None)
+    if mine is None:
+        if zone.flow > 0:
+            yield Expected(zone=zone.number, doing="dosing", flow=zone.flow, band=band)
+        return
+    pump = design.site.pump
+    stated = pump is not None and bool(pump.curve)
+    for doing, state in (("dosing", mine.dose), ("flushing", mine.flush)):
+        if state is not None:
+            yield _of_state(zone.number, "dosing" if doing == "dosing" else "flushing", state, band, stated)
+
+
+def _of_state(zone: int, doing: Doing, state: WaterState, band: float, stated: bool) -> Expected:
+    flushing = doing == "flushing"
+    lacks = state.missing_head > NO_HEAD
+    return Expected(
+        zone=zone,
+        doing=doing,
+        flow=state.needed_flow if lacks else state.flow,
+        band=band,
+        head=state.needed_head if lacks else state.head,
+        stated=stated and not lacks,
+        least=None if lacks else state.least,
+        greatest=None if lacks else state.greatest,
+        valve_head=state.valve_head if flushing and not lacks else None,
+        slowest=state.slowest if flushing and state.ends else None,
+        missing=state.missing_head if lacks else 0.0,
+    )
+
+
+def volumes_of(design: Design, zone: int) -> Volumes | None:
+    """What the pipes and tubing of a zone hold, where it is known."""
+    water = design.hydraulics
+    if water is None:
+        return None
+    return next((item.volumes for item in water.zones if item.zone == zone), None)

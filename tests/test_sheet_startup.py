@@ -1,0 +1,163 @@
+"""The start-up form: what a meter should read is on it, and room for what it does; nothing lies over anything."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+from shapely import LineString, box
+from shapely.strtree import STRtree
+
+from layout.model import Design
+from layout.plan import plan_field
+from layout.readers.sitefile import read_site
+from layout.sheets.form import OTHER
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Drawing, Line, Text
+from layout.sheets.startup import CAUTIONS, startup_form, timed_volume, write_startup
+from layout.startup.expected import expected_flows
+from layout.units import GALLON, LITRE, MINUTE, UNIT_SETS
+from tests.fields import curved_field
+
+SITE = """
+title = "Six hundred feet"
+units = "ft"
+[bed]
+outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
+levels = 0.0
+[tubing]
+emitter_spacing = 2.0
+emitter_flow = 0.61
+inside_diameter = 0.55
+[runs]
+spacing = 2.0
+pattern = "left"
+[laterals]
+runs = 2
+[pump]
+at = [-20, 6]
+level = {level}
+{curve}
+[design]
+flush_velocity = 2.0
+{zones}
+"""
+
+
+@cache
+def planned(folder: Path, *, level: float = -5.0, curve: str = "", zones: str = "") -> Design:
+    path = folder / "site.toml"
+    path.write_text(SITE.format(level=level, curve=curve, zones=zones), encoding="utf-8")
+    return plan_field(read_site(path))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("startup")
+
+
+def words(drawing: Drawing, page: int | None = None) -> str:
+    sheets = drawing.sheets if page is None else drawing.sheets[page : page + 1]
+    return " ".join(mark.text for sheet in sheets for mark in sheet.marks if isinstance(mark, Text))
+
+
+def test_six_hundred_feet_on_the_sheet(folder: Path) -> None:
+    # Common practice, no source: 600 ft, an emitter every 2 ft, 0.61 gal/h each: 3.05 gal/min, 19.7 s a gallon.
+    path = folder / "startup.pdf"
+    write_startup(planned(folder), path)
+    reader = PdfReader(path)
+    assert len(reader.pages) == 2
+    text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
+    assert "Six hundred feet" in text
+    assert "Dosing 3.05 19.7 1 gal 19.7 17.9 to 21.9" in text  # 19.672 s over 1.1 and over 0.9
+    assert "s per gal" in text
+    assert "supply side first, then the return" in text
+    for caution in ("licensed electrician", "Do not enter", "pathogens", "no cross-connection", "Local code"):
+        assert caution in text
+    for blank in ("Tested by", "Witnessed by", "Signature", "Date", "Test pressure, psi", "First", "Third"):
+        assert blank in text
+
+
+def test_the_same_form_gives_the_same_bytes(folder: Path, tmp_path: Path) -> None:
+    for name in ("a.pdf", "b.pdf"):
+        write_startup(planned(folder), tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+@pytest.mark.parametrize(
+    "more", [{}, {"zones": "[zones]\ncount = 3"}, {"level": -90.0, "curve": "curve = [[0, 60], [20, 40]]"}]
+)
+def test_nothing_lies_over_anything_or_off_the_paper(folder: Path, more: dict[str, str]) -> None:
+    drawing, lettering = startup_form(planned(folder, **more)), Lettering()  # type: ignore[arg-type]
+    page = box(0, 0, drawing.paper.width, drawing.paper.height).buffer(-OTHER + 0.05)
+    for sheet in drawing.sheets:
+        texts = [mark for mark in sheet.marks if isinstance(mark, Text)]
+        boxes = [lettering.mask(mark, at=mark.at).buffer(-0.005) for mark in texts]
+        assert all(shape.within(page) for shape in boxes)
+        lines = [mark.line for mark in sheet.marks if isinstance(mark, Line)]
+        for kind in (boxes, lines):
+            pairs = STRtree(kind).query(boxes, predicate="intersects")
+            clash = [
+                (texts[a].text, kind is boxes and texts[b].text)
+                for a, b in pairs.T.tolist()
+                if kind is lines or a < b
+            ]
+            assert clash == []
+
+
+def test_a_pump_that_cannot_reach_is_said_before_the_flows(folder: Path) -> None:
+    design = planned(folder, level=-90.0, curve="curve = [[0, 60], [20, 40]]")
+    assert design.hydraulics is not None
+    text = words(startup_form(design))
+    dosing, flushing = expected_flows(design)
+    assert dosing.flow == pytest.approx(
+        design.totals.flow, rel=1e-9
+    )  # what is needed, not what a weak pump gives
+    for item in (dosing, flushing):
+        assert item.missing > 0
+        said = f"Z1 {item.doing}: the plan says that the pump lacks {item.missing / 0.3048:.2f} ft of head"
+        assert said in text
+
+
+def test_zones_have_a_line_each(folder: Path) -> None:
+    design = planned(folder, zones="[zones]\ncount = 3")
+    text = words(startup_form(design))
+    for zone in design.zones:
+        for doing in ("dosing", "flushing"):
+            assert f"Z{zone.number} {doing}" in text
+        assert f"{zone.flow / GALLON * MINUTE:.2f}" in text
+    assert "all other zone valves shut" in text
+
+
+def test_metric_forms_tell_the_time_for_ten_litres() -> None:
+    design = curved_field("m")
+    drawing = startup_form(design)
+    text = words(drawing)
+    assert drawing.paper.name == "A4"
+    assert "s per 10 L" in text
+    assert f"{10 * LITRE / design.totals.flow:.1f}" in text
+    assert "Pressures are not worked out for this plan" in text
+
+
+def test_without_flows_and_pressures_emitters_are_taken_by_their_stated_flow() -> None:
+    (item,) = expected_flows(curved_field())
+    assert (item.doing, item.flow, item.head) == ("dosing", curved_field().totals.flow, None)
+    assert item.lowest == pytest.approx(0.9 * item.flow)
+    assert item.highest == pytest.approx(1.1 * item.flow)
+
+
+def test_the_volume_that_is_timed_keeps_the_watch_running() -> None:
+    units = UNIT_SETS["ft"]
+    for flow, gallons in ((3.05, 1), (6.0, 5), (20.0, 5), (21.0, 10), (80.0, 50)):
+        assert timed_volume(flow * units.flow, units) == pytest.approx(gallons * GALLON)
+    assert timed_volume(60.0 * UNIT_SETS["m"].flow, UNIT_SETS["m"]) == pytest.approx(50 * LITRE)
+
+
+def test_no_caution_is_left_out(folder: Path) -> None:
+    drawing = startup_form(planned(folder))
+    first = words(drawing, 0)
+    assert all(caution in first for caution in CAUTIONS)
+    rules = [mark.line for mark in drawing.sheets[1].marks if isinstance(mark, Line)]
+    assert sum(isinstance(rule, LineString) for rule in rules) > 10
