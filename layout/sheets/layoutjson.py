@@ -103,8 +103,13 @@ def document(design: Design) -> dict[str, Json]:
 
 def write_layout(design: Design, path: Path) -> None:
     """Write the document, UTF-8, one block below the other, one run, lateral, check … a line."""
-    blocks = [f" {_dumped(name)}: {_block(value)}" for name, value in document(design).items()]
-    path.write_text("{\n" + ",\n".join(blocks) + "\n}\n", encoding="utf-8", newline="\n")
+    path.write_text(dumped_blocks(document(design)), encoding="utf-8", newline="\n")
+
+
+def dumped_blocks(made: dict[str, Json]) -> str:
+    """A document as text, one block below the other, one item of a list a line."""
+    blocks = [f" {_dumped(name)}: {_block(value)}" for name, value in made.items()]
+    return "{\n" + ",\n".join(blocks) + "\n}\n"
 
 
 def _block(value: Json) -> str:
