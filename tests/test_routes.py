@@ -22,8 +22,8 @@ from layout.routes import elbows_along, route_checks, route_findings, route_line
 from layout.routes.elbows import ELBOWS, TAKEN
 from layout.routes.lanes import from_left, in_lane
 from layout.routes.obstacles import grown
-from layout.routes.ways import shortest_way
 from layout.units import FOOT
+from layout.ways import shortest_way
 from tests.command import Command
 
 EXAMPLE = Path(__file__).resolve().parent.parent / "examples" / "serpentine" / "site.toml"

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.model import XY, xy
 from layout.plane import polygons_of
 from layout.routes.ground import BED, Ground
-from layout.routes.ways import free_ground
+from layout.ways import free_ground
 
 Named = tuple[str, BaseGeometry]
 

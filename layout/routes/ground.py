@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.model import XY, Feature, Pipe
 from layout.plane import TOLERANCE, Array, coordinates, union
 from layout.routes.obstacles import LEAST, Obstacle, grown, obstacles_of
-from layout.routes.ways import free_ground, shortest_way
+from layout.ways import free_ground, shortest_way
 
 GAP = 0.3
 """From centre line to centre line of pipes in one trench [m]: room to lay and to dig up one of them; common practice,

@@ -18,7 +18,7 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from layout.routes.obstacles import grown
-from layout.routes.ways import shortest_way
+from layout.ways import shortest_way
 
 FIELDS = 200
 SIZE = 40.0

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.model import XY
 from layout.plane import Array, coordinates, polygons_of, union
+
+XY = tuple[float, float]
 
 MARGIN = 1.0
 """How much farther than all obstacles the ground reaches [m]: no shortest way leaves their hull."""
@@ -86,8 +87,25 @@ def _round(start: XY, end: XY, obstacles: Sequence[BaseGeometry]) -> LineString 
     ends = shapely.points([start, end])
     rooms = polygons_of(free_ground(obstacles, [start, end]))
     room = next((part for part in rooms if bool(np.all(shapely.covers(part, ends)))), None)
-    if room is None:
-        return None
+    return None if room is None else way_within(room, start, end)
+
+
+def way_within(room: Polygon, start: XY, end: XY) -> LineString | None:
+    """Find the shortest way between two places in a room, its walls and columns.
+
+    Parameters
+    ----------
+    room : Polygon
+        [m]; its edges belong to it.
+    start, end : (x, y)
+        Within it [m].
+
+    Examples
+    --------
+    >>> room = shapely.box(0, 0, 4, 4) - shapely.box(1, 0, 3, 3)
+    >>> list(way_within(room, (0.5, 0.0), (3.5, 0.0)).coords)
+    [(0.5, 0.0), (1.0, 3.0), (3.0, 3.0), (3.5, 0.0)]
+    """
     corners, behind, ahead = _corners(room)
     nodes = np.vstack(([start], corners, [end]))
     first, second = np.triu_indices(len(nodes), k=1)
