@@ -419,6 +419,9 @@ def test_settings(tmp_path: Path, setting: str, check) -> None:  # type: ignore[
 def test_the_last_setting_of_a_key_holds(tmp_path: Path) -> None:
     site = read_site(site_file(tmp_path), ["runs.spacing=1", "runs.spacing=4"])
     assert site.runs.spacing == pytest.approx(4 * FOOT)
+    assert site.notes[:2] == tuple(
+        f"set for this once, not in the site file: runs.spacing={value}" for value in (1, 4)
+    )
 
 
 @pytest.mark.parametrize(

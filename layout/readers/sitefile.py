@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
 from layout.model import FeatureKind, Frame, Site, xy
-from layout.readers.document import Document, Loc, load, override
+from layout.readers.document import Document, Loc, load, override, shortened
 from layout.readers.geographic import Plane, on_one_plane, unit_said
 from layout.readers.nouns import Shapes, feature_name, site_of
 from layout.readers.points import PointTable
@@ -61,7 +61,8 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
         Only the CRS is wrong.
     """
     document = load(Path(path))
-    faults = override(document, overrides)
+    settings = tuple(overrides)
+    faults = override(document, settings)
     tables, unread = point_tables(document)
     units_wrong = _unit_faults(document, tables)
     plane = on_one_plane(document, tables, _units(document))
@@ -77,7 +78,8 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     site = site_of(table, shapes, frame, file=document.path)
     _refuse_absurd(document, site)
     _refuse_far_guide(document, site)
-    return replace(site, notes=(*maker.notes, *_notes(site), *_crs_notes(document, site)))
+    once = tuple(f"set for this once, not in the site file: {shortened(text, 60)}" for text in settings)
+    return replace(site, notes=(*once, *maker.notes, *_notes(site), *_crs_notes(document, site)))
 
 
 def _units(document: Document) -> UnitSet:
