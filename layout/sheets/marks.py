@@ -143,6 +143,8 @@ class Symbol:
         As plotted [in].
     angle : float
         Counter-clockwise [degrees].
+    attributes : tuple of (str, str)
+        What a CAD program shows of it when asked: names in capitals, and values.
     """
 
     layer: Layer
@@ -150,6 +152,7 @@ class Symbol:
     at: XY
     size: float
     angle: float = 0.0
+    attributes: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,6 +207,40 @@ class Text:
 
 
 Mark = Line | Area | Symbol | Dots | Text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dimension:
+    """A distance that is dimensioned; its lines and figures on paper are marks beside it, on its layer.
+
+    Attributes
+    ----------
+    layer : Layer
+    start, end : (x, y)
+        What it is measured between.
+    across : (x, y)
+        A point that the dimension line goes through, parallel to the distance.
+    words : str
+        What is lettered, ``<>`` standing for the figure with its unit: ``<> setback``.
+    text_at : (x, y)
+        The middle of the lettering.
+    angle : float
+        Of the lettering, counter-clockwise [degrees].
+    height : float
+        Of a capital letter, as plotted [in].
+    length : float
+        The distance on the ground [m].
+    """
+
+    layer: Layer
+    start: XY
+    end: XY
+    across: XY
+    words: str
+    text_at: XY
+    angle: float
+    height: float
+    length: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,11 +311,14 @@ class Sheet:
         On paper [in].
     view : View or None
         None on a sheet without a plan.
+    dimensions : tuple of Dimension
+        On paper [in]; their lines and figures are among the marks.
     """
 
     name: str
     marks: tuple[Mark, ...]
     view: View | None = None
+    dimensions: tuple[Dimension, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -300,6 +340,12 @@ class Drawing:
         The first has the view.
     unlabelled : tuple of str
         What found no room for its label on the plan.
+    fit : float
+        How far tubing may lie from its points where it is drawn as lines and arcs in CAD [m]; 0: not at all.
+    dimensions : tuple of Dimension
+        Of the plan [m]; their lines and figures are among its marks.
+    extra : tuple of Mark
+        In the local plane [m], for CAD only: on layers that are not plotted.
     """
 
     title: str
@@ -309,6 +355,9 @@ class Drawing:
     plan: tuple[Mark, ...]
     sheets: tuple[Sheet, ...]
     unlabelled: tuple[str, ...] = ()
+    fit: float = 0.0
+    dimensions: tuple[Dimension, ...] = ()
+    extra: tuple[Mark, ...] = ()
 
     @property
     def view(self) -> View:
