@@ -22,6 +22,8 @@ BEYOND = 0.25
 """What a shot costs that stands beyond the end of its run by a row spacing."""
 CROWDED = 0.4
 """A shot shares a run with another track where it is nearer to its shots than this share of their gaps."""
+NOT_MISSED = 0.1
+"""What a shot shares that stands where none of the other shots is missed; between two runs it goes where one is."""
 DEEPEST = 6
 """Tracks that are moved on at once."""
 MOST_MOVES = 400
@@ -179,4 +181,5 @@ def _crowded(few: Array, many: Array, spacing: float) -> float:
         return 0.0
     after = np.clip(np.searchsorted(many, inside), 1, len(many) - 1)
     nearest = np.minimum(np.abs(inside - many[after - 1]), np.abs(many[after] - inside))
-    return float((nearest < CROWDED * np.maximum(usual, 1e-9)).sum())
+    share = nearest / max(usual, 1e-9)
+    return float(np.where(share < CROWDED, 1.0, NOT_MISSED * np.maximum(1.0 - share, 0.0)).sum())
