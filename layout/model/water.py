@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import date
+from typing import Literal
 
 from layout.model.base import XY, need
 
@@ -198,3 +200,30 @@ class Hydraulics:
 
     def __post_init__(self) -> None:
         need(bool(self.zones) and math.isfinite(self.viscosity), "there is water in one zone at least")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowReading:
+    """A flow as it was measured in the field.
+
+    Attributes
+    ----------
+    on : date
+    zone : int
+    doing : "dosing" or "flushing"
+    said : str
+        As it was read: ``20.4 s/gal``.
+    flow : float
+        [m³/s], over 0.
+    note : str
+    """
+
+    on: date
+    zone: int
+    doing: Literal["dosing", "flushing"]
+    said: str
+    flow: float
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        need(self.flow > 0 and math.isfinite(self.flow) and self.zone >= 1, "a flow is over 0, in a zone")

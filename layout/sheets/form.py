@@ -167,6 +167,17 @@ class Form:
                 self._turn()
         self.space(0.06)
 
+    def picture(self, height: float) -> tuple[float, float, float, float]:
+        """Make room for a picture: its left, bottom, right and top on the page that is being filled [in]."""
+        self.room(height)
+        top = self.y
+        self.space(height)
+        return (self.left, self.y, self.right, top)
+
+    def add(self, marks: Sequence[Mark]) -> None:
+        """Put marks on the page that is being filled."""
+        self.into.extend(marks)
+
     def sheets(self) -> tuple[Sheet, ...]:
         """All pages with what stands at the top and foot of each."""
         count = len(self.pages)

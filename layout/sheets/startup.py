@@ -38,19 +38,26 @@ CAUTIONS: tuple[str, ...] = (
 )
 
 
-def write_startup(design: Design, path: Path) -> None:
+def write_startup(design: Design, path: Path, *, expected: Sequence[Expected] | None = None) -> None:
     """Write the form of a design."""
     from layout.sheets.plot import write_pdf
 
-    write_pdf(startup_form(design), path)
+    write_pdf(startup_form(design, expected=expected), path)
 
 
-def startup_form(design: Design) -> Drawing:
-    """Draw the form: two pages for a field of few zones, more where there are many."""
+def startup_form(design: Design, *, expected: Sequence[Expected] | None = None) -> Drawing:
+    """Draw the form: two pages for a field of few zones, more where there are many.
+
+    Parameters
+    ----------
+    design : Design
+    expected : sequence of Expected, optional
+        In place of what the plan expects: of the field as it was laid.
+    """
     units = design.site.frame.units
     paper = METRIC_PAPER if units.word == "m" else INCH_PAPER
     form = Form(paper, title=design.site.title, subject=SUBJECT, foot=NOT_A_CERTIFICATE)
-    expected = expected_flows(design)
+    expected = expected_flows(design) if expected is None else expected
     form.blanks((("Date", 1.0), ("Weather, temperature", 1.7), ("Water from", 1.3)))
     form.blanks((("Meter, make and number", 1.7), ("Gauge, number", 1.2), ("Stop watch", 1.1)))
     form.heading("Before you start")
@@ -170,6 +177,11 @@ def _flows(form: Form, design: Design, expected: Sequence[Expected]) -> None:
         "each. Dosing: return valve shut. Flushing: return valve as set under 4. Accepted: within "
         f"{band} of the flow expected (an assumption of the plan, not a rule; the designer may state another)."
     )
+    if any(item.laid for item in expected):
+        form.paragraph(
+            "Expected flow: of the field as it was laid and measured (asbuilt.json). Pressures below: as planned.",
+            strong=True,
+        )
     several = len({item.zone for item in expected}) > 1
     titles = [
         "Zone, state" if several else "State",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from layout.model import AtEmitter, Design, Volumes, WaterState, Zone, need
@@ -38,6 +38,8 @@ class Expected:
         The lateral with the slowest end, and its velocity [m/s]; only in flushing.
     missing : float
         Head that the pump lacks [m].
+    laid : bool
+        Whether the flow is that of the field as it was laid; else as planned.
     """
 
     zone: int
@@ -51,6 +53,7 @@ class Expected:
     valve_head: float | None = None
     slowest: tuple[str, float] | None = None
     missing: float = 0.0
+    laid: bool = False
 
     def __post_init__(self) -> None:
         need(self.flow > 0 and 0 < self.band < 1, "a flow over 0 is expected, within a share of it")
@@ -82,6 +85,34 @@ def expected_flows(design: Design) -> tuple[Expected, ...]:
     if not design.zones and design.totals.flow > 0:
         return (Expected(zone=1, doing="dosing", flow=design.totals.flow, band=design.site.design.flow_band),)
     return tuple(item for zone in design.zones for item in _of_zone(design, zone))
+
+
+def as_laid(
+    expected: Sequence[Expected], planned: Mapping[int, float], laid: Mapping[int, float]
+) -> tuple[Expected, ...]:
+    """What is expected of the field as it was laid.
+
+    Dosing changes with the emitters; in flushing what goes through to the return is taken to stay as planned, and so
+    are pressures.
+
+    Parameters
+    ----------
+    expected : sequence of Expected
+        As planned.
+    planned, laid : mapping
+        Flow of all emitters of each zone in their pressure range [m³/s].
+
+    Returns
+    -------
+    tuple of Expected
+    """
+    made = []
+    for item in expected:
+        more = laid[item.zone] - planned[item.zone]
+        share = laid[item.zone] / planned[item.zone]
+        flow = item.flow * share if item.doing == "dosing" else item.flow + more
+        made.append(replace(item, flow=flow, laid=True))
+    return tuple(made)
 
 
 def _of_zone(design: Design, zone: Zone) -> Iterator[Expected]:

@@ -1,0 +1,305 @@
+"""``sinuate startup``: the test with clean water, and the readings of the years after."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from cli.options import AsJson, Out, Settings, SiteFile
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from layout.model import Design, FlowReading, Site
+    from layout.startup.expected import Expected
+    from layout.startup.log import Series
+
+Record = Annotated[
+    tuple[str, str] | None,
+    typer.Option(
+        "--record",
+        metavar="DATE READING",
+        help='Add a reading to flowlog.csv beside the site, as in 2026-05-01 "20.4 s/gal".',
+    ),
+]
+Trend = Annotated[
+    bool,
+    typer.Option(
+        "--trend", help="Print and draw the readings of flowlog.csv; writes trend.png and trend.pdf."
+    ),
+]
+AsBuilt = Annotated[
+    bool,
+    typer.Option(
+        "--asbuilt", help="Expect the flow of the field as it was laid: asbuilt.json in the output folder."
+    ),
+]
+InZone = Annotated[
+    str | None, typer.Option("--zone", metavar="ZONE", help="With --record: the zone that was read, as Z2.")
+]
+Flushing = Annotated[
+    bool, typer.Option("--flushing", help="With --record: read while flushing; else while dosing.")
+]
+Remark = Annotated[
+    str | None,
+    typer.Option("--note", metavar="TEXT", help="With --record: a remark to keep with the reading."),
+]
+
+
+def startup(  # noqa: PLR0913, PLR0917 (each is an option of the command)
+    site: SiteFile,
+    out: Out = None,
+    record: Record = None,
+    zone: InZone = None,
+    flushing: Flushing = False,
+    note: Remark = None,
+    trend: Trend = False,
+    asbuilt: AsBuilt = False,
+    json: AsJson = False,
+    settings: Settings = None,
+) -> None:
+    """Write the start-up form; keep flow readings, and show how they go."""
+    from cli import say
+    from layout.readers.sitefile import read_site
+
+    folder = out if out is not None else site.parent / "plan"
+    log = site.parent / "flowlog.csv"
+    say.put_back(folder)
+    with say.working() as stage:
+        stage("reading the site")
+        _only_with_record(record, zone, flushing, note)
+        told = _told(record, zone, flushing, note)
+        read = read_site(site, settings or ())
+        from layout.readers.flowlog import read_flow_log
+
+        before = read_flow_log(log) if record is not None or trend else ()
+        # imported only now, so that wrong input is told at once
+        from layout.plan import plan_field
+
+        design = plan_field(read, progress=stage)
+        expected = _expected(design, folder, asbuilt=asbuilt)
+        files: list[Path] = []
+        kept: FlowReading | None = None
+        if told is not None:
+            kept = _keep(log, told, zone, before, expected, design)
+            before, files = (*before, kept), [log]
+        series = _series(log, before, expected) if trend else ()
+        files += _write(design, expected, series, folder, form=record is None and not trend)
+    if json:
+        say.document(_document(design, expected, kept, series, before))
+    else:
+        _print(design, expected, kept, series, before, files)
+
+
+def _only_with_record(record: object, zone: str | None, flushing: bool, note: str | None) -> None:
+    from layout.errors import Fault, ReadError
+
+    given = {"--zone": zone is not None, "--flushing": flushing, "--note": note is not None}
+    stray = [name for name, there in given.items() if there]
+    if record is None and stray:
+        said = f"{stray[0]} is given without --record"
+        raise ReadError(
+            Fault(said=said, remedy='Add --record DATE READING, as in --record 2026-05-01 "20.4 s/gal".')
+        )
+
+
+def _told(record: tuple[str, str] | None, zone: str | None, flushing: bool, note: str | None) -> Any:
+    """The reading as it was typed, not yet in a zone of the field."""
+    if record is None:
+        return None
+    from layout.model import FlowReading
+    from layout.readers.flowlog import zone_of
+    from layout.readers.reading import date_of, flow_of
+
+    return FlowReading(
+        on=date_of(record[0]),
+        zone=1 if zone is None else zone_of(zone, field="--zone"),
+        doing="flushing" if flushing else "dosing",
+        said=" ".join(record[1].split()),
+        flow=flow_of(record[1]),
+        note=" ".join((note or "").split()),
+    )
+
+
+def _expected(design: Design, folder: Path, *, asbuilt: bool) -> Sequence[Expected]:
+    from layout.startup.expected import as_laid, expected_flows
+
+    expected = expected_flows(design)
+    if not asbuilt:
+        return expected
+    from layout.readers.flowlog import read_laid_flows
+
+    planned = {zone.number: zone.flow for zone in design.zones}
+    return as_laid(expected, planned, read_laid_flows(folder / "asbuilt.json", sorted(planned)))
+
+
+def _keep(
+    log: Path,
+    told: FlowReading,
+    zone: str | None,
+    before: Sequence[FlowReading],
+    expected: Sequence[Expected],
+    design: Design,
+) -> FlowReading:
+    from layout.errors import Fault, ReadError
+    from layout.sheets.flowlog import append_reading
+    from layout.startup.log import misread
+
+    zones = sorted({item.zone for item in expected}) or [1]
+    if (zone is None and len(zones) > 1) or told.zone not in zones:
+        names = ", ".join(f"Z{number}" for number in zones)
+        said = "the field has several zones" if zone is None else f"the field has no zone Z{told.zone}"
+        raise ReadError(Fault(field="--zone", said=said, remedy=f"Say which was read with --zone: {names}."))
+    units = design.site.frame.units
+    mine = next((item for item in expected if (item.zone, item.doing) == (told.zone, told.doing)), None)
+    other = misread(told.flow, mine, units.volume)
+    if mine is not None and other is not None:
+        said = f'"{told.said}" is {100 * told.flow / mine.flow:.0f} % of the flow expected'
+        written = f'"{units.volume / other:.4g} s/{units.volume_name}"'
+        remedy = (
+            f"If seconds and {units.flow_name} are mixed up, write {written}, "
+            f"that is {other / units.flow:.4g} {units.flow_name}."
+        )
+        raise ReadError(Fault(field="--record", said=said, remedy=remedy))
+    append_reading(log, told, before=before, expected=mine, units=units)
+    return told
+
+
+def _series(log: Path, readings: Sequence[FlowReading], expected: Sequence[Expected]) -> Sequence[Series]:
+    from layout.errors import Fault, ReadError
+    from layout.startup.log import series_of
+
+    if not readings:
+        remedy = 'Begin it with --record DATE READING, as in --record 2026-05-01 "20.4 s/gal".'
+        raise ReadError(Fault(file=str(log), said="has no reading yet, so there is no trend", remedy=remedy))
+    return series_of(readings, expected)
+
+
+def _write(
+    design: Design, expected: Sequence[Expected], series: Sequence[Series], folder: Path, *, form: bool
+) -> list[Path]:
+    """Write the form, or the pictures of the trend."""
+    from layout.sheets.startup import write_startup
+    from layout.sheets.trend import trend_makers
+    from layout.sheets.whole import write_set
+
+    if series:
+        return write_set(trend_makers(design.site, series), folder)
+    if form:
+        return write_set(
+            [("startup.pdf", lambda path: write_startup(design, path, expected=expected))], folder
+        )
+    return []
+
+
+# --- what is said ---------------------------------------------------------------------------------------
+
+
+def _document(
+    design: Design,
+    expected: Sequence[Expected],
+    kept: FlowReading | None,
+    series: Sequence[Series],
+    readings: Sequence[FlowReading],
+) -> dict[str, Any]:
+    from layout.sheets.startupjson import startup_document
+
+    return startup_document(design, expected, kept=kept, series=series, readings=readings)
+
+
+def _print(
+    design: Design,
+    expected: Sequence[Expected],
+    kept: FlowReading | None,
+    series: Sequence[Series],
+    readings: Sequence[FlowReading],
+    files: Sequence[Path],
+) -> None:
+    from cli import say
+    from layout.startup.log import words_of
+
+    site = design.site
+    basis = "as it was laid" if any(item.laid for item in expected) else "as planned"
+    say.line(f"{site.title}: flow to expect of the field {basis}")
+    say.table(*_expected_table(expected, site))
+    for item in expected:
+        if item.missing > 0:
+            unit = site.frame.units
+            say.line(
+                f"Look: Z{item.zone} {item.doing}: the pump lacks {item.missing / unit.length:.1f} "
+                f"{unit.length_name} of head; what the field needs is given."
+            )
+    if kept is not None:
+        _print_kept(kept, expected, readings, site)
+    if series:
+        say.table(*_reading_table(readings, expected, site))
+        for one in series:
+            for text in words_of(one):
+                say.line(text)
+    say.notes(site.notes)
+    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.line(
+        "Electrical work by a licensed electrician. Do not enter tanks. Effluent carries pathogens. No "
+        "cross-connection. Local code and licensed practice decide."
+    )
+
+
+def _expected_table(
+    expected: Sequence[Expected], site: Site
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    from layout.sheets.figures import Figures, plain
+    from layout.sheets.startup import unit_volume
+
+    figures, units = Figures(site.frame.units), site.frame.units
+    one, name = unit_volume(units)
+    rows: list[tuple[str, ...]] = [
+        (
+            f"Z{item.zone} {item.doing}",
+            figures.flow(item.flow),
+            plain(one / item.flow, 1),
+            f"{plain(one / item.highest, 1)} to {plain(one / item.lowest, 1)}",
+            "-" if item.head is None else figures.length(item.head),
+        )
+        for item in expected
+    ]
+    heads = f"head at pump, {units.length_name}"
+    return ("", units.flow_name, f"s a {name}", f"accepted, s a {name}", heads), rows
+
+
+def _print_kept(
+    kept: FlowReading, expected: Sequence[Expected], readings: Sequence[FlowReading], site: Site
+) -> None:
+    from cli import say
+    from layout.sheets.flowlog import log_row
+
+    mine = next((item for item in expected if (item.zone, item.doing) == (kept.zone, kept.doing)), None)
+    row = log_row(kept, before=readings[:-1], expected=mine, units=site.frame.units)
+    said = f"{kept.on}, Z{kept.zone} {kept.doing}: {kept.said} is {float(row[4]):.2f} {row[5]}"
+    if mine is not None:
+        inside = mine.lowest <= kept.flow <= mine.highest
+        said += f", {row[7]} % of the flow expected, {'within' if inside else 'OUTSIDE'} the accepted band"
+    say.line(f"{said}; {row[8]} % of the first reading.")
+    same = sum(
+        (item.on, item.zone, item.doing, item.said) == (kept.on, kept.zone, kept.doing, kept.said)
+        for item in readings
+    )
+    if same > 1:
+        say.notes([f"the same reading of that day now stands in the log {same} times"])
+
+
+def _reading_table(
+    readings: Sequence[FlowReading], expected: Sequence[Expected], site: Site
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    from layout.sheets.flowlog import log_row
+
+    units = site.frame.units
+    known = {(item.zone, item.doing): item for item in expected}
+    rows: list[tuple[str, ...]] = []
+    for item in sorted(readings, key=lambda one: (one.zone, one.doing, one.on)):
+        row = log_row(item, before=readings, expected=known.get((item.zone, item.doing)), units=units)
+        rows.append(
+            (row[0], f"{row[1]} {row[2]}", row[3], f"{float(row[4]):.2f}", row[7] or "-", row[8], row[9])
+        )
+    return ("day", "state", "reading", units.flow_name, "% of expected", "% of first", "note"), rows

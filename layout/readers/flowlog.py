@@ -1,0 +1,196 @@
+"""The log of flow readings that stands beside a site, and the flow of the field as it was laid."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from layout.errors import Fault, LayoutError, ReadError
+from layout.model import FlowReading
+from layout.readers.reading import date_of, flow_of
+from layout.startup.log import COLUMNS
+from layout.units import UNIT_SETS
+
+NEEDED = ("date", "reading")
+MOST_BYTES = 20_000_000
+_FORMULA = re.compile(r"'[=+\-@\t]")
+
+
+def read_flow_log(path: Path) -> tuple[FlowReading, ...]:
+    """Read the log; none where there is none.
+
+    Parameters
+    ----------
+    path : Path
+        Lines may have been added by hand: only ``date`` and ``reading`` are needed, the flow is worked out from the
+        reading. Without ``zone`` it is the first, without ``state`` dosing.
+
+    Returns
+    -------
+    tuple of FlowReading
+        In the order of the file.
+
+    Raises
+    ------
+    ReadError
+        With every fault of the file.
+    """
+    if not path.exists():
+        return ()
+    rows = _rows(_text(path), path.name)
+    titles = rows[0][1]
+    faults: list[Fault] = []
+    found: list[FlowReading] = []
+    for number, row in rows[1:]:
+        cells = dict(zip(titles, row, strict=False))
+        try:
+            found.append(_reading(cells, path.name, f"line {number}"))
+        except ReadError as error:
+            faults += error.faults
+    if faults:
+        raise ReadError(*faults)
+    return tuple(found)
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ReadError(
+                Fault(file=path.name, said="is too large for a log of readings", remedy="Start a new one.")
+            )
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        remedy = "Save it as CSV in UTF-8."
+        raise ReadError(Fault(file=path.name, said="is no text in UTF-8", remedy=remedy)) from None
+    except OSError as error:
+        said = f"cannot be read ({error.strerror or error})"
+        raise ReadError(Fault(file=path.name, said=said, remedy="Allow it to be read.")) from None
+
+
+def _rows(text: str, name: str) -> list[tuple[int, list[str]]]:
+    """Lines with something in them, the titles first, in lower case."""
+    reader = csv.reader(text.splitlines(keepends=True))
+    try:
+        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
+    except csv.Error as error:
+        raise ReadError(Fault(file=name, said=f"is no table ({error})", remedy="Save it as CSV.")) from None
+    rows = [(number, row) for number, row in rows if any(row)]
+    titles = [cell.lower() for cell in rows[0][1]] if rows else []
+    if not all(title in titles for title in NEEDED):
+        wide = len(titles) == 1 and ";" in titles[0]
+        raise ReadError(
+            Fault(
+                file=name,
+                field="line 1",
+                said="is parted by semicolons" if wide else "does not begin with the titles date and reading",
+                remedy=f"Save it as CSV with commas, under the titles {','.join(COLUMNS)}.",
+            )
+        )
+    return [(rows[0][0], titles), *rows[1:]]
+
+
+def _reading(cells: Mapping[str, str], file: str, place: str) -> FlowReading:
+    def cell(name: str) -> str:
+        text = cells.get(name, "")
+        return text[1:] if _FORMULA.match(text) else text
+
+    doing = cell("state").lower() or "dosing"
+    if doing not in {"dosing", "flushing"}:
+        said = f'state is "{doing}", but a field is dosing or flushing'
+        raise ReadError(Fault(file=file, field=place, said=said, remedy="Write one of the two."))
+    return FlowReading(
+        on=date_of(cell("date"), field=place, file=file),
+        zone=zone_of(cell("zone") or "1", field=place, file=file),
+        doing="flushing" if doing == "flushing" else "dosing",
+        said=cell("reading"),
+        flow=flow_of(cell("reading"), field=place, file=file),
+        note=cell("note"),
+    )
+
+
+def zone_of(text: str, *, field: str, file: str = "") -> int:
+    """The number of a zone, written ``Z2`` or ``2``.
+
+    Raises
+    ------
+    ReadError
+    """
+    found = re.fullmatch(r"[zZ]?([1-9]\d{0,3})", text.strip())
+    if found is None:
+        said = f'zone is "{" ".join(text.split())[:40]}"'
+        raise ReadError(Fault(file=file, field=field, said=said, remedy="Write Z1, Z2 and so on."))
+    return int(found[1])
+
+
+# --- as laid --------------------------------------------------------------------------------------------
+
+
+def read_laid_flows(path: Path, zones: Sequence[int]) -> dict[int, float]:
+    """The flow of each zone as it was laid, from the as-built [m³/s].
+
+    Parameters
+    ----------
+    path : Path
+        ``asbuilt.json``.
+    zones : sequence of int
+        Those of the plan.
+
+    Raises
+    ------
+    ReadError
+        Where there is no such file, it is none of ours, or it does not tell the flow of each zone.
+    """
+    remedy = "Run `sinuate asbuilt SITE POINTS` with all runs measured, or leave out --asbuilt."
+
+    def refuse(said: str) -> ReadError:
+        return ReadError(Fault(file=str(path), said=said, remedy=remedy))
+
+    if not path.is_file():
+        raise refuse("is not there")
+    try:
+        content = json.loads(path.read_bytes().decode("utf-8"))
+    except (OSError, ValueError):
+        raise refuse("cannot be read as JSON") from None
+    if not isinstance(content, dict) or not str(content.get("format", "")).startswith("sinuate-asbuilt/"):
+        raise refuse("is no as-built of this program")
+    units = UNIT_SETS.get(str(content.get("units")))
+    if units is None:
+        raise refuse("does not say its units")
+    found: dict[int, float] = {}
+    told = content.get("zones")
+    for item in told if isinstance(told, list) else []:
+        flow = _laid(item)
+        number = _zone_number(item)
+        if flow is not None and number is not None:
+            if item.get("complete") is False:
+                raise refuse(f"has runs of Z{number} that were not measured whole, so its flow is not known")
+            found[number] = flow * units.flow
+    if not found and len(zones) == 1:
+        flow = _laid(content.get("totals"))
+        if flow is not None:
+            if content.get("complete") is False:
+                raise refuse("has runs that were not measured whole, so the flow is not known")
+            found[zones[0]] = flow * units.flow
+    lacking = [f"Z{zone}" for zone in zones if zone not in found]
+    if lacking:
+        raise refuse(f"does not tell the flow of {', '.join(lacking)}")
+    return {zone: found[zone] for zone in zones}
+
+
+def _laid(item: Any) -> float | None:
+    laid = item.get("laid") if isinstance(item, dict) else None
+    flow = laid.get("flow") if isinstance(laid, dict) else None
+    if isinstance(flow, bool) or not isinstance(flow, int | float) or not flow > 0:
+        return None
+    return float(flow)
+
+
+def _zone_number(item: Any) -> int | None:
+    try:
+        return zone_of(str(item.get("zone", item.get("name", ""))), field="")
+    except LayoutError:
+        return None

@@ -1,0 +1,142 @@
+"""Adds a reading to the log beside a site: what stands there stays as it is, byte for byte, whatever goes wrong."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import os
+import shutil
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from layout.errors import Fault, SheetError
+from layout.model import FlowReading
+from layout.sheets.figures import plain
+from layout.startup.expected import Expected
+from layout.startup.log import COLUMNS, first_of
+from layout.units import UnitSet
+
+NAME = "flowlog.csv"
+_TRIES = 5
+
+
+def append_reading(
+    path: Path,
+    reading: FlowReading,
+    *,
+    before: Sequence[FlowReading],
+    expected: Expected | None,
+    units: UnitSet,
+) -> None:
+    """Add one line to the log, which is begun where there is none.
+
+    Parameters
+    ----------
+    path : Path
+    reading : FlowReading
+    before : sequence of FlowReading
+        What the log has.
+    expected : Expected or None
+        None where the plan has no such state.
+    units : UnitSet
+
+    Raises
+    ------
+    SheetError
+        Where it cannot be written; it is then as it was.
+    """
+    row = log_row(reading, before=before, expected=expected, units=units)
+    path = path.resolve()
+    try:
+        for _ in range(_TRIES):
+            old = path.read_bytes() if path.exists() else b""
+            if _replace(path, old, old + _addition(old, row)):
+                return
+    except OSError as error:
+        said = f"cannot be written ({error.strerror or error})"
+        remedy = "Close the program that holds it open, or allow it to be written; it is as it was."
+        raise SheetError(Fault(file=str(path), said=said, remedy=remedy)) from error
+    said = "is written by another program again and again"
+    raise SheetError(Fault(file=str(path), said=said, remedy="Try again when that is done."))
+
+
+def log_row(
+    reading: FlowReading, *, before: Sequence[FlowReading], expected: Expected | None, units: UnitSet
+) -> tuple[str, ...]:
+    """The cells of a reading, under the titles of the log."""
+    first = first_of([*before, reading], reading.zone, reading.doing)
+    of_first = reading.flow / first.flow if first is not None else 1.0
+    return (
+        reading.on.isoformat(),
+        f"Z{reading.zone}",
+        reading.doing,
+        reading.said,
+        plain(reading.flow / units.flow, 4, thousands=False),
+        units.flow_name,
+        "" if expected is None else plain(expected.flow / units.flow, 4, thousands=False),
+        "" if expected is None else plain(100.0 * reading.flow / expected.flow, 1, thousands=False),
+        plain(100.0 * of_first, 1, thousands=False),
+        reading.note,
+    )
+
+
+def _addition(old: bytes, row: Sequence[str]) -> bytes:
+    """What comes after the bytes that stand there: a line, with the titles before the first, in their line ends.
+
+    A file begun by hand may have its columns in another order, or fewer: its titles are followed.
+    """
+    end = "\r\n" if b"\r\n" in old else "\n"
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator=end)
+    titles = _titles(old)
+    cells = dict(zip(COLUMNS, row, strict=True))
+    if titles is None:
+        writer.writerow(COLUMNS)
+        titles = COLUMNS
+    elif not old.endswith((b"\n", b"\r")):
+        text.write(end)
+    writer.writerow([_safe(cells.get(title, "")) for title in titles])
+    return text.getvalue().encode("utf-8")
+
+
+def _titles(old: bytes) -> Sequence[str] | None:
+    for row in csv.reader(io.StringIO(old.decode("utf-8-sig"), newline="")):
+        if any(cell.strip() for cell in row):
+            return [cell.strip().lower() for cell in row]
+    return None
+
+
+def _safe(text: str) -> str:
+    """Make one line of text that a spreadsheet does not take for a formula."""
+    text = " ".join(text.split())
+    return f"'{text}" if text[:1] in {"=", "+", "-", "@"} else text
+
+
+def _replace(path: Path, old: bytes, new: bytes) -> bool:
+    """Put the new bytes in the place of the old ones, all at once; False where others stand there by now."""
+    handle, name = tempfile.mkstemp(prefix=".flowlog-", dir=path.parent)
+    work = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(new)
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            shutil.copymode(path, work)
+        else:
+            work.chmod(0o666 & ~_mask())
+        if (path.read_bytes() if path.exists() else b"") != old:
+            return False
+        work.replace(path)
+        return True
+    finally:
+        with contextlib.suppress(OSError):
+            work.unlink()
+
+
+def _mask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
