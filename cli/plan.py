@@ -61,6 +61,7 @@ def _print(design: Design, files: list[Path]) -> None:
         seconds = f"s a {_singular(design.site.frame.units.volume_name)}"
         say.table(("zone", "laterals", "tubing", "emitters", "flow", seconds), _zones(design))
     say.table(("lateral", "runs", "tubing", "emitters", "flow"), _laterals(design))
+    _print_water(design)
     _print_checks(design)
     for finding in design.findings:
         say.line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
@@ -152,6 +153,45 @@ def _laterals(design: Design) -> list[tuple[str, ...]]:
     if more > 0:
         rows.append((f"and {more} more", "", "", "", "in layout.json"))
     return rows
+
+
+def _print_water(design: Design) -> None:
+    """Say what each zone does when dosed and flushed, how long it takes to fill, and how it is dosed."""
+    from cli import say
+    from layout.sheets.figures import Figures, plain
+
+    if design.hydraulics is None:
+        return
+    units = design.site.frame.units
+    figures = Figures(units)
+    rows: list[tuple[str, ...]] = []
+    for zone in design.hydraulics.zones[: _MOST_ROWS // 2]:
+        for doing, state in (("dosing", zone.dose), ("flushing", zone.flush)):
+            if state is None:
+                continue
+            low, high = (plain(end.head / units.pressure, 1) for end in (state.least, state.greatest))
+            flushed = doing == "flushing"
+            rows.append(
+                (
+                    f"Z{zone.zone} {doing}",
+                    figures.flow_of(state.flow),
+                    figures.length_of(state.head),
+                    f"{low} to {high} {units.pressure_name}",
+                    f"{figures.velocity_of(state.slowest[1])}, {state.slowest[0]}" if flushed else "",
+                    figures.length_of(state.valve_head) if state.valve_head is not None else "shut",
+                )
+            )
+    say.table(("water", "flow", "head at pump", "at emitters", "slowest end", "return valve takes"), rows)
+    more = len(design.hydraulics.zones) - _MOST_ROWS // 2
+    if more > 0:
+        say.line(f"  and {more} more zones, in layout.json")
+    for zone in design.hydraulics.zones:
+        if zone.doses is not None:
+            count, minutes = zone.doses.count, plain(zone.doses.duration / 60.0, 1)
+            volume = f"{figures.volume(zone.doses.volume)} {units.volume_name}"
+            say.line(
+                f"  Z{zone.zone}: {count} dose{'s' if count > 1 else ''} a day of {volume}, {minutes} min each"
+            )
 
 
 def _print_checks(design: Design) -> None:

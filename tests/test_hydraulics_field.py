@@ -310,6 +310,23 @@ def test_a_day_in_doses(tmp_path: Path) -> None:
     ],
 )
 def test_a_percentage_for_a_share_is_refused_with_what_to_write(band: str, said: str, tmp_path: Path) -> None:
-    with pytest.raises(SiteError, match="design.flow_band") as raised:
+    with pytest.raises(SiteError, match=r"design\.flow_band") as raised:
         planned(tmp_path, design=f"flow_band = {band}")
     assert said in str(raised.value)
+
+
+def test_ground_and_tubing_for_the_stated_flow(tmp_path: Path) -> None:
+    # By hand: 1000 sq ft are usable, and 600 ft of tubing 2 ft apart serve 1200.
+    for flow, ground, tubing in (
+        (400.0, True, True),
+        (401.0, False, True),
+        (480.0, False, True),
+        (481.0, False, False),
+    ):
+        design = planned(tmp_path, design=f"flow = {flow}\nloading = 0.4")
+        found = [check for check in design.checks if check.name.endswith("for the stated flow")]
+        assert [check.limit for check in found] == pytest.approx([flow / 0.4 * FOOT**2, flow / 0.8 * FOOT])
+        assert [check.value for check in found] == pytest.approx([1000.0 * FOOT**2, 600.0 * FOOT])
+        assert [check.ok for check in found] == [ground, tubing]
+    without = planned(tmp_path, design="flow = 200.0", drop="inside_diameter")
+    assert not [check for check in without.checks if check.name.endswith("for the stated flow")]
