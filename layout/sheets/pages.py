@@ -13,7 +13,7 @@ from layout.plane import areal, lines_of
 from layout.sheets.arrange import MARGIN, TITLE_HEIGHT
 from layout.sheets.blocks import COLUMN, GUTTER
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Area, Dots, Line, Mark, Paper, Sheet, Symbol, Text, View
+from layout.sheets.marks import Area, Dimension, Dots, Line, Mark, Paper, Sheet, Symbol, Text, View
 from layout.sheets.titleblock import title_block
 
 
@@ -33,6 +33,8 @@ class Page:
         Through which it shows the plan of its drawing.
     scale : str
         In words; empty on a sheet of tables.
+    dimensions : tuple of Dimension
+        On paper [in]; their lines and figures are among the marks.
     """
 
     name: str
@@ -40,6 +42,7 @@ class Page:
     marks: tuple[Mark, ...]
     view: View | None = None
     scale: str = ""
+    dimensions: tuple[Dimension, ...] = ()
 
 
 def bind(site: Site, paper: Paper, pages: Sequence[Page], lettering: Lettering) -> tuple[Sheet, ...]:
@@ -60,6 +63,7 @@ def bind(site: Site, paper: Paper, pages: Sequence[Page], lettering: Lettering) 
                 *page.marks,
             ),
             view=page.view,
+            dimensions=page.dimensions,
         )
         for number, page in enumerate(pages, start=1)
     )

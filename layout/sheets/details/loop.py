@@ -1,0 +1,175 @@
+"""The end of two runs at a larger scale: the loop that ties them, its length and bends, the last emitters."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+from shapely import LineString, Point
+
+from layout.model import XY, Design, Join, Run
+from layout.plane import coordinates
+from layout.sheets import layers
+from layout.sheets.arcs import fit
+from layout.sheets.details.picture import LETTER, Picture, Window, north_words, scale_for, window_around
+from layout.sheets.figures import Figures
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Area, Dots, Line, Mark, Symbol, View
+from layout.sheets.placing import REACHES, along, around, joined
+
+AROUND = 1.6
+"""Shown around the loop, in spacings of the runs."""
+_ELBOW = 0.09
+_EMITTER = 0.05
+_OFFS = (0.3, -0.3, 0.45, -0.45, 0.6, -0.6)
+_FIT = 0.01
+
+
+def typical_loop(design: Design) -> Join | None:
+    """Choose the loop of the middle length, the first of those as long; None where there is none."""
+    loops = [join for join in design.joins if join.kind == "loop"]
+    if not loops:
+        return None
+    ordered = sorted(loops, key=lambda join: round(join.line.length, 3))
+    return ordered[(len(ordered) - 1) // 2]
+
+
+def loop_picture(
+    design: Design, loop: Join, window: Window, figures: Figures, lettering: Lettering
+) -> tuple[Picture, str]:
+    """Draw one loop, with its scale in words."""
+    points = coordinates(loop.line)
+    centre, wide, high = window_around(points, AROUND * design.site.runs.spacing)
+    metres, scale = scale_for(wide, high, window, design.site.frame.units)
+    picture = Picture(
+        view=View(window=window, centre=centre, metres_per_inch=metres),
+        figures=figures,
+        lettering=lettering,
+    )
+    named = {run.name: run for run in design.laying.runs}
+    tied = [named[loop.start], named[loop.end]]
+    picture.draw(_marks(design, tied), north_words(design.site))
+    _measure(design, loop, tied, picture)
+    _letter(design, loop, tied, picture)
+    return picture, scale
+
+
+def note(design: Design, figures: Figures) -> str:
+    """Say what the loop stands for."""
+    lengths = [join.line.length for join in design.joins if join.kind == "loop"]
+    span = figures.length_of(min(lengths))
+    if figures.length_of(max(lengths)) != span:
+        span = f"{figures.length(min(lengths))} to {figures.length_of(max(lengths))}"
+    said = f"Typical of {len(lengths)} loops, {span} long." if len(lengths) > 1 else ""
+    if design.site.tubing.bend_radius > 0:
+        said = f"{said} Least bend radius {figures.length_of(design.site.tubing.bend_radius)}.".strip()
+    return said
+
+
+def _marks(design: Design, tied: list[Run]) -> list[Mark]:
+    marks: list[Mark] = [Area(layer=layers.BED, shape=design.site.bed.outline)]
+    marks += [Line(layer=layers.RUN, line=run.line) for run in design.laying.runs]
+    marks += [
+        Line(layer=layers.LOOP if join.kind == "loop" else layers.BLANK, line=join.line)
+        for join in design.joins
+    ]
+    names = {run.name for run in tied}
+    marks += [
+        Dots(layer=layers.EMITTER, points=row.points, size=_EMITTER)
+        for row in design.emitters
+        if row.run in names and row.points
+    ]
+    places = sorted(
+        {
+            item.at
+            for item in design.plumbing.fittings
+            if item.on == "tubing" and item.kind.startswith("elbow")
+        }
+    )
+    marks += [Symbol(layer=layers.LOOP, name="elbow", at=at, size=_ELBOW) for at in places]
+    return marks
+
+
+def _measure(design: Design, loop: Join, tied: list[Run], picture: Picture) -> None:
+    """Dimension the ends of the runs, the last emitter, and the way to the edge of the bed."""
+    start, end = _xy(loop.line.coords[0]), _xy(loop.line.coords[-1])
+    outward = _outward(start, end, tied[0])
+    picture.measure(
+        start, end, [outward * off for off in (0.35, 0.5, -0.35, -0.5, 0.7)], told="distance of the run ends"
+    )
+    for at, run in ((start, tied[0]), (end, tied[1])):
+        last = _last_emitter(design, run, at)
+        if last is not None and picture.measure(last, at, _OFFS):
+            break
+    edge = design.site.bed.outline.exterior
+    foot = edge.interpolate(edge.project(Point(start)))
+    picture.measure(start, (float(foot.x), float(foot.y)), (*_OFFS, 0.8, -0.8), words="<> to the edge")
+
+
+def _outward(start: XY, end: XY, run: Run) -> float:
+    """Tell on which side of the step from start to end the run does not lie: 1 on the left, -1 on the right."""
+    line = run.line
+    inner = line.interpolate(0.1 * line.length if _starts_at(line, start) else 0.9 * line.length)
+    step = np.subtract(end, start)
+    in_ = np.subtract((inner.x, inner.y), start)
+    return -1.0 if step[0] * in_[1] - step[1] * in_[0] > 0 else 1.0
+
+
+def _starts_at(line: LineString, at: XY) -> bool:
+    return math.dist(_xy(line.coords[0]), at) < math.dist(_xy(line.coords[-1]), at)
+
+
+def _last_emitter(design: Design, run: Run, at: XY) -> XY | None:
+    points = next((row.points for row in design.emitters if row.run == run.name), ())
+    return min(points, key=lambda point: math.dist(point, at), default=None)
+
+
+def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> None:
+    """Name both runs, the loop with its length, its bends or elbows, an emitter and the edge."""
+    length = picture.figures.length_of(loop.line.length)
+    middle = loop.line.interpolate(0.5, normalized=True)
+    picture.name(f"end loop, {length} of blank tubing", (middle.x, middle.y))
+    if any(item.on == "tubing" and item.kind == "elbow" for item in design.plumbing.fittings):
+        picture.name("elbow", _xy(loop.line.coords[0]), size=_ELBOW / 2)
+    for radius, at in _bends(loop.line):
+        picture.name(f"radius {picture.figures.length_of(radius)}", at)
+    for run in tied:
+        _in_line(picture, run.line, run.name, strong=True)
+    end = _xy(loop.line.coords[-1])
+    points = next((row.points for row in design.emitters if row.run == tied[1].name), ())
+    near = sorted(points, key=lambda point: math.dist(point, end))
+    if len(near) > 1:
+        picture.name("emitter", near[1], size=_EMITTER / 2)
+    edge = picture.seen(LineString(design.site.bed.outline.exterior.coords))
+    if edge:
+        width = picture.lettering.width("edge of bed", LETTER)
+        spots = [along(edge[0], width, LETTER, prefer=0.3, above=side, mask=False) for side in (0.1, -0.1)]
+        on_edge = LineString(edge[0]).interpolate(0.3, normalized=True)
+        spots.append(around((on_edge.x, on_edge.y), width, reaches=REACHES).dearer(0.3))
+        picture.letter("edge of bed", joined(spots))
+
+
+def _bends(line: LineString) -> list[tuple[float, XY]]:
+    """Find radius and middle of the widest true arc of a loop; none where it has corners only [m]."""
+    fitted = fit(coordinates(line), _FIT)
+    found = []
+    for (x, y, bulge), (to_x, to_y, _) in itertools.pairwise(fitted):
+        if abs(bulge) > 0.1:
+            chord = math.hypot(to_x - x, to_y - y)
+            radius = chord * (1 + bulge**2) / (4 * abs(bulge))
+            middle = ((x + to_x) / 2 + bulge * (to_y - y) / 2, (y + to_y) / 2 - bulge * (to_x - x) / 2)
+            found.append((radius, (float(middle[0]), float(middle[1]))))
+    return sorted(found)[:1]
+
+
+def _in_line(picture: Picture, line: LineString, text: str, *, strong: bool) -> None:
+    pieces = picture.seen(line)
+    if pieces:
+        width = picture.lettering.width(text, LETTER, strong=strong)
+        spots = along(pieces[0], width, LETTER, prefer=0.6, above=0.0, mask=True)
+        picture.letter(text, spots, strong=strong, told=text)
+
+
+def _xy(point: tuple[float, ...]) -> XY:
+    return (float(point[0]), float(point[1]))

@@ -1,0 +1,254 @@
+"""A picture at a scale of its own: a window on paper, what is drawn in it, and its lettering."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, box
+from shapely.geometry.base import BaseGeometry
+
+from layout.model import XY, Site
+from layout.plane import Array, coordinates, lines_of
+from layout.sheets import layers
+from layout.sheets.dimensions import dimensioned
+from layout.sheets.figures import Figures
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Area, Dimension, Dots, Line, Mark, Pen, Symbol, Text, View
+from layout.sheets.pages import through
+from layout.sheets.placing import REACHES, Board, Spots, around
+from layout.units import INCH, UnitSet
+
+Window = tuple[float, float, float, float]
+LETTER = 0.08
+"""Height of a capital [in]."""
+STRIP = 0.44
+"""Room for the title under a picture [in]."""
+NOT_TO_SCALE = "not to scale"
+_LEADER_DOT = 0.03
+_FEET_TO_INCH = (0.5, 1, 2, 3, 4, 5, 10, 20, 30, 40, 50, 60, 100)
+_RATIOS = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)
+_FRAME = Pen(weight=0.25)
+_NORTH = (0.86, 0.84)
+"""Room of a north arrow in a corner [in]."""
+
+
+def scale_for(wide: float, high: float, window: Window, units: UnitSet) -> tuple[float, str]:
+    """Choose the largest usual scale at which a place [m] fits a window: ground [m] to an inch, and in words."""
+    room = (window[2] - window[0], window[3] - window[1])
+    if units.word == "m":
+        known = [(ratio * INCH, f"1 : {ratio}") for ratio in _RATIOS]
+    else:
+        known = [(feet * units.length, f"1 in = {feet:g} ft") for feet in _FEET_TO_INCH]
+    for metres, words in known:
+        if wide / metres <= room[0] and high / metres <= room[1]:
+            return metres, words
+    return known[-1]
+
+
+@dataclass(kw_only=True)
+class Picture:
+    """What is drawn and lettered in one window.
+
+    Attributes
+    ----------
+    view : View
+    figures : Figures
+    lettering : Lettering
+    marks : list of Mark
+        On paper [in].
+    dimensions : list of Dimension
+        On paper [in]; their lines and figures are among the marks.
+    unlettered : list of str
+        What found no room.
+    """
+
+    view: View
+    figures: Figures
+    lettering: Lettering
+    marks: list[Mark] = field(default_factory=list)
+    dimensions: list[Dimension] = field(default_factory=list)
+    unlettered: list[str] = field(default_factory=list)
+    board: Board = field(init=False)
+
+    def draw(self, marks: Sequence[Mark], north: str) -> None:
+        """Draw marks of the plan [m], and a north arrow in the corner with least in it."""
+        found = through(self.view, marks)
+        corner = _emptiest(self.view.window, found)
+        self.marks += [part for mark in found for part in _outside(mark, corner)]
+        left, bottom, right, top = self.view.window
+        room = (left + 0.06, bottom + 0.06, right - 0.06, top - 0.06)
+        linework = [mark.line for mark in self.marks if isinstance(mark, Line)]
+        self.board = Board(room, linework, avoid=shapely.Polygon())
+        self.board.claim(corner)
+        for mark in self.marks:
+            if isinstance(mark, Symbol):
+                self.board.claim(Point(mark.at).buffer(mark.size / 2 + 0.01))
+        self.marks += _north(corner, north)
+
+    def paper(self, at: XY) -> XY:
+        """Find a point of the plan on paper [in]."""
+        x, y = self.view.to_paper([at])[0]
+        return (float(x), float(y))
+
+    def seen(self, line: LineString) -> list[Array]:
+        """Put a line of the plan on paper, in the pieces that show, the longest first [in]."""
+        shown = shapely.transform(line, self.view.to_paper).intersection(self.board.window)
+        return [coordinates(piece) for piece in sorted(lines_of(shown), key=lambda piece: -piece.length)]
+
+    def letter(
+        self,
+        text: str,
+        spots: Spots,
+        *,
+        strong: bool = False,
+        told: str | None = None,
+        height: float = LETTER,
+    ) -> bool:
+        """Letter a text at its best free spot; where there is none, that is told of it."""
+        text = self.lettering.clean(text)
+        spot = self.board.place(spots, self.lettering.width(text, height, strong=strong), height)
+        if spot is None:
+            if told is not None:
+                self.unlettered.append(told)
+            return False
+        turn = math.radians(spot.angle)
+        self.marks.append(
+            Text(
+                layer=layers.LABEL,
+                text=text,
+                at=(
+                    spot.at[0] + math.sin(turn) * height / 2,
+                    spot.at[1] - math.cos(turn) * height / 2,
+                ),
+                height=height,
+                angle=spot.angle,
+                align="centre",
+                strong=strong,
+                mask=spot.mask,
+            )
+        )
+        if spot.leader is not None:
+            self.marks.append(Line(layer=layers.LEADER, line=LineString(spot.leader)))
+            tip = (float(spot.leader[1][0]), float(spot.leader[1][1]))
+            self.marks.append(Symbol(layer=layers.LEADER, name="dot", at=tip, size=_LEADER_DOT))
+        return True
+
+    def name(self, text: str, at: XY, *, size: float = 0.0, strong: bool = False) -> bool:
+        """Letter what a point of the plan is called, beside it or with a leader."""
+        width = self.lettering.width(self.lettering.clean(text), LETTER, strong=strong)
+        spots = around(self.paper(at), width, size=size, reaches=REACHES[:7])
+        return self.letter(text, spots, strong=strong, told=text)
+
+    def measure(
+        self, start: XY, end: XY, offs: Sequence[float], *, words: str = "<>", told: str | None = None
+    ) -> bool:
+        """Dimension the straight distance between two points of the plan; no room is told of it."""
+        found = dimensioned(
+            self.board,
+            self.lettering,
+            self.figures,
+            self.paper(start),
+            self.paper(end),
+            length=math.dist(start, end),
+            offs=offs,
+            words=words,
+        )
+        if found is None:
+            if told is not None:
+                self.unlettered.append(told)
+            return False
+        self.dimensions.append(found[0])
+        self.marks += found[1]
+        return True
+
+
+def title(
+    window: Window, number: int, count: int, name: str, scale: str, note: str, lettering: Lettering
+) -> list[Mark]:
+    """Draw the frame of a picture, and under it its number, name and scale, and a note."""
+    left, bottom, right, _ = window
+    text = f"Detail {number} of {count}: {name}"
+    room = right - left - lettering.width(scale, 0.09, strong=True) - 0.5
+    marks: list[Mark] = [
+        Line(layer=layers.TITLE, line=LineString(box(*window).exterior.coords), pen=_FRAME),
+        Text(
+            layer=layers.TITLE,
+            text=lettering.fitted(text, 0.1, room, strong=True),
+            at=(left + 0.05, bottom - 0.18),
+            height=0.1,
+            strong=True,
+        ),
+        Text(
+            layer=layers.TITLE,
+            text=scale,
+            at=(right - 0.05, bottom - 0.18),
+            height=0.09,
+            align="right",
+            strong=True,
+        ),
+    ]
+    if note:
+        said = lettering.fitted(note, LETTER, right - left - 0.1)
+        marks.append(Text(layer=layers.TITLE, text=said, at=(left + 0.05, bottom - 0.35), height=LETTER))
+    return marks
+
+
+def _emptiest(window: Window, marks: Sequence[Mark]) -> shapely.Polygon:
+    """Choose the corner of a window with the least linework in it, for a north arrow."""
+    left, bottom, right, top = window
+    corners = [
+        box(x, y, x + _NORTH[0], y + _NORTH[1])
+        for y in (top - _NORTH[1], bottom)
+        for x in (left, right - _NORTH[0])
+    ]
+    shapes: list[BaseGeometry] = [mark.line for mark in marks if isinstance(mark, Line)]
+    shapes += [mark.shape.boundary for mark in marks if isinstance(mark, Area)]
+    lines = np.asarray(shapes, dtype=object)
+    return min(
+        corners, key=lambda corner: round(float(shapely.length(shapely.intersection(lines, corner)).sum()), 3)
+    )
+
+
+def _outside(mark: Mark, corner: shapely.Polygon) -> list[Mark]:
+    """Cut away what lies in a corner."""
+    if isinstance(mark, Line) and mark.line.intersects(corner):
+        return [replace(mark, line=piece) for piece in lines_of(mark.line.difference(corner))]
+    if isinstance(mark, Symbol | Text) and shapely.intersects_xy(corner, *mark.at):
+        return []
+    if isinstance(mark, Dots):
+        kept = tuple(at for at in mark.points if not shapely.intersects_xy(corner, *at))
+        return [replace(mark, points=kept)] if kept else []
+    return [mark]
+
+
+def _north(corner: shapely.Polygon, words: str) -> list[Mark]:
+    left, bottom, right, _ = corner.bounds
+    x, y = (left + right) / 2, bottom + 0.42
+    return [
+        Symbol(layer=layers.TITLE, name="north", at=(x, y), size=0.36),
+        Text(layer=layers.TITLE, text="N", at=(x, y + 0.23), height=LETTER, align="centre", strong=True),
+        Text(layer=layers.TITLE, text=words, at=(x, y - 0.32), height=LETTER, align="centre"),
+    ]
+
+
+def north_words(site: Site) -> str:
+    """Tell which north the arrow points to."""
+    return "grid north" if site.frame.crs else "plan north"
+
+
+def middle_of(points: Array) -> XY:
+    """Find the middle of the bounding box of points."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    x, y = (low + high) / 2
+    return (float(x), float(y))
+
+
+def window_around(points: Array, around_it: float) -> tuple[XY, float, float]:
+    """Find middle, width and height of a place with some room around it [m]."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    wide, high_ = np.asarray(high - low) + 2 * around_it
+    return middle_of(points), float(wide), float(high_)

@@ -1,0 +1,194 @@
+"""A section through a riser, not to scale: what falls where, with the design's figures, and blanks for the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from shapely import LineString
+
+from layout.model import XY, Design
+from layout.sheets import layers
+from layout.sheets.blocks import Block, Titles, paragraphs, table
+from layout.sheets.details.picture import LETTER, Picture, Window
+from layout.sheets.dimensions import drawn
+from layout.sheets.figures import Figures, plain
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Align, Dash, Dimension, Layer, Line, Mark, Pen, Symbol, Text, View
+from layout.units import INCH
+
+BLANK = "______"
+"""What is not known, to be filled in by hand."""
+WIDTH, HEIGHT = 5.6, 3.1
+"""Of the section [in]."""
+_GROUND, _TUBING, _SUPPLY, _RETURN = 2.45, 1.75, 1.0, 0.86
+_TIP, _APART = 3.5, 1.05
+_PIPE = 0.2
+_THIN = Pen(weight=0.18)
+
+
+def section_picture(design: Design, window: Window, figures: Figures, lettering: Lettering) -> Picture:
+    """Draw tubing, connector, risers and manifolds as cut along a riser, with cover and falls."""
+    view = View(window=window, centre=(0.0, 0.0), metres_per_inch=INCH)
+    picture = Picture(view=view, figures=figures, lettering=lettering)
+    left = (window[0] + window[2] - WIDTH) / 2
+    bottom = (window[1] + window[3] - HEIGHT) / 2
+    place = _Place(left, bottom)
+    marks = picture.marks
+    marks += _ground(place)
+    marks += _pipes(place)
+    marks += _words(design, place, figures)
+    for item, text in _distances(design, place, figures):
+        marks += drawn(item, text, lettering.width(text, LETTER))
+    return picture
+
+
+class _Place:
+    """Points of the section from its lower left corner, on paper [in]."""
+
+    def __init__(self, left: float, bottom: float) -> None:
+        self.left, self.bottom = left, bottom
+
+    def at(self, x: float, y: float) -> XY:
+        return (self.left + x, self.bottom + y)
+
+    def line(self, layer: Layer, points: Sequence[XY], pen: Pen | None = None) -> Line:
+        return Line(layer=layer, line=LineString([self.at(*point) for point in points]), pen=pen)
+
+    def text(self, x: float, y: float, text: str, align: Align = "left") -> Text:
+        return Text(
+            layer=layers.LABEL,
+            text=text,
+            at=self.at(x, y),
+            height=LETTER,
+            align=align,
+        )
+
+
+def _ground(place: _Place) -> list[Mark]:
+    """Draw the ground's surface with strokes under it."""
+    marks: list[Mark] = [place.line(layers.BED, [(0.0, _GROUND), (WIDTH, _GROUND)])]
+    for x in np.arange(0.15, WIDTH, 0.9):
+        marks += [
+            place.line(layers.BED, [(x + s, _GROUND), (x + s - 0.1, _GROUND - 0.1)], _THIN)
+            for s in (0.0, 0.08, 0.16)
+        ]
+    return marks
+
+
+def _pipes(place: _Place) -> list[Mark]:
+    """Draw tubing, connector, both risers, both manifolds, and an air valve."""
+    supply, back = _TIP - _APART, _TIP - 2 * _APART
+    marks: list[Mark] = [
+        place.line(layers.RUN, [(_TIP, _TUBING), (WIDTH - 0.1, _TUBING)]),
+        place.line(layers.RISER, [(_TIP, _TUBING), (supply, _SUPPLY + _PIPE / 2)]),
+        place.line(
+            layers.RISER, [(_TIP, _TUBING), (back, _RETURN + _PIPE / 2)], Pen(weight=0.35, dash=Dash.SHORT)
+        ),
+        Symbol(layer=layers.RISER, name="connector", at=place.at(_TIP, _TUBING), size=0.1),
+        Symbol(layer=layers.MANIFOLD, name="elbow", at=place.at(supply, _SUPPLY), size=_PIPE),
+        Symbol(layer=layers.RETURN_MANIFOLD, name="elbow", at=place.at(back, _RETURN), size=_PIPE),
+        place.line(layers.RISER, [(back - 0.75, _RETURN), (back - 0.75, _TUBING + 0.15)]),
+        place.line(layers.RETURN_MANIFOLD, [(back - 0.75, _RETURN), (back - _PIPE / 2, _RETURN)]),
+        Symbol(layer=layers.AIR_VALVE, name="air valve", at=place.at(back - 0.75, _TUBING + 0.25), size=0.2),
+    ]
+    marks += [
+        Symbol(layer=layers.EMITTER, name="dot", at=place.at(x, _TUBING), size=0.05)
+        for x in (_TIP + 0.5, _TIP + 1.3, _TIP + 2.0)
+        if x < WIDTH - 0.1
+    ]
+    # The way the water falls back after a dose.
+    for x, y, angle in ((supply + 0.42, _SUPPLY + 0.45, -145.0), (back + 0.9, _RETURN + 0.52, -157.0)):
+        marks.append(Symbol(layer=layers.FLOW, name="arrow", at=place.at(x, y), size=0.11, angle=angle))
+    return marks
+
+
+def _words(design: Design, place: _Place, figures: Figures) -> list[Mark]:
+    supply, back = _TIP - _APART, _TIP - 2 * _APART
+    rules = design.site.manifold
+    sizes = (figures.diameter_of(rules.supply_diameter), figures.diameter_of(rules.return_diameter))
+    return [
+        place.text(WIDTH, _GROUND + 0.08, f"finished ground, level {BLANK}", "right"),
+        place.text(_TIP + 0.35, _TUBING - 0.18, "emitting tubing"),
+        place.text(_TIP - 0.02, _TUBING + 0.12, "connector", "centre"),
+        place.text(supply + 0.62, _SUPPLY + 0.28, f"riser, falls {BLANK}"),
+        place.text(supply + 0.62, _SUPPLY + 0.14, "to the manifold"),
+        place.text(supply + 0.2, _SUPPLY - 0.13, f"supply manifold, {sizes[0]}"),
+        place.text(back + 0.12, _RETURN - 0.22, f"return manifold, {sizes[1]}", "centre"),
+        place.text(back - 0.58, _TUBING + 0.29, "air valve at the"),
+        place.text(back - 0.58, _TUBING + 0.15, "high point"),
+        place.text(back + 0.72, _RETURN + 0.48, "return riser", "right"),
+    ]
+
+
+def _distances(design: Design, place: _Place, figures: Figures) -> list[tuple[Dimension, str]]:
+    """Make the level distances of the manifolds, and the cover."""
+    supply, back = _TIP - _APART, _TIP - 2 * _APART
+    offset = figures.length_of(design.site.manifold.offset)
+    made = []
+    for start, end in ((supply, _TIP), (back, supply)):
+        item = _dimension(
+            place, (start, 0.5), (end, 0.5), across=(start, 0.3), text_at=((start + end) / 2, 0.39), angle=0.0
+        )
+        made.append((item, offset))
+    x = WIDTH - 0.25
+    item = _dimension(
+        place,
+        (x, _TUBING),
+        (x, _GROUND),
+        across=(x, _TUBING),
+        text_at=(x - 0.55, (_TUBING + _GROUND) / 2),
+        angle=0.0,
+    )
+    return [*made, (item, f"cover {BLANK}")]
+
+
+def _dimension(place: _Place, start: XY, end: XY, *, across: XY, text_at: XY, angle: float) -> Dimension:
+    return Dimension(
+        layer=layers.DIMENSION,
+        start=place.at(*start),
+        end=place.at(*end),
+        across=place.at(*across),
+        words="<>",
+        text_at=place.at(*text_at),
+        angle=angle,
+        height=LETTER,
+        length=0.0,
+    )
+
+
+# --- in words -------------------------------------------------------------------------------------------
+
+
+def level_table(design: Design, figures: Figures, lettering: Lettering) -> Block:
+    """List high points and falls by zone, blank where they are not known."""
+    unit = figures.units.length_name
+    titles: Titles = (
+        ("zone", 0.0, "left"),
+        (f"high point [{unit}]", 1.55, "right"),
+        ("fall to pump", 2.55, "right"),
+        (f"return deeper [{unit}]", 3.75, "right"),
+    )
+    rows = []
+    for item in design.zone_levels:
+        high = BLANK if item.high_level is None else figures.length(item.high_level)
+        pitch = BLANK if item.pitch is None else figures.share(item.pitch)
+        deeper = BLANK if item.deepening is None else figures.length(item.deepening)
+        rows.append((f"Z{item.zone}", high, pitch, deeper))
+    if not rows:
+        rows.append(("all", BLANK, BLANK, BLANK))
+    return table("Levels of the ground and falls of the return", titles, rows, lettering, wrap={})
+
+
+def notes(design: Design, lettering: Lettering) -> Block:
+    """Say how to read the details."""
+    pitch = plain(100 * design.site.design.least_pitch, 1)
+    said = [
+        "Level distances are the plan's. What this design does not state is left blank, to be filled in by hand.",
+        "Risers fall from the tubing to the manifold, so that the tubing drains into it after a dose.",
+        f"Manifolds and lines fall to the pump, the return at {pitch} % or more; deeper than elsewhere where the "
+        "table says so.",
+        "An air valve stands at the high point of the supply and of the return of each zone.",
+        "Symbols of fittings are larger than the fittings.",
+    ]
+    return paragraphs("Notes to the details", said, lettering, numbered=True)
