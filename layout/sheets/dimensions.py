@@ -26,7 +26,9 @@ GAP, BEYOND = 0.04, 0.05
 """From what is measured to its extension line, and what that reaches beyond the dimension line [in]."""
 _UPRIGHT = 0.09
 _ROOM = 0.05
-_LEAST, _SHORT = 0.02, 0.05
+_LEAST = 0.02
+SHORT = 0.05
+"""Of each end of a line that may lie on the lines of another dimension [in]."""
 
 
 def dimensioned(
@@ -39,6 +41,7 @@ def dimensioned(
     length: float,
     offs: Sequence[float],
     words: str = "<>",
+    clear: float = SHORT,
 ) -> tuple[Dimension, list[Mark]] | None:
     """Dimension a distance on paper.
 
@@ -56,6 +59,8 @@ def dimensioned(
         How far to the left of the distance the dimension line may lie, the best first; to the right below 0 [in].
     words : str
         With ``<>`` for the figure and its unit.
+    clear : float
+        How much of each end of the dimension line may lie on what has its place already [in].
 
     Returns
     -------
@@ -70,7 +75,7 @@ def dimensioned(
     for off in offs:
         line = _shifted(start, end, off)
         # Its ends may stand on the extension lines of the dimension before it.
-        inner = _between(line)
+        inner = _between(line, clear)
         if not board.free(inner.buffer(0.01)):
             continue
         spot = board.place(_spots(line, width), width, LETTER)
@@ -161,11 +166,11 @@ def _shifted(start: XY, end: XY, off: float) -> LineString:
     return LineString([np.asarray(start) + off * up, np.asarray(end) + off * up])
 
 
-def _between(line: LineString) -> LineString:
+def _between(line: LineString, short: float = SHORT) -> LineString:
     """Cut a straight line short of its ends."""
     first, last = coordinates(line)
-    short = min(_SHORT / max(float(np.hypot(*(last - first))), _SHORT), 0.3) * (last - first)
-    return LineString([first + short, last - short])
+    cut = min(short / max(float(np.hypot(*(last - first))), short), 0.4) * (last - first)
+    return LineString([first + cut, last - cut])
 
 
 def _spots(line: LineString, width: float) -> Spots:

@@ -35,11 +35,12 @@ ZONE_VALVE = _layer("C-SSWR-VALV-N", "zone valve", 0.18)
 CHECK_VALVE = _layer("C-SSWR-CHKV-N", "check valve", 0.18)
 AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
 PUMP = _layer("C-SSWR-PUMP-N", "pump tank", 0.35)
+STAKE = Layer(name="C-SSWR-STAK-N", description="stakes, not plotted", pen=Pen(weight=0.13), plotted=False)
 FLOW = _layer("C-SSWR-FLOW-N", "way the water goes", 0.18)
 LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
 MASK = _layer("C-ANNO-MASK-N", "masks under lettering", 0.13)
 LEADER = _layer("C-ANNO-LEAD-N", "leaders of labels", 0.13)
-MATCH = _layer("C-ANNO-MATC-N", "match line", 0.70, Dash.BOUNDARY)
+MATCH = _layer("C-ANNO-MATC-N", "match line", 0.70, Dash.CENTRE)
 DIMENSION = _layer("C-ANNO-DIMS-N", "dimensions", 0.13)
 LEGEND = _layer("C-ANNO-LEGN-N", "legend", 0.18)
 TABLE = _layer("C-ANNO-SCHD-N", "schedules and notes", 0.13)
@@ -82,6 +83,7 @@ ALL: tuple[Layer, ...] = (
         AIR_VALVE,
         PUMP,
         FLOW,
+        STAKE,
     ),
     *FEATURES.values(),
     *(LABEL, MASK, LEADER, DIMENSION, MATCH, LEGEND, TABLE, TITLE, VIEWPORT),

@@ -1,0 +1,228 @@
+"""What is dimensioned on the plan: setbacks, the distance of runs, the clearance, and how long the bed is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from layout.model import XY, Design, Feature
+from layout.plane import coordinates
+from layout.sheets import fieldmarks
+from layout.sheets.dimensions import dimensioned, on_plan
+from layout.sheets.figures import Figures
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Dimension, Mark, Symbol, View
+from layout.sheets.placing import Board
+
+_TURNS = 24
+_ALONG = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
+_BESIDE = (0.0, 0.12, -0.12)
+_OUTSIDE = (0.35, 0.5, 0.7, 0.95)
+_CLEAR = 0.13
+"""How much of the ends of a dimension line may lie on the symbol it starts from [in]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dimensions:
+    """The dimensions of one view.
+
+    Attributes
+    ----------
+    items : tuple of Dimension
+        In the local plane [m].
+    marks : tuple of Mark
+        Their lines and figures [m].
+    setbacks : frozenset of str
+        Features whose setback is dimensioned.
+    """
+
+    items: tuple[Dimension, ...]
+    marks: tuple[Mark, ...]
+    setbacks: frozenset[str]
+
+
+def plan_dimensions(
+    design: Design,
+    view: View,
+    marks: Sequence[Mark],
+    figures: Figures,
+    lettering: Lettering,
+    *,
+    done: frozenset[str] = frozenset(),
+    whole: bool = True,
+) -> Dimensions:
+    """Dimension what a view shows of the plan, as far as there is room.
+
+    Parameters
+    ----------
+    design : Design
+    view : View
+    marks : sequence of Mark
+        Of the field [m].
+    figures : Figures
+    lettering : Lettering
+    done : frozenset of str
+        Features whose setback is dimensioned on an earlier sheet.
+    whole : bool
+        Whether the view is the only one; of several, each has its setbacks, and the first the rest.
+    """
+    board = _board(design, view, marks)
+    made = _Maker(view, board, figures, lettering)
+    if whole or not done:
+        _spacing(made, design)
+        _clearance(made, design)
+        _overall(made, design)
+    found = {
+        item.name
+        for item in design.site.features
+        if item.setback > 0 and item.name not in done and _setback(made, item, design)
+    }
+    return Dimensions(items=tuple(made.items), marks=tuple(made.marks), setbacks=frozenset(found))
+
+
+def _board(design: Design, view: View, marks: Sequence[Mark]) -> Board:
+    left, bottom, right, top = view.window
+    room = (left + 0.06, bottom + 0.06, right - 0.06, top - 0.06)
+    bed = shapely.transform(design.site.bed.outline, view.to_paper)
+    board = Board(room, fieldmarks.linework(list(marks), view), avoid=bed)
+    for mark in marks:
+        if isinstance(mark, Symbol):
+            board.claim(Point(view.to_paper([mark.at])[0]).buffer(mark.size / 2))
+    return board
+
+
+class _Maker:
+    """Dimensions distances of the plan on one board."""
+
+    def __init__(self, view: View, board: Board, figures: Figures, lettering: Lettering) -> None:
+        self.view, self.board, self.figures, self.lettering = view, board, figures, lettering
+        self.items: list[Dimension] = []
+        self.marks: list[Mark] = []
+
+    def measure(self, start: XY, end: XY, offs: Sequence[float], words: str, *, length: float) -> bool:
+        """Dimension the distance between two points of the plan, `length` being what it is to the last digit."""
+        ends = [(float(x), float(y)) for x, y in self.view.to_paper([start, end])]
+        if not all(shapely.intersects_xy(self.board.window, *end) for end in ends):
+            return False
+        found = dimensioned(
+            self.board,
+            self.lettering,
+            self.figures,
+            ends[0],
+            ends[1],
+            length=length,
+            offs=offs,
+            words=words,
+            clear=_CLEAR,
+        )
+        if found is None:
+            return False
+        item, marks = on_plan(found, self.view)
+        self.items.append(item)
+        self.marks += marks
+        return True
+
+
+def _setback(made: _Maker, item: Feature, design: Design) -> bool:
+    """Dimension one setback from the feature, towards the bed if there is room, else to any side."""
+    return any(
+        made.measure(start, end, _BESIDE[:1], "<> setback", length=item.setback)
+        for start, end in _reaches(item, design)
+    )
+
+
+def _reaches(item: Feature, design: Design) -> Iterator[tuple[XY, XY]]:
+    """Yield ways from a feature straight to the limit of its setback."""
+    near = shapely.shortest_line(item.shape, design.site.bed.outline)
+    starts: list[tuple[XY, float]] = []
+    if near.length > 0:
+        at, to = near.coords[0], near.coords[-1]
+        starts.append(((at[0], at[1]), math.atan2(to[1] - at[1], to[0] - at[0])))
+    middle = item.shape.centroid
+    for turn in 2 * math.pi * np.arange(_TURNS) / _TURNS:
+        far = LineString(
+            [
+                (middle.x + 1e5 * math.cos(turn), middle.y + 1e5 * math.sin(turn)),
+                (middle.x, middle.y),
+            ]
+        )
+        crossing = far.intersection(item.shape)
+        if item.shape.geom_type == "Point":
+            starts.append(((middle.x, middle.y), float(turn)))
+        elif item.shape.geom_type == "Polygon" and not crossing.is_empty:
+            first = shapely.get_point(far, 0)
+            foot = shapely.shortest_line(item.shape, first).coords[0]
+            starts.append(((foot[0], foot[1]), float(turn)))
+    if isinstance(item.shape, LineString):
+        starts += _square_to(item.shape)
+    limit = item.shape.buffer(item.setback, quad_segs=64)
+    for (x, y), turn in starts:
+        end = (x + item.setback * math.cos(turn), y + item.setback * math.sin(turn))
+        # Only where nothing of the feature is nearer is this its limit.
+        if abs(item.shape.distance(Point(end)) - item.setback) < 1e-6 and limit.distance(Point(end)) < 1.0:
+            yield (float(x), float(y)), (float(end[0]), float(end[1]))
+
+
+def _square_to(line: LineString) -> list[tuple[XY, float]]:
+    """List points along a line, with the way square to it on either side."""
+    found: list[tuple[XY, float]] = []
+    for share in np.linspace(0.1, 0.9, 17):
+        at = line.interpolate(float(share), normalized=True)
+        on = line.interpolate(min(float(share) + 1e-4, 1.0), normalized=True)
+        way = math.atan2(on.y - at.y, on.x - at.x)
+        found += [((at.x, at.y), way + side * math.pi / 2) for side in (1, -1)]
+    return found
+
+
+def _spacing(made: _Maker, design: Design) -> None:
+    """Dimension the distance of the first two runs that lie beside each other."""
+    runs = design.laying.runs
+    for one in runs:
+        for other in (run for run in runs if run.row == one.row + 1):
+            for start, end in _across(one.line, other.line):
+                length = math.dist(start, end)
+                if length < 1.6 * design.site.runs.spacing and made.measure(
+                    start, end, _BESIDE, "<> run to run", length=length
+                ):
+                    return
+
+
+def _clearance(made: _Maker, design: Design) -> None:
+    """Dimension the distance of an outer run to the edge of the bed: the last one, then the first."""
+    edge = LineString(design.site.bed.outline.exterior.coords)
+    for run in (design.laying.runs[-1:] + design.laying.runs[:1]) if design.laying.runs else ():
+        for start, end in _across(run.line, edge):
+            length = math.dist(start, end)
+            if length < 3 * max(design.site.bed.clearance, 0.3 * design.site.runs.spacing) and made.measure(
+                start, end, _BESIDE, "<> to the edge", length=length
+            ):
+                return
+
+
+def _across(line: LineString, other: LineString) -> Iterator[tuple[XY, XY]]:
+    for share in _ALONG:
+        at = line.interpolate(share, normalized=True)
+        foot = other.interpolate(other.project(at))
+        yield (at.x, at.y), (foot.x, foot.y)
+
+
+def _overall(made: _Maker, design: Design) -> None:
+    """Dimension the bed from end to end, beside it."""
+    box = coordinates(design.site.bed.outline.minimum_rotated_rectangle)[:-1]
+    sides = [(box[i], box[(i + 1) % len(box)]) for i in range(len(box))]
+    longest = max(math.dist(a, b) for a, b in sides)
+    middle = box.mean(axis=0)
+    for start, end in sides:
+        if math.dist(start, end) < longest - 1e-6:
+            continue
+        way, lean = end - start, middle - start
+        outward = -1.0 if way[0] * lean[1] - way[1] * lean[0] > 0 else 1.0
+        first, last = (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))
+        offs = [outward * off for off in _OUTSIDE]
+        if made.measure(first, last, offs, "bed <> over all", length=longest):
+            return
