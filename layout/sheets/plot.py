@@ -289,14 +289,20 @@ def _searchable(texts: Sequence[tuple[Text, Array]], lettering: Lettering, order
 
         def draw(self, renderer: Any) -> None:
             made = renderer.new_gc()
+            fonts: dict[
+                tuple[bool, float], FontProperties
+            ] = {}  # making one takes a third as long as its text
             for mark, at in texts:
                 width = lettering.width(mark.text, mark.height, strong=mark.strong)
                 back = {"left": 0.0, "centre": width / 2, "right": width}[mark.align]
                 turn = math.radians(mark.angle)
                 base = (at[0] - back * math.cos(turn), at[1] - back * math.sin(turn))
                 x, y = self.get_transform().transform(base)
-                font = FontProperties(fname=str(font_file(strong=mark.strong)))
-                font.set_size(72 * mark.height / CAPITAL)
+                font = fonts.get((mark.strong, mark.height))
+                if font is None:
+                    font = FontProperties(fname=str(font_file(strong=mark.strong)))
+                    font.set_size(72 * mark.height / CAPITAL)
+                    fonts[mark.strong, mark.height] = font
                 made.set_foreground(COLOURS[mark.layer.pen.colour])
                 renderer.draw_text(made, x, y, mark.text, font, mark.angle, ismath=False)
             made.restore()
