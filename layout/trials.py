@@ -191,6 +191,8 @@ def _trial(site: Site, ground: UsableGround, along: _Along, pattern: Pattern) ->
             site.tubing,
             pattern=pattern,
             guide=along.lines.get(pattern),
+            # water that is led through necks is led past obstacles by blank tubing alone
+            longest=0.0 if along.lobes else site.laterals.longest,
         )
     if laying is None or not laying.runs:
         return None

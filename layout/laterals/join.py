@@ -205,15 +205,23 @@ def _wound(plot: _Plot, windings: Sequence[Sequence[str]]) -> Iterator[_Path]:
     number = {line.runs[0].name: n for n, line in enumerate(plot.lines)}
     for winding in windings:
         path: _Path | None = None
+        outward = True
         for place, name in enumerate(winding):
             line = number[name]
-            step = _Path(steps=((line, place % 2 == 0),), length=plot.lines[line].length)
+            if place and not _goes_on(plot.lines[number[winding[place - 1]]], plot.lines[line]):
+                outward = not outward
+            step = _Path(steps=((line, outward),), length=plot.lines[line].length)
             loop = None if path is None else plot.loop(path, step)
             if path is not None and loop is None:
                 break
             path = step if path is None or loop is None else path.then(loop, step)
         if path is not None:
             yield path
+
+
+def _goes_on(line: _Line, other: _Line) -> bool:
+    """Whether a line goes on with another of its row, beyond an obstacle."""
+    return line.row == other.row and line.runs[0].lobe == other.runs[0].lobe
 
 
 def _next_tie(

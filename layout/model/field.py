@@ -158,9 +158,10 @@ class Laying:
     lobes : tuple of Lobe
         By number; empty for a bed without necks.
     windings : tuple of tuple of str
-        Runs beyond necks that loops have to tie end to end for water to reach them, each in the order of flow: the
-        first is fed and walked away from the manifold end, the next one back, and so on by turns. Of a line that
-        blank tubing carries on, its first run is named.
+        Runs beyond necks or obstacles that loops have to tie end to end for water to reach them, each in the order of
+        flow: the first is fed and walked away from the manifold end, the next one back, and so on by turns; but where
+        two of one row follow each other, on the two sides of an obstacle, both are walked the same way. Of a line
+        that blank tubing carries on, its first run is named.
     """
 
     pattern: Pattern

@@ -16,12 +16,12 @@ from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Join, Run
-from layout.plane import Array, bend_radii, coordinates, lines_of, points_at, stations, stretch
+from layout.plane import coordinates, lines_of, stretch
 from layout.runs import fronts, guides
-from layout.runs.carry import MARGIN, RING_STEP, _between, _clear_of, _way, _way_across
 from layout.runs.led import Led
 from layout.runs.neck import NEAR_ENOUGH, Neck
-from layout.runs.trim import BEND_SHARE, CRUMB, GAP_SHARE, SWING_SLACK, Ground
+from layout.runs.rings import MARGIN, RING_STEP, bends_enough, between, clear_of, way_across, way_along
+from layout.runs.trim import CRUMB, GAP_SHARE, SWING_SLACK, Ground
 
 FURTHER = 0.4
 """How far beyond the end of a run a wall is followed at most, in lengths of the run."""
@@ -63,9 +63,9 @@ def _wall(neck: Neck, near: LineString, far: LineString, hand: int) -> LineStrin
     if key in neck.walls:
         return neck.walls[key]
     if hand < 0:
-        walk = _between(neck.edge, (neck.ends[0] - on) % whole, (neck.ends[0] + back) % whole).reverse()
+        walk = between(neck.edge, (neck.ends[0] - on) % whole, (neck.ends[0] + back) % whole).reverse()
     else:
-        walk = _between(neck.edge, (neck.ends[1] - back) % whole, (neck.ends[1] + on) % whole)
+        walk = between(neck.edge, (neck.ends[1] - back) % whole, (neck.ends[1] + on) % whole)
     neck.walls[key] = guides.swung_wide(
         walk,
         side=float(hand),
@@ -80,12 +80,12 @@ def _blank(led: Led, ground: Ground, before: str, after: str, band: BaseGeometry
     if not isinstance(band, Polygon):
         return None
     ring = Polygon(band.exterior)
-    start = _clear_of(led.runs[before].line, ring, last=True)
-    end = _clear_of(led.runs[after].line, ring, last=False)
+    start = clear_of(led.runs[before].line, ring, last=True)
+    end = clear_of(led.runs[after].line, ring, last=False)
     if start is None or end is None:
         return None
     off = max(float(ring.distance(Point(tip))) for tip in (start.coords[-1], end.coords[0]))
-    for lay in (_way, _way_across) if off < 1e-6 * ground.spacing else (_way_across,):
+    for lay in (way_along, way_across) if off < 1e-6 * ground.spacing else (way_across,):
         way = lay(start, end, ring, float(hand), ground)
         if way is not None and _lawful(ground, *way):
             break
@@ -105,7 +105,7 @@ def _lawful(ground: Ground, first: LineString, blank: LineString, last: LineStri
     whole = LineString(np.vstack([coordinates(part) for part in (first, blank, last)]))
     if not whole.is_simple:
         return False
-    return radius <= 0 or _bends_enough(coordinates(whole), radius)
+    return radius <= 0 or bends_enough(coordinates(whole), radius)
 
 
 def _made_room(led: Led, neck: Neck, made: Sequence[Join]) -> bool:
@@ -180,21 +180,3 @@ def _cut_back(ground: Ground, run: Run, keep: BaseGeometry) -> LineString | None
         return None
     first, last = (float(run.line.project(Point(longest.coords[tip]))) for tip in (0, -1))
     return stretch(run.line, min(first, last), max(first, last))
-
-
-def _bends_enough(line: Array, radius: float) -> bool:
-    """Whether a line bends no tighter than a radius, by the circle through three points and by its turning."""
-    arm = radius / 4
-    radii, _ = bend_radii(line, arm=arm)
-    if len(radii) and float(radii.min()) < BEND_SHARE * radius:
-        return False
-    along = np.arange(0.0, stations(line)[-1], arm / 5)
-    if len(along) < 12:
-        return True
-    step = points_at(line, along[5:]) - points_at(line, along[:-5])
-    angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
-    return all(
-        len(angle) <= over
-        or float(np.abs(angle[over:] - angle[:-over]).max()) <= over * arm / 5 / (BEND_SHARE * radius)
-        for over in (10, 20)
-    )

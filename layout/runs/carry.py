@@ -1,54 +1,53 @@
-"""Blank tubing that carries a line past an obstacle: a tree or tank in the bed, a setback that bites into it.
+"""What becomes of rows that an obstacle interrupts: a tree or tank in the bed, a setback that bites into it.
 
-Rows that an obstacle interrupts are led round it on rings about its setback zone, the row nearest its middle
-on the innermost ring and each next one further out, so that no two touch. The stretch on the ring has no emitters. A
-row that is not interrupted itself, but would touch the outermost ring, is led round as well. Where a way round would
-leave the ground, come too near another run, or be too long for what lies beyond, the row ends at the obstacle.
+A row may bend round the obstacle with its emitters, where it keeps its gap to all others. It may be *carried* past by
+blank tubing on a ring about the setback zone, the row nearest the middle on the innermost ring and each next one
+further out, so that no two touch; where the ring is a gap from all emitters it has some, too. Or the row ends at the
+zone, and what lies beyond is *tied* to its neighbours by loops (:mod:`layout.runs.tied`). Which rows are carried and
+which tied is decided at each obstacle by what that costs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
-import shapely.ops
+from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
-from layout.plane import coordinates, distances, lines_of, polygons_of, stretch, union
-from layout.runs.guides import rounded
-from layout.runs.trim import Ground, Row
+from layout.plane import Array, coordinates, lines_of, polygons_of, stretch, union
+from layout.runs.rings import JOINT, MARGIN, RING_STEP, bends_enough, clear_of, way_along
+from layout.runs.tied import UNDECIDED, Carried, Ties, ties
+from layout.runs.trim import CRUMB, GAP_SHARE, Ground, Row
 
-RING_STEP = 0.25
-"""Distance between rings, and least distance from blank tubing to other tubing, in spacings."""
-JOINT = 0.002
-"""How far blank tubing may lie beside the run it leaves where the two are joined, in spacings."""
 REACH = 20.0
 """How far from an obstacle rows are looked at, in spacings."""
-MARGIN = 0.005
-"""How far the innermost ring keeps outside the zone, in spacings: rings are drawn in chords."""
+BESIDE = 2.5
+"""How far from an obstacle ground is looked at for dry places, in spacings."""
+SAMPLE = 0.3
+"""How far apart such places are looked at, in spacings."""
 MOST_BARE = 1.3
 """Greatest distance from where emitting tubing gave way to blank to what is left, in spacings: one row may give way
 along a stretch, the rows beside it may not as well."""
 MOST_BLANK = 0.30
 """Greatest share of blank tubing in a carried line; nor may it be longer than the run that it leads to (a judgement, no
 published source)."""
+WEIGHT_DRY, WEIGHT_BARE, WEIGHT_BLANK = 4.0, 0.1, 0.03
+"""Weights of :func:`_cost` (a judgement, no published source)."""
+MOST_SPLITS = 2
+"""How unevenly the rows tied may lie to the two sides of an obstacle's middle, where more than that are tied."""
+
+State = Mapping[int, Carried]
 
 
-@dataclass(slots=True)
-class Carried:
-    """The pieces of one row, from the manifold end, and the blank tubing between them.
-
-    `blanks[k]` leads from piece k to piece k + 1; None where the row is interrupted there.
-    """
-
-    place: float
-    pieces: list[LineString]
-    blanks: list[LineString | None] = field(default_factory=list)
-
-
-def carry(rows: Sequence[Row], ground: Ground) -> list[Carried]:
+def carry(
+    rows: Sequence[Row], ground: Ground, *, fed: Sequence[bool] | None = None, longest: float = 0.0
+) -> list[Carried]:
     """Lead interrupted rows past obstacles.
 
     Parameters
@@ -56,19 +55,29 @@ def carry(rows: Sequence[Row], ground: Ground) -> list[Carried]:
     rows : sequence of Row
         Lawful rows from left to right, pieces from the manifold end on.
     ground : Ground
+    fed : sequence of bool, optional
+        Whether each row begins at the manifold end; all of them where it is not given.
+    longest : float
+        Greatest length of a lateral that rows tied past an obstacle may make [m]; 0 where none are to be tied.
 
     Returns
     -------
     list of Carried
-        In the same order; pieces may be shorter than before where blank tubing takes their place.
+        In the same order; pieces may be shorter than before where blank tubing takes their place, or longer where
+        they bend round an obstacle.
     """
-    carried = [Carried(row.place, list(row.pieces), [None] * (len(row.pieces) - 1)) for row in rows]
-    for zone in _obstacles(ground):
+    carried = [
+        Carried(row.place, list(row.pieces), [UNDECIDED] * (len(row.pieces) - 1), begins)
+        for row, begins in zip(rows, fed or [True] * len(rows), strict=True)
+    ]
+    zones = sorted(_obstacles(ground), key=lambda zone: -round(zone.area, 6))
+    for zone in zones:
         reach = zone.buffer(REACH * ground.spacing).envelope
-        near = [row for row in carried if any(piece.intersects(reach) for piece in row.pieces)]
-        if any(len(row.pieces) > 1 for row in near):
-            for side in (1.0, -1.0):
-                _round(zone, side, near, ground)
+        near = [k for k, row in enumerate(carried) if any(piece.intersects(reach) for piece in row.pieces)]
+        if any(len(carried[k].pieces) > 1 for k in near):
+            _Obstacle(zone, carried, near, ground, longest).pass_by()
+    for row in carried:
+        row.blanks = [None if blank is UNDECIDED else blank for blank in row.blanks]
     return carried
 
 
@@ -80,6 +89,385 @@ def _obstacles(ground: Ground) -> list[Polygon]:
     return zones + [hollow.buffer(ground.clearance, quad_segs=32) for hollow in deep]
 
 
+class _Obstacle:
+    """One obstacle, and the rows of a bed that it interrupts."""
+
+    def __init__(
+        self, zone: Polygon, rows: list[Carried], near: Sequence[int], ground: Ground, longest: float
+    ) -> None:
+        self.zone, self.rows, self.near = zone, rows, near
+        self.ground, self.longest = ground, longest
+        self.step = RING_STEP * ground.spacing
+        self.gap = GAP_SHARE * ground.closest
+        self.allowed = ground.limits.buffer(1e-6)
+        middle = _middle(zone, ground)
+        self.outward = {side: self._outward(middle, side) for side in (1.0, -1.0)}
+        self.cut = {
+            side: [k for k in numbers if self._interrupted(rows[k], self.step) is not None]
+            for side, numbers in self.outward.items()
+        }
+
+    def pass_by(self) -> None:
+        """Lead its rows past it, in the way that costs least."""
+        if not any(self.cut.values()):
+            return
+        base = max(self.ground.radius - _blunt(self.zone), 0.0)
+        for side in (1.0, -1.0):
+            self._bend(side, base)
+        chains = {
+            side: [self._chain(side, ends, base) for ends in range(len(self.cut[side]) + 1)]
+            for side in (1.0, -1.0)
+        }
+        waiting: list[tuple[float, int, State]] = []
+        for left, right in self._choices():
+            one, other = chains[1.0][left], chains[-1.0][right]
+            if one is not None and other is not None:
+                led: State = {**one, **other, **self._ending(1.0, left), **self._ending(-1.0, right)}
+                waiting.append((self._ties(led).cost, len(waiting), led))
+        samples = self._samples()
+        least = math.inf
+        chosen: State | None = None
+        for bound, _, way in sorted(waiting, key=lambda option: option[:2]):
+            if bound >= least:
+                break
+            state = self._emitting(way)
+            if state is None or self._leaves_bare(state):
+                continue
+            cost = round(self._cost(state, samples), 6)
+            if cost < least:
+                least, chosen = cost, state
+        if chosen is None:
+            chosen = {**self._ending(1.0, len(self.cut[1.0])), **self._ending(-1.0, len(self.cut[-1.0]))}
+        for k, row in chosen.items():
+            self.rows[k] = row
+
+    def _choices(self) -> Iterator[tuple[int, int]]:
+        """How many rows on either side of the middle end at the zone, the innermost ones.
+
+        All or few of them, few or none, or about as many left as right.
+        """
+        left, right = (len(self.cut[side]) for side in (1.0, -1.0))
+        for counts in itertools.product(range(left + 1), range(right + 1)):
+            ended = sum(counts)
+            few = min(ended, left + right - ended) <= MOST_SPLITS
+            even = ended % 2 == 0 and abs(counts[0] - counts[1]) <= MOST_SPLITS
+            if self.longest <= 0 or few or even:
+                yield counts
+
+    # --- where rows stand -------------------------------------------------------------------------------
+
+    def _outward(self, middle: Point, side: float) -> list[int]:
+        """Rows that pass on one side of an obstacle's middle, nearest first; left is 1.0."""
+        found = []
+        for k in self.near:
+            row = self.rows[k]
+            if not row.pieces:
+                continue
+            whole = LineString(np.vstack([coordinates(piece) for piece in row.pieces]))
+            at = shapely.line_locate_point(whole, middle)
+            around = coordinates(stretch(whole, max(at - 1e-3, 0), min(at + 1e-3, whole.length)))
+            (x0, y0), (x1, y1) = around[0], around[-1]
+            cross = (x1 - x0) * (middle.y - y0) - (y1 - y0) * (middle.x - x0)
+            if (1.0 if cross <= 0 else -1.0) == side:
+                found.append((float(whole.distance(middle)), k))
+        return [k for _, k in sorted(found)]
+
+    def _interrupted(self, row: Carried, slack: float) -> int | None:
+        """Index of the piece after which the zone interrupts a row."""
+        for k, blank in enumerate(row.blanks):
+            if blank is UNDECIDED:
+                ends = (Point(row.pieces[k].coords[-1]), Point(row.pieces[k + 1].coords[0]))
+                chord = LineString([ends[0], ends[1]])
+                if all(end.distance(self.zone) < slack + 1e-6 for end in ends) or chord.crosses(self.zone):
+                    return k
+        return None
+
+    def _ring(self, distance: float) -> Polygon:
+        return self.zone.buffer(distance + MARGIN * self.ground.spacing, quad_segs=32)
+
+    # --- bending ----------------------------------------------------------------------------------------
+
+    def _bend(self, side: float, base: float) -> None:
+        """Let the outermost row that the zone interrupts on one side bend round it, where it keeps its gap."""
+        if not self.cut[side]:
+            return
+        number = self.cut[side][-1]
+        row = self.rows[number]
+        at = self._interrupted(row, self.step)
+        assert at is not None, "it is interrupted"
+        way = self._way(row, at, self._ring(base), side)
+        if way is None or not self._lawful(way):
+            return
+        before, bend, after = way
+        if float(shapely.distance(bend, self._others({number: row}, number))) < self.gap:
+            return
+        row.join(at, _joined(before, bend, after))
+        self.cut[side].pop()
+
+    def _way(
+        self, row: Carried, at: int, ring: Polygon, side: float
+    ) -> tuple[LineString, LineString, LineString] | None:
+        """The way of a row round a ring that it meets after one of its pieces."""
+        before, after = (clear_of(row.pieces[k], ring, last=k == at) for k in (at, at + 1))
+        if before is None or after is None:
+            return None
+        return way_along(before, after, ring, side, self.ground)
+
+    def _lawful(self, way: tuple[LineString, LineString, LineString]) -> bool:
+        """Whether a way keeps to the ground and the bend radius, and its runs are long enough."""
+        before, middle, after = way
+        if min(before.length, after.length) < self.ground.shortest or not middle.is_simple:
+            return False
+        if not self.allowed.covers(middle):
+            return False
+        return self.ground.radius <= 0 or bends_enough(coordinates(_joined(*way)), self.ground.radius)
+
+    def _others(self, state: State, but: int) -> BaseGeometry:
+        """All emitting tubing near the zone but one row's."""
+        return shapely.MultiLineString(
+            [piece for k in self.near if k != but for piece in state.get(k, self.rows[k]).pieces]
+        )
+
+    # --- carrying ---------------------------------------------------------------------------------------
+
+    def _chain(self, side: float, ends: int, base: float) -> State | None:
+        """The rows on one side led round the zone, each further out, but for the innermost ones that end at it.
+
+        On until one is neither interrupted nor touched. None where that cannot be.
+        """
+        led: dict[int, Carried] = {}
+        if ends == len(self.cut[side]):
+            return led
+        first = self.outward[side].index(self.cut[side][ends])
+        for k in self.outward[side][first:]:
+            row = self.rows[k].copy()
+            cut = self._interrupted(row, self.step)
+            if cut is None and not any(_blank_near(row, other, 0.9 * self.step) for other in led.values()):
+                break
+            if not self._lead(row, cut, self._ring(base + len(led) * self.step), side):
+                return None
+            led[k] = row
+        return led
+
+    def _ending(self, side: float, ends: int) -> State:
+        """The innermost rows on one side, as they are where they end at the zone."""
+        found = {}
+        for k in self.cut[side][:ends]:
+            row = found[k] = self.rows[k].copy()
+            while (at := self._interrupted(row, self.step)) is not None:
+                row.blanks[at] = None
+        return found
+
+    def _lead(self, row: Carried, cut: int | None, ring: Polygon, side: float) -> bool:
+        """Put one row round a ring; False where that cannot be."""
+        if cut is None:
+            touching = [k for k, piece in enumerate(row.pieces) if piece.crosses(ring)]
+            if len(touching) != 1:
+                return False
+            cut = touching[0]
+            outside = lines_of(row.pieces[cut].difference(ring))
+            outside.sort(key=lambda part: row.pieces[cut].project(Point(part.coords[0])))
+            if len(outside) != 2:
+                return False
+            way = way_along(outside[0], outside[1], ring, side, self.ground)
+            replaced = 1
+        else:
+            way = self._way(row, cut, ring, side)
+            replaced = 2
+        if way is None or not self._worth_it(*way):
+            return False
+        before, blank, after = way
+        row.pieces[cut : cut + replaced] = [before, after]
+        row.blanks[cut : cut + replaced - 1] = [blank]
+        return True
+
+    def _worth_it(self, before: LineString, blank: LineString, after: LineString) -> bool:
+        """Whether a carried line stays on the ground and is worth its blank tubing."""
+        if min(before.length, after.length) < self.ground.shortest:
+            return False
+        if blank.length > min(after.length, MOST_BLANK * (before.length + blank.length + after.length)):
+            return False
+        return bool(self.allowed.covers(blank)) and blank.is_simple
+
+    def _emitting(self, led: State) -> State | None:
+        """Rows led round the zone, with emitters on the rings where they are a gap from all others.
+
+        None where their blank tubing comes too near to other tubing.
+        """
+        if not self._apart(led):
+            return None
+        state = {k: row.copy() for k, row in led.items()}
+        for k, row in state.items():
+            for at in reversed(range(len(row.blanks))):
+                blank = row.blanks[at]
+                if blank is not None and not blank.is_empty and blank not in self.rows[k].blank():
+                    self._let_emit(row, at, self._others(state, k))
+        return state
+
+    def _let_emit(self, row: Carried, at: int, others: BaseGeometry) -> None:
+        """Give a stretch of blank tubing emitters from the runs it joins on, or in its middle, as far as gaps allow."""
+        blank = row.blanks[at]
+        assert blank is not None, "only blank tubing can be given emitters"
+        before, after = row.pieces[at], row.pieces[at + 1]
+        length = float(blank.length)
+        along = np.linspace(0.0, length, max(math.ceil(8 * length / self.ground.spacing), 2) + 1)
+        free = shapely.distance(shapely.line_interpolate_point(blank, along), others) > self.gap
+        if free.all() and float(blank.distance(others)) >= self.gap:
+            row.join(at, _joined(before, blank, after))
+            return
+        if free.all():
+            return
+        on, off = along[max(int(np.argmin(free)) - 1, 0)], along[-max(int(np.argmin(free[::-1])), 1)]
+        longer, on, off = self._longer((before, after), blank, (float(on), float(off)), others)
+        blanks: list[LineString | None] = [stretch(blank, on, off)]
+        pieces = list(longer)
+        middle = self._middle_span(blanks[0], shapely.union_all([others, *longer]))  # type: ignore[arg-type]
+        if middle is not None:
+            start, end = middle
+            rest = blanks[0]
+            assert rest is not None, "it was made just now"
+            pieces.insert(1, stretch(rest, start, end))
+            blanks = [stretch(rest, 0.0, start), stretch(rest, end, rest.length)]
+        row.pieces[at : at + 2] = pieces
+        row.blanks[at : at + 1] = blanks
+
+    def _longer(
+        self,
+        runs: tuple[LineString, LineString],
+        blank: LineString,
+        span: tuple[float, float],
+        others: BaseGeometry,
+    ) -> tuple[tuple[LineString, LineString], float, float]:
+        """Two runs carried on along the blank tubing between them, and the span [m] of it that stays blank.
+
+        Where that would break a gap they stay as they are.
+        """
+        (before, after), (on, off) = runs, span
+        crumb = CRUMB * self.ground.spacing
+        whole = (runs, 0.0, float(blank.length))
+        gained: list[LineString] = []
+        if on > crumb:
+            gained.append(stretch(blank, 0.0, on))
+            before = _joined(before, gained[-1])
+        else:
+            on = 0.0
+        if off < blank.length - crumb:
+            gained.append(stretch(blank, off, blank.length))
+            after = _joined(gained[-1], after)
+        else:
+            off = float(blank.length)
+        if not gained or min(float(line.distance(others)) for line in gained) < self.gap:
+            return whole
+        kept = min(self.gap, float(runs[0].distance(runs[1])))
+        return ((before, after), on, off) if float(before.distance(after)) >= kept else whole
+
+    def _middle_span(self, blank: LineString, others: BaseGeometry) -> tuple[float, float] | None:
+        """The longest stretch of some blank tubing a gap from all runs [m]; None where it is too short for a run."""
+        length = float(blank.length)
+        along = np.linspace(0.0, length, max(math.ceil(8 * length / self.ground.spacing), 2) + 1)
+        near = shapely.distance(shapely.line_interpolate_point(blank, along), others) <= self.gap
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], ~near, [0]))))
+        spans = [(along[a], along[b - 1]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+        start, end = max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
+        if end - start < self.ground.least or not 0 < start < end < length:
+            return None
+        return (start, end) if float(stretch(blank, start, end).distance(others)) >= self.gap else None
+
+    # --- what it comes to -------------------------------------------------------------------------------
+
+    def _apart(self, led: State) -> bool:
+        """Whether the blank tubing of rows led round keeps its distance from all other tubing."""
+        tubing = [
+            (k, line)
+            for k in self.near
+            for row in [led.get(k, self.rows[k])]
+            for line in (*row.pieces, *row.blank())
+        ]
+        tree = shapely.STRtree([line for _, line in tubing])
+        return not any(
+            tubing[at][0] != k
+            for k, row in led.items()
+            for blank in row.blank()
+            for at in tree.query(blank, predicate="dwithin", distance=0.9 * self.step).tolist()
+        )
+
+    def _leaves_bare(self, state: State) -> bool:
+        """Whether blank tubing took the place of so much emitting tubing that ground lies bare beside it."""
+        kept = union(piece for k in self.near for piece in state.get(k, self.rows[k]).pieces)
+        shapely.prepare(kept)
+        for k, row in state.items():
+            lost = union(self.rows[k].pieces).difference(
+                union(row.pieces).buffer(JOINT * self.ground.spacing)
+            )
+            places = shapely.points(
+                shapely.get_coordinates(shapely.segmentize(lost, self.ground.spacing / 2))
+            )
+            if not shapely.dwithin(kept, places, MOST_BARE * self.ground.spacing).all():
+                return True
+        return False
+
+    def _samples(self) -> _Samples:
+        """Points of the usable ground round the zone, and of its edge."""
+        step = SAMPLE * self.ground.spacing
+        around = self.zone.buffer(BESIDE * self.ground.spacing).difference(self.zone)
+        around = around.intersection(self.ground.limits)
+        grid = np.empty((0, 2))
+        if not around.is_empty:
+            x0, y0, x1, y1 = around.bounds
+            grid_x, grid_y = np.meshgrid(
+                np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
+            )
+            shapely.prepare(around)
+            inside = shapely.contains_xy(around, grid_x.ravel(), grid_y.ravel())
+            grid = np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside]))
+        edge = shapely.segmentize(self.zone.exterior, step / 2).intersection(self.ground.limits)
+        points = np.asarray(shapely.points(np.vstack((grid, shapely.get_coordinates(edge)))))
+        rim = shapely.box(*self.zone.buffer(2 * BESIDE * self.ground.spacing).bounds)
+        moved = {k for side in (1.0, -1.0) for k in self.outward[side][: len(self.cut[side]) + 3]}
+        still = [piece for k in self.near if k not in moved for piece in self.rows[k].pieces]
+        away = np.asarray(shapely.distance(points, shapely.intersection(shapely.MultiLineString(still), rim)))
+        return _Samples(
+            points=points, rim=rim, away=np.nan_to_num(away, nan=np.inf), still=frozenset(self.near) - moved
+        )
+
+    def _ties(self, state: State) -> Ties:
+        """What loops tie, with some rows led past or ended at the zone."""
+        return ties([state.get(k, row) for k, row in enumerate(self.rows)], self.ground, longest=self.longest)
+
+    def _cost(self, state: State, samples: _Samples) -> float:
+        """What a way past the zone costs; the least is taken.
+
+        4 × (driest place beside the zone ÷ half a spacing − 1) + 0.1 × ground there farther than half a
+        spacing from tubing [squares of the spacing] + 0.03 × blank tubing and loops past obstacles [spacings] + what
+        ties cost.
+        """
+        half = self.ground.spacing / 2
+        lines = [
+            piece for k in self.near if k not in samples.still for piece in state.get(k, self.rows[k]).pieces
+        ]
+        near = shapely.intersection(shapely.MultiLineString(lines), samples.rim)
+        away = np.fmin(shapely.distance(samples.points, near), samples.away)
+        driest = float(away.max()) if len(away) else 0.0
+        tied = self._ties(state)
+        blank = math.fsum(blank.length for row in state.values() for blank in row.blank())
+        return (
+            WEIGHT_DRY * max(driest / half - 1.0, 0.0)
+            + WEIGHT_BARE * SAMPLE**2 * float((away > 1.01 * half).sum())
+            + WEIGHT_BLANK * (blank + tied.blank) / self.ground.spacing
+            + tied.cost
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Samples:
+    """Points beside a zone, the ground they lie in, and how far they are from rows that the zone leaves alone."""
+
+    points: NDArray[np.object_]
+    rim: Polygon
+    away: Array
+    still: frozenset[int]
+
+
 def _middle(zone: Polygon, ground: Ground) -> Point:
     """The point rows pass on one side or the other: a closed obstacle's centre, an open one's mouth."""
     if ground.outline.contains(zone):
@@ -88,78 +476,9 @@ def _middle(zone: Polygon, ground: Ground) -> Point:
     return (zone.difference(ground.outline) if mouth.is_empty else mouth).centroid
 
 
-def _round(zone: Polygon, side: float, rows: list[Carried], ground: Ground) -> None:
-    """Lead the rows on one side of a zone round it: all that it interrupts, or as many of the outer ones as can be."""
-    outward = _outward(_middle(zone, ground), side, rows)
-    cut = [
-        k for k, row in enumerate(outward) if _interrupted(row, zone, RING_STEP * ground.spacing) is not None
-    ]
-    base = max(ground.radius - _blunt(zone), 0.0) if cut else 0.0
-    for first in cut:
-        if _chain(outward[first:], zone, base, side, rows, ground):
-            return
-
-
-def _chain(
-    outward: list[Carried], zone: Polygon, base: float, side: float, rows: list[Carried], ground: Ground
-) -> bool:
-    """Lead rows round a zone, each further out, until one is neither interrupted nor touched; all or none."""
-    step = RING_STEP * ground.spacing
-    led: list[tuple[Carried, Carried]] = []
-    for row in outward:
-        before = Carried(row.place, list(row.pieces), list(row.blanks))
-        cut = _interrupted(row, zone, step)
-        if cut is None and not any(_blank_near(row, other, 0.9 * step) for _, other in led):
-            break
-        ring = zone.buffer(base + len(led) * step + MARGIN * ground.spacing, quad_segs=32)
-        if not _lead(row, cut, ring, side, ground):
-            _undo(led)
-            return False
-        led.append((before, row))
-    if not _apart([row for _, row in led], rows, 0.9 * step) or _leaves_bare(led, rows, ground):
-        _undo(led)
-        return False
-    return True
-
-
-def _leaves_bare(led: list[tuple[Carried, Carried]], rows: list[Carried], ground: Ground) -> bool:
-    """Whether blank tubing took the place of so much emitting tubing that ground lies bare beside it."""
-    kept = union(piece for row in rows for piece in row.pieces)
-    shapely.prepare(kept)
-    for before, row in led:
-        lost = union(before.pieces).difference(union(row.pieces).buffer(JOINT * ground.spacing))
-        places = shapely.points(shapely.get_coordinates(shapely.segmentize(lost, ground.spacing / 2)))
-        if not shapely.dwithin(kept, places, MOST_BARE * ground.spacing).all():
-            return True
-    return False
-
-
-def _undo(led: list[tuple[Carried, Carried]]) -> None:
-    for before, row in led:
-        row.pieces, row.blanks = before.pieces, before.blanks
-
-
 def _blank_near(row: Carried, led: Carried, least: float) -> bool:
     """Whether a row's tubing comes too near the blank tubing of a row that was led round."""
-    blanks = [blank for blank in led.blanks if blank is not None]
-    return any(shapely.dwithin(piece, blank, least) for piece in row.pieces for blank in blanks)
-
-
-def _apart(led: list[Carried], rows: list[Carried], least: float) -> bool:
-    """Whether the blank tubing of some rows keeps its distance from all other tubing."""
-    tubing = [
-        (row, line)
-        for row in rows
-        for line in (*row.pieces, *(blank for blank in row.blanks if blank is not None))
-    ]
-    tree = shapely.STRtree([line for _, line in tubing])
-    return not any(
-        tubing[k][0] is not row
-        for row in led
-        for blank in row.blanks
-        if blank is not None
-        for k in tree.query(blank, predicate="dwithin", distance=least).tolist()
-    )
+    return any(shapely.dwithin(piece, blank, least) for piece in row.pieces for blank in led.blank())
 
 
 def _blunt(zone: Polygon) -> float:
@@ -173,180 +492,7 @@ def _blunt(zone: Polygon) -> float:
     return 0.0
 
 
-def _outward(middle: Point, side: float, rows: list[Carried]) -> list[Carried]:
-    """Rows that pass on one side of an obstacle's middle, nearest first; left is 1.0."""
-    found = []
-    for row in rows:
-        if not row.pieces:
-            continue
-        whole = LineString(np.vstack([coordinates(piece) for piece in row.pieces]))
-        at = shapely.line_locate_point(whole, middle)
-        around = coordinates(stretch(whole, max(at - 1e-3, 0), min(at + 1e-3, whole.length)))
-        (x0, y0), (x1, y1) = around[0], around[-1]
-        cross = (x1 - x0) * (middle.y - y0) - (y1 - y0) * (middle.x - x0)
-        if (1.0 if cross <= 0 else -1.0) == side:
-            found.append((float(whole.distance(middle)), row))
-    return [row for _, row in sorted(found, key=lambda pair: pair[0])]
-
-
-def _interrupted(row: Carried, zone: Polygon, slack: float) -> int | None:
-    """Index of the piece after which a zone interrupts a row."""
-    for k, blank in enumerate(row.blanks):
-        if blank is None:
-            ends = (shapely.Point(row.pieces[k].coords[-1]), shapely.Point(row.pieces[k + 1].coords[0]))
-            chord = LineString([ends[0], ends[1]])
-            if all(end.distance(zone) < slack + 1e-6 for end in ends) or chord.crosses(zone):
-                return k
-    return None
-
-
-def _lead(row: Carried, cut: int | None, ring: Polygon, side: float, ground: Ground) -> bool:
-    """Put one row round a ring; False, and nothing changed, where that cannot be."""
-    if cut is None:
-        touching = [k for k, piece in enumerate(row.pieces) if piece.crosses(ring)]
-        if len(touching) != 1:
-            return False
-        cut = touching[0]
-        outside = lines_of(row.pieces[cut].difference(ring))
-        outside.sort(key=lambda part: row.pieces[cut].project(shapely.Point(part.coords[0])))
-        if len(outside) != 2:
-            return False
-        before, after = outside
-        replaced = 1
-    else:
-        before, after = (_clear_of(row.pieces[k], ring, last=k == cut) for k in (cut, cut + 1))  # type: ignore[assignment]
-        replaced = 2
-        if before is None or after is None:
-            return False
-    way = _way(before, after, ring, side, ground)
-    if way is None:
-        return False
-    before, blank, after = way
-    if not _worth_it(before, blank, after, ground):
-        return False
-    row.pieces[cut : cut + replaced] = [before, after]
-    if replaced == 1:
-        row.blanks.insert(cut, blank)
-    else:
-        row.blanks[cut] = blank
-    return True
-
-
-def _clear_of(piece: LineString, ring: Polygon, *, last: bool) -> LineString | None:
-    """The part of a piece outside a ring that keeps its other end."""
-    parts = lines_of(piece.difference(ring))
-    if not parts:
-        return None
-    keep = shapely.Point(piece.coords[0 if last else -1])
-    part = min(parts, key=lambda candidate: candidate.distance(keep))
-    return part if part.distance(keep) < 1e-6 else None
-
-
-def _way(
-    before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
-) -> tuple[LineString, LineString, LineString] | None:
-    """Both pieces and the blank tubing between them, eased where they meet the ring."""
-    start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
-    around = _arc(ring, start, end, side)
-    if around.length <= 0:
-        return None
-    reach = 8 * ground.radius + ground.spacing  # the ends that easing may touch
-    tail = stretch(before, max(before.length - reach, 0.0), before.length)
-    head = stretch(after, 0.0, min(reach, after.length))
-    whole = LineString(np.vstack([coordinates(part) for part in (tail, around, head)]))
-    joint = JOINT * ground.spacing
-    eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
-    return None if eased is None else _taken_out(eased, (before, tail), (head, after), ground)
-
-
-def _way_across(
-    before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
-) -> tuple[LineString, LineString, LineString] | None:
-    """As :func:`_way`, for pieces that end off the ring: slantwise on to it and off it, all corners rolled smooth."""
-    start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
-    around = _arc(ring, start, end, side)
-    on, off = (2.0 * float(ring.distance(tip)) for tip in (start, end))
-    on, off = (slant + ground.radius if slant > 0 else 0.0 for slant in (on, off))
-    if around.length <= on + off:
-        return None
-    reach = 8 * ground.radius + ground.spacing
-    back = min(ground.radius / 2, before.length / 4, after.length / 4)  # so that easing has its tangents
-    tail = stretch(before, max(before.length - reach, 0.0), before.length - back)
-    head = stretch(after, back, min(reach, after.length))
-    middle = stretch(around, on, around.length - off)
-    whole = LineString(np.vstack([coordinates(part) for part in (tail, middle, head)]))
-    return _taken_out(rounded(whole, radius=1.02 * ground.radius), (before, tail), (head, after), ground)
-
-
-def _taken_out(
-    eased: LineString,
-    from_: tuple[LineString, LineString],
-    to: tuple[LineString, LineString],
-    ground: Ground,
-) -> tuple[LineString, LineString, LineString] | None:
-    """An eased line from a piece's tail to another's head, cut where it leaves the one and joins the other."""
-    (before, tail), (head, after) = from_, to
-    joint = JOINT * ground.spacing
-    # to where easing begins, before the lines part visibly
-    back = 1.5 * float(np.sqrt(2 * ground.radius * joint))
-    first = max(_leaves(eased, tail, joint) - back, 1e-3 * ground.spacing)
-    last = eased.length - max(_leaves(eased.reverse(), head.reverse(), joint) - back, 1e-3 * ground.spacing)
-    if not 0 < first < last < eased.length:
-        return None
-    middle = coordinates(stretch(eased, first, last))
-    leave, enter = (
-        float(line.project(Point(tip))) for line, tip in ((before, middle[0]), (after, middle[-1]))
-    )
-    if leave <= 0 or enter >= after.length:
-        return None
-    kept = stretch(before, 0, leave), stretch(after, enter, after.length)
-    ends = coordinates(kept[0])[-1:], coordinates(kept[1])[:1]
-    return kept[0], LineString(np.vstack((ends[0], middle[1:-1], ends[1]))), kept[1]
-
-
-def _arc(ring: Polygon, start: Point, end: Point, side: float) -> LineString:
-    """The way round a ring from the point nearest one to that nearest another, on the given side of the row."""
-    edge = shapely.orient_polygons(ring).exterior  # counter-clockwise
-    a, b = float(edge.project(start)), float(edge.project(end))
-    # a row that passes a zone on the zone's left walks round it clockwise
-    return _between(edge, b, a).reverse() if side > 0 else _between(edge, a, b)
-
-
-def _between(ring: LineString, a: float, b: float) -> LineString:
-    """The stretch of a closed line from one station on to another, through its seam if need be."""
-    if a <= b:
-        return stretch(ring, a, b)
-    parts = [stretch(ring, a, ring.length), stretch(ring, 0, b)]
-    return LineString(np.vstack([coordinates(part) for part in parts]))
-
-
-def _eased(line: LineString, ring: Polygon, side: float, radius: float, *, thin: float) -> LineString | None:
-    """The side of a line round a ring away from the ring's middle, its corners rolled smooth.
-
-    Line and ring are taken as one body, grown by a hair's breadth `thin` and closed with a disc of the radius.
-    """
-    body = shapely.union(line, ring).buffer(radius + thin, quad_segs=64).buffer(-radius, quad_segs=64)
-    if body.geom_type != "Polygon":
-        return None
-    edge = shapely.orient_polygons(body).exterior
-    start, end = (edge.project(shapely.Point(line.coords[k])) for k in (0, -1))
-    return _between(edge, end, start).reverse() if side > 0 else _between(edge, start, end)
-
-
-def _leaves(line: LineString, other: LineString, tolerance: float) -> float:
-    """How far along a line it stays within a tolerance of another that starts with it [m]."""
-    points = coordinates(line)
-    off = distances(points, other) > tolerance
-    if not off.any():
-        return float(min(line.length, other.length))
-    last = int(np.argmax(off)) - 1
-    return float(line.project(shapely.Point(points[max(last, 0)])))
-
-
-def _worth_it(before: LineString, blank: LineString, after: LineString, ground: Ground) -> bool:
-    """Whether a carried line stays on the ground and is worth its blank tubing."""
-    if min(before.length, after.length) < ground.shortest:
-        return False
-    if blank.length > min(after.length, MOST_BLANK * (before.length + blank.length + after.length)):
-        return False
-    return bool(ground.limits.buffer(1e-6).covers(blank)) and blank.is_simple
+def _joined(*lines: LineString) -> LineString:
+    """Lines that follow each other, as one."""
+    points = [coordinates(lines[0]), *(coordinates(line)[1:] for line in lines[1:])]
+    return LineString(np.vstack(points))

@@ -15,9 +15,10 @@ from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sid
 from layout.motion import Motion
 from layout.plane import SegmentIndex, coordinates
 from layout.runs import fronts, guides
-from layout.runs.carry import Carried, carry
+from layout.runs.carry import carry
 from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
+from layout.runs.tied import Carried, ties
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
 STEEPEST = 3.0
@@ -35,6 +36,7 @@ def lay_runs(
     *,
     pattern: Pattern,
     guide: LineString | None = None,
+    longest: float = 0.0,
 ) -> Laying:
     """Lay the runs of one pattern.
 
@@ -46,6 +48,8 @@ def lay_runs(
         Any but ``best``. `rules.first` matters to ``left`` and ``right`` alone.
     guide : LineString or None
         The line to follow, for ``drawn`` and ``contour``.
+    longest : float
+        Greatest length of a lateral that lines beyond obstacles may be tied into [m]; 0: none are tied.
 
     Returns
     -------
@@ -83,12 +87,15 @@ def lay_runs(
     dropped: list[Dropped] = []
     rows = _capped(rows, rules.most, level, dropped, sided=pattern in _SIDED)
     rows = enforce(rows, cut, dropped)
-    runs, carries = _named(carry(rows, cut), cut)
+    fed = _at_manifold(rows, cut)
+    carried = carry(rows, cut, fed=fed, longest=longest)
+    runs, carries = _named(carried)
     return Laying(
         pattern=pattern,
         runs=tuple(replace(run, line=level.back(run.line)) for run in runs),
         dropped=tuple(replace(piece, line=level.back(piece.line)) for piece in dropped),
         carries=tuple(replace(join, line=level.back(join.line)) for join in carries),
+        windings=_windings(carried, cut, longest),
     )
 
 
@@ -235,7 +242,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
             left=left,
             right=right,
             clearance=cut.first,
-            step=rules.closest / 2,
+            step=rules.closest,
         ),
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
@@ -276,16 +283,16 @@ def _capped(
     return keep
 
 
-def _named(rows: Sequence[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
+def _named(rows: Sequence[Carried]) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
     """Runs in their order, by row from the left and along the row from the manifold end; and blank tubing."""
     runs: list[Run] = []
     carries: list[Join] = []
-    for number, (row, at_manifold) in enumerate(zip(rows, _at_manifold(rows, cut), strict=True)):
+    for number, row in enumerate(rows):
         fed = False
         for k, piece in enumerate(row.pieces):
             blank = row.blanks[k - 1] if k else None
             if k == 0:
-                fed = at_manifold
+                fed = row.fed
             elif blank is None:
                 fed = False
             runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, fed=fed))
@@ -294,7 +301,18 @@ def _named(rows: Sequence[Carried], cut: Ground) -> tuple[tuple[Run, ...], tuple
     return tuple(runs), tuple(carries)
 
 
-def _at_manifold(rows: Sequence[Carried], cut: Ground) -> list[bool]:
+def _windings(rows: Sequence[Carried], cut: Ground, longest: float) -> tuple[tuple[str, ...], ...]:
+    """The runs that loops tie past obstacles, by the names that :func:`_named` gives them."""
+    if longest <= 0:
+        return ()
+    first = np.cumsum([0, *(len(row.pieces) for row in rows)]).tolist()
+    return tuple(
+        tuple(f"R{first[row] + piece + 1}" for row, piece in winding)
+        for winding in ties(rows, cut, longest=longest).windings
+    )
+
+
+def _at_manifold(rows: Sequence[Row], cut: Ground) -> list[bool]:
     """Whether each row begins at the manifold end.
 
     What begins a clearance from that end does, or where a setback takes all up to it, and so do the rows beside it

@@ -16,8 +16,8 @@ from shapely import LineString, Point, Polygon
 
 from layout.model import Dropped, Lobe, Run
 from layout.plane import stretch
-from layout.runs.carry import MARGIN
 from layout.runs.led import Led
+from layout.runs.rings import MARGIN
 from layout.runs.trim import CRUMB, GAP_SHARE, Ground
 from layout.runs.windings import Chain, Strand
 

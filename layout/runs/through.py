@@ -18,9 +18,10 @@ from shapely import LineString, Point, Polygon
 
 from layout.model import Bed, Laying, Lobe, Pattern, RunRules, Sides, Tubing, UsableGround
 from layout.runs.bundle import lead
-from layout.runs.carry import MOST_BLANK, RING_STEP
+from layout.runs.carry import MOST_BLANK
 from layout.runs.led import Led, head_of
 from layout.runs.neck import NEAR_ENOUGH, Neck
+from layout.runs.rings import RING_STEP
 from layout.runs.trim import Ground
 from layout.runs.windings import Chain, best_chains
 

@@ -1,0 +1,150 @@
+"""Ways round a ring: tubing that leaves one run, follows a ring about an obstacle or a wall, and joins another run.
+
+Where ring and run meet, the disc of the bend radius eases the corner.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+
+from layout.plane import Array, bend_radii, coordinates, distances, lines_of, points_at, stations, stretch
+from layout.runs.guides import rounded
+from layout.runs.trim import BEND_SHARE, Ground
+
+RING_STEP = 0.25
+"""Distance between rings, and least distance from blank tubing to other tubing, in spacings."""
+JOINT = 0.002
+"""How far blank tubing may lie beside the run it leaves where the two are joined, in spacings."""
+MARGIN = 0.005
+"""How far the innermost ring keeps outside the zone, in spacings: rings are drawn in chords."""
+
+
+def clear_of(piece: LineString, ring: Polygon, *, last: bool) -> LineString | None:
+    """The part of a piece outside a ring that keeps its other end."""
+    parts = lines_of(piece.difference(ring))
+    if not parts:
+        return None
+    keep = shapely.Point(piece.coords[0 if last else -1])
+    part = min(parts, key=lambda candidate: candidate.distance(keep))
+    return part if part.distance(keep) < 1e-6 else None
+
+
+def way_along(
+    before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
+) -> tuple[LineString, LineString, LineString] | None:
+    """Both pieces and the blank tubing between them, eased where they meet the ring."""
+    start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
+    around = _arc(ring, start, end, side)
+    if around.length <= 0:
+        return None
+    reach = 8 * ground.radius + ground.spacing  # the ends that easing may touch
+    tail = stretch(before, max(before.length - reach, 0.0), before.length)
+    head = stretch(after, 0.0, min(reach, after.length))
+    whole = LineString(np.vstack([coordinates(part) for part in (tail, around, head)]))
+    joint = JOINT * ground.spacing
+    eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
+    return None if eased is None else _taken_out(eased, (before, tail), (head, after), ground)
+
+
+def way_across(
+    before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
+) -> tuple[LineString, LineString, LineString] | None:
+    """As :func:`way_along`, for pieces that end off the ring: slantwise on to it and off it, all corners rolled."""
+    start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
+    around = _arc(ring, start, end, side)
+    on, off = (2.0 * float(ring.distance(tip)) for tip in (start, end))
+    on, off = (slant + ground.radius if slant > 0 else 0.0 for slant in (on, off))
+    if around.length <= on + off:
+        return None
+    reach = 8 * ground.radius + ground.spacing
+    back = min(ground.radius / 2, before.length / 4, after.length / 4)  # so that easing has its tangents
+    tail = stretch(before, max(before.length - reach, 0.0), before.length - back)
+    head = stretch(after, back, min(reach, after.length))
+    middle = stretch(around, on, around.length - off)
+    whole = LineString(np.vstack([coordinates(part) for part in (tail, middle, head)]))
+    return _taken_out(rounded(whole, radius=1.02 * ground.radius), (before, tail), (head, after), ground)
+
+
+def between(ring: LineString, a: float, b: float) -> LineString:
+    """The stretch of a closed line from one station on to another, through its seam if need be."""
+    if a <= b:
+        return stretch(ring, a, b)
+    parts = [stretch(ring, a, ring.length), stretch(ring, 0, b)]
+    return LineString(np.vstack([coordinates(part) for part in parts]))
+
+
+def _taken_out(
+    eased: LineString,
+    from_: tuple[LineString, LineString],
+    to: tuple[LineString, LineString],
+    ground: Ground,
+) -> tuple[LineString, LineString, LineString] | None:
+    """An eased line from a piece's tail to another's head, cut where it leaves the one and joins the other."""
+    (before, tail), (head, after) = from_, to
+    joint = JOINT * ground.spacing
+    # to where easing begins, before the lines part visibly
+    back = 1.5 * float(np.sqrt(2 * ground.radius * joint))
+    first = max(_leaves(eased, tail, joint) - back, 1e-3 * ground.spacing)
+    last = eased.length - max(_leaves(eased.reverse(), head.reverse(), joint) - back, 1e-3 * ground.spacing)
+    if not 0 < first < last < eased.length:
+        return None
+    middle = coordinates(stretch(eased, first, last))
+    leave, enter = (
+        float(line.project(Point(tip))) for line, tip in ((before, middle[0]), (after, middle[-1]))
+    )
+    if leave <= 0 or enter >= after.length:
+        return None
+    kept = stretch(before, 0, leave), stretch(after, enter, after.length)
+    ends = coordinates(kept[0])[-1:], coordinates(kept[1])[:1]
+    return kept[0], LineString(np.vstack((ends[0], middle[1:-1], ends[1]))), kept[1]
+
+
+def _arc(ring: Polygon, start: Point, end: Point, side: float) -> LineString:
+    """The way round a ring from the point nearest one to that nearest another, on the given side of the row."""
+    edge = shapely.orient_polygons(ring).exterior  # counter-clockwise
+    a, b = float(edge.project(start)), float(edge.project(end))
+    # a row that passes a zone on the zone's left walks round it clockwise
+    return between(edge, b, a).reverse() if side > 0 else between(edge, a, b)
+
+
+def _eased(line: LineString, ring: Polygon, side: float, radius: float, *, thin: float) -> LineString | None:
+    """The side of a line round a ring away from the ring's middle, its corners rolled smooth.
+
+    Line and ring are taken as one body, grown by a hair's breadth `thin` and closed with a disc of the radius.
+    """
+    body = shapely.union(line, ring).buffer(radius + thin, quad_segs=64).buffer(-radius, quad_segs=64)
+    if body.geom_type != "Polygon":
+        return None
+    edge = shapely.orient_polygons(body).exterior
+    start, end = (edge.project(shapely.Point(line.coords[k])) for k in (0, -1))
+    return between(edge, end, start).reverse() if side > 0 else between(edge, start, end)
+
+
+def _leaves(line: LineString, other: LineString, tolerance: float) -> float:
+    """How far along a line it stays within a tolerance of another that starts with it [m]."""
+    points = coordinates(line)
+    off = distances(points, other) > tolerance
+    if not off.any():
+        return float(min(line.length, other.length))
+    last = int(np.argmax(off)) - 1
+    return float(line.project(shapely.Point(points[max(last, 0)])))
+
+
+def bends_enough(line: Array, radius: float) -> bool:
+    """Whether a line bends no tighter than a radius, by the circle through three points and by its turning."""
+    arm = radius / 4
+    radii, _ = bend_radii(line, arm=arm)
+    if len(radii) and float(radii.min()) < BEND_SHARE * radius:
+        return False
+    along = np.arange(0.0, stations(line)[-1], arm / 5)
+    if len(along) < 12:
+        return True
+    step = points_at(line, along[5:]) - points_at(line, along[:-5])
+    angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    return all(
+        len(angle) <= over
+        or float(np.abs(angle[over:] - angle[:-over]).max()) <= over * arm / 5 / (BEND_SHARE * radius)
+        for over in (10, 20)
+    )

@@ -1,0 +1,314 @@
+"""How what lies beyond an obstacle gets water where no blank tubing carries on to it: loops tie it to other lines.
+
+Of a row that an obstacle parts, the line up to the obstacle is fed from the manifold. The line beyond has no water
+of its own. A row beside it, whole and fed, goes out to the far end and comes back on that line, up to the obstacle; a
+loop there leads over to the next such line, and so on. An even number of lines comes back on a whole row. A row that
+the obstacle parts near its flank is as good as whole: a loop about the flank leads on from its one line to the other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from layout.plane import coordinates, stretch
+from layout.runs.rings import RING_STEP
+from layout.runs.trim import Ground
+
+LOOP_REACH, LOOP_SHARE = 4.0, 0.3
+"""A loop may be so many spacings long, or this share of the two lines it ties."""
+LOOP_DETOUR = 2.0
+"""A loop that follows a limit may be this × as long."""
+WEIGHT_FAR, WEIGHT_INSIDE, WEIGHT_UNFED = 0.75, 6.0, 6.0
+"""Weights of :attr:`Ties.cost` (a judgement, no published source)."""
+WINDOW = 12
+"""How many rows to either side of one are looked at for tubing that its loop may come near."""
+
+UNDECIDED = LineString()
+"""Stands for what is still to be decided of the way past an obstacle: as if blank tubing carried on there."""
+
+
+@dataclass(slots=True)
+class Carried:
+    """The pieces of one row, from the manifold end, and the blank tubing between them.
+
+    `blanks[k]` leads from piece k to piece k + 1; None where the row ends at an obstacle, and the line beyond begins.
+    `fed` says whether it begins at the manifold end.
+    """
+
+    place: float
+    pieces: list[LineString]
+    blanks: list[LineString | None] = field(default_factory=list)
+    fed: bool = True
+
+    def copy(self) -> Carried:
+        """One that can be changed without changing this."""
+        return Carried(self.place, list(self.pieces), list(self.blanks), self.fed)
+
+    def join(self, at: int, piece: LineString) -> None:
+        """Put one piece in place of two and what is between them."""
+        self.pieces[at : at + 2] = [piece]
+        del self.blanks[at]
+
+    def blank(self) -> list[LineString]:
+        """The blank tubing there is."""
+        return [blank for blank in self.blanks if blank is not None and not blank.is_empty]
+
+    def lines(self) -> list[tuple[int, int]]:
+        """First and last piece of each line: pieces that blank tubing joins."""
+        starts = [0, *(k + 1 for k, blank in enumerate(self.blanks) if blank is None)]
+        return list(zip(starts, [*(k - 1 for k in starts[1:]), len(self.pieces) - 1], strict=True))
+
+    def length(self, line: tuple[int, int]) -> float:
+        """Of the tubing of a line [m]."""
+        first, last = line
+        blanks = [blank.length for blank in self.blanks[first:last] if blank is not None]
+        return math.fsum((*(piece.length for piece in self.pieces[first : last + 1]), *blanks))
+
+
+Way = tuple[tuple[int, int], ...]
+"""Lines in the order of flow, each as its row and its place in the row."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ties:
+    """What loops tie.
+
+    Attributes
+    ----------
+    windings : tuple of tuple of (int, int)
+        Lines in the order of flow, each as its row and its first piece.
+    unfed : int
+        Lines beyond obstacles that get no water so.
+    far, inside : int
+        Laterals that do not come back to the manifold end, but end at the far end, or at an obstacle.
+    blank : float
+        Length of the loops that lead round obstacles [m].
+    """
+
+    windings: tuple[Way, ...]
+    unfed: int
+    far: int
+    inside: int
+    blank: float
+
+    @property
+    def cost(self) -> float:
+        """0.75 × laterals that end at the far end + 6 × those that end at an obstacle + 6 × lines without water."""
+        return WEIGHT_FAR * self.far + WEIGHT_INSIDE * self.inside + WEIGHT_UNFED * self.unfed
+
+
+def ties(rows: Sequence[Carried], ground: Ground, *, longest: float) -> Ties:
+    """Tie the lines beyond obstacles to whole rows, or to the lines before them.
+
+    Parameters
+    ----------
+    rows : sequence of Carried
+        From left to right.
+    ground : Ground
+    longest : float
+        Greatest length of what is tied together [m].
+
+    Returns
+    -------
+    Ties
+        The best found: for each obstacle in its turn, which of its outermost rows loops lead round it.
+    """
+    field_ = _Field(rows, ground, longest)
+    chosen: list[tuple[int, ...]] = [()] * len(field_.groups)
+    best = field_.tied(chosen)
+    for number in range(len(chosen)):
+        for option in field_.rounded(number):
+            tried = [*chosen[:number], option, *chosen[number + 1 :]]
+            found = field_.tied(tried)
+            if (found.cost, found.blank) < (best.cost, best.blank):
+                best, chosen = found, tried
+    return best
+
+
+class _Field:
+    """The lines of all rows, and the loops between them."""
+
+    def __init__(self, rows: Sequence[Carried], ground: Ground, longest: float) -> None:
+        self.rows, self.ground, self.longest = rows, ground, longest
+        self.lines = [row.lines() for row in rows]
+        self.whole = {k for k, row in enumerate(rows) if row.fed and len(self.lines[k]) == 1}
+        self.parted = {k for k, row in enumerate(rows) if row.fed and len(self.lines[k]) == 2}
+        self.groups = _neighbours(self.parted)
+        self._loops: dict[tuple[int, int, bool], float | None] = {}
+        self._rounds: dict[int, float | None] = {}
+
+    def rounded(self, number: int) -> list[tuple[int, ...]]:
+        """The ways to choose which of the outermost rows at an obstacle loops lead round it."""
+        if self.longest <= 0:
+            return []
+        ends = sorted({self.groups[number][0], self.groups[number][-1]})
+        can = [k for k in ends if self._round(k) is not None]
+        return [(k,) for k in can] + ([tuple(can)] if len(can) > 1 else [])
+
+    def tied(self, round_: Sequence[tuple[int, ...]]) -> Ties:
+        """What comes of the choice which rows loops lead round the obstacles."""
+        led = {k for rows in round_ for k in rows}
+        whole = self.whole | led
+        # a line between two obstacles has both its ends inside the bed, and so has what lies beyond in a row not fed
+        unfed = sum(
+            max(len(parts) - (2 if row.fed else 1), 0)
+            for row, parts in zip(self.rows, self.lines, strict=True)
+        )
+        ways: list[Way] = []
+        used: set[int] = set()
+        far = inside = 0
+        for group in _neighbours(self.parted - led):
+            beside = [k for k in (group[0] - 1, group[-1] + 1) if k in whole and k not in used]
+            made, left = self._wound(group, beside, whole)
+            unfed += left
+            for order in made:
+                back = order[-1] in whole
+                far += not back and len(order) % 2
+                inside += not back and len(order) % 2 == 0
+                used.update(whole.intersection(order))
+                ways.append(self._way(order, whole))
+        ways += [self._way((k,), whole) for k in sorted(led - used)]
+        far += sum(len(group) % 2 for group in _neighbours(whole - used))
+        stubs = {k for k, row in enumerate(self.rows) if row.fed and len(self.lines[k]) > 1}
+        inside += sum(len(group) % 2 for group in _neighbours(stubs - led))
+        return Ties(
+            windings=tuple(tuple((k, self.lines[k][part][0]) for k, part in way) for way in sorted(ways)),
+            unfed=unfed,
+            far=far,
+            inside=inside,
+            blank=math.fsum(self._round(k) or 0.0 for k in led),
+        )
+
+    def _way(self, order: Sequence[int], whole: set[int]) -> Way:
+        """The lines of some rows in the order of flow: of a whole row all, else the one beyond the obstacle."""
+        found: list[tuple[int, int]] = []
+        for place, k in enumerate(order):
+            count = len(self.lines[k])
+            parts = range(count) if k in whole else range(count - 1, count)
+            found += [(k, part) for part in (parts if place % 2 == 0 else reversed(parts))]
+        return tuple(found)
+
+    def _wound(
+        self, group: Sequence[int], beside: Iterable[int], whole: set[int]
+    ) -> tuple[list[tuple[int, ...]], int]:
+        """Rows in the order in which they are wound to reach lines beyond an obstacle, and how many lines stay dry."""
+        before, after = group[0] - 1, group[-1] + 1
+        if before in beside and after in beside and len(group) % 2 == 0:
+            through = (before, *group, after)
+            if self._reach(through, whole) == len(through):
+                return [through], 0
+        ways = [
+            (start, *order)
+            for start, order in ((before, group), (after, list(reversed(group))))
+            if start in beside
+        ]
+        reach = [self._reach(way, whole) - 1 for way in ways]
+        for way, count in zip(ways, reach, strict=True):
+            if count == len(group):
+                return [way], 0
+        if len(ways) < 2 or not all(reach):
+            made = [way[: count + 1] for way, count in zip(ways, reach, strict=True) if count]
+            return made, len(group) - sum(reach)
+        first = min(reach[0], len(group))
+        if first % 2 and first - 1 + reach[1] >= len(group):
+            first -= 1  # it is better to end at the far end than at the obstacle
+        second = min(reach[1], len(group) - first)
+        made = [ways[0][: first + 1], ways[1][: second + 1]]
+        return [way for way in made if len(way) > 1], len(group) - first - second
+
+    def _reach(self, order: Sequence[int], whole: set[int]) -> int:
+        """How many rows loops can tie in some order, the first walked outward, within the longest lateral."""
+        total = self._length(order[0], whole)
+        for place, (here, there) in enumerate(pairwise(order)):
+            loop = self._loop(here, there, outer=place % 2 == 0)
+            if loop is None:
+                return place + 1
+            total += loop + self._length(there, whole)
+            if total > self.longest:
+                return place + 1
+        return len(order)
+
+    def _length(self, k: int, whole: set[int]) -> float:
+        """Of a whole row, or of the line of a row beyond an obstacle [m]."""
+        row, parts = self.rows[k], self.lines[k]
+        if k not in whole:
+            return row.length(parts[-1])
+        round_ = self._round(k) or 0.0 if len(parts) > 1 else 0.0
+        return math.fsum((*(row.length(part) for part in parts), round_))
+
+    def _loop(self, here: int, there: int, *, outer: bool) -> float | None:
+        """Length of a loop between the outer or the inner ends of two last lines [m]; None if there is none."""
+        key = (min(here, there), max(here, there), outer)
+        if key not in self._loops:
+            tips = []
+            for k in key[:2]:
+                first, last = self.lines[k][-1]
+                tips.append(self.rows[k].pieces[last if outer else first])
+            self._loops[key] = self._between(tips[0], tips[1], -1 if outer else 0, -1 if outer else 0)
+        return self._loops[key]
+
+    def _round(self, k: int) -> float | None:
+        """Length of a loop that leads a row round an obstacle, from its first line to its last [m]."""
+        if k not in self._rounds:
+            (_, last), (first, _) = self.lines[k]
+            tips = self.rows[k].pieces[last], self.rows[k].pieces[first]
+            self._rounds[k] = self._between(*tips, -1, 0, clear_of=self._tubing(k, tips))
+        return self._rounds[k]
+
+    def _tubing(self, k: int, but: Sequence[LineString]) -> list[LineString]:
+        """Tubing in and beside a row, but for two of its pieces."""
+        rows = self.rows[max(k - WINDOW, 0) : k + WINDOW + 1]
+        return [line for row in rows for line in (*row.pieces, *row.blank()) if line not in but]
+
+    def _between(
+        self, one: LineString, other: LineString, end: int, start: int, *, clear_of: Sequence[LineString] = ()
+    ) -> float | None:
+        """Length of a loop between ends of two pieces, straight or along the limit of the ground [m]."""
+        ends = [Point(one.coords[end]), Point(other.coords[start])]
+        reach, straight = LOOP_REACH * self.ground.spacing, LineString(ends)
+        if min(one.distance(ends[1]), other.distance(ends[0])) <= reach:
+            reach = max(reach, LOOP_SHARE * (one.length + other.length))
+        if not 0 < straight.length <= reach:
+            return None
+        inner = stretch(straight, 1e-3 * straight.length, (1 - 1e-3) * straight.length)
+        loop = straight if self.ground.limits.covers(inner) else self._along_limit(ends)
+        if loop is None or loop.length > LOOP_DETOUR * reach:
+            return None
+        least = 0.9 * RING_STEP * self.ground.spacing
+        near = shapely.dwithin(np.asarray(clear_of, dtype=object), loop, least) if clear_of else np.zeros(1)
+        return None if near.any() else float(loop.length)
+
+    def _along_limit(self, ends: Sequence[Point]) -> LineString | None:
+        """The shorter way along the limit of the ground between two points that stand at it."""
+        found = []
+        for part in shapely.get_parts(self.ground.limits):
+            for ring in (part.exterior, *part.interiors):
+                if max(float(ring.distance(end)) for end in ends) > self.ground.spacing / 2:
+                    continue
+                a, b = sorted(float(ring.project(end)) for end in ends)
+                found.append(stretch(ring, a, b))
+                rest = [
+                    coordinates(stretch(ring, *span))
+                    for span in ((b, ring.length), (0.0, a))
+                    if span[1] > span[0]
+                ]
+                found.append(LineString(np.vstack(rest)))
+        return min((way for way in found if way.length > 0), key=lambda way: way.length, default=None)
+
+
+def _neighbours(numbers: Iterable[int]) -> list[list[int]]:
+    """Numbers in order, those that follow each other together."""
+    found: list[list[int]] = []
+    for k in sorted(numbers):
+        if found and found[-1][-1] == k - 1:
+            found[-1].append(k)
+        else:
+            found.append([k])
+    return found
