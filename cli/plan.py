@@ -15,6 +15,15 @@ if TYPE_CHECKING:
 Coverage = Annotated[
     bool, typer.Option("--coverage", help="Write coverage.png too: the water that the ground takes.")
 ]
+Pressure = Annotated[
+    bool,
+    typer.Option(
+        "--pressure", help="Write pressure.pdf and .png too: pressure over the bed and along laterals."
+    ),
+]
+Network = Annotated[
+    bool, typer.Option("--network", help="Write the pipe network of every zone too, as .inp text files.")
+]
 _MOST_ROWS = 24
 
 
@@ -24,6 +33,8 @@ def plan(
     strict: Strict = False,
     json: AsJson = False,
     coverage: Coverage = False,
+    pressure: Pressure = False,
+    network: Network = False,
     settings: Settings = None,
 ) -> None:
     """Lay out the bed and write plan, takeoff and layout."""
@@ -42,7 +53,7 @@ def plan(
 
         design = plan_field(read, progress=stage)
         stage("writing the sheets")
-        files = write_plan(design, folder, coverage=coverage)
+        files = write_plan(design, folder, coverage=coverage, pressure=pressure, network=network)
     if json:
         say.document(document(design))
     else:

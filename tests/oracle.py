@@ -85,3 +85,40 @@ def run(network: Network, found: Solution, folder: Path) -> Read:
     engine.close(project)
     engine.deleteproject(project)
     return Read(heads, flows, error)
+
+
+@dataclass(frozen=True)
+class ReadFile:
+    """What the engine makes of a network written as text, in the units of the file: feet or metres, its flow unit."""
+
+    heads: dict[str, float]
+    levels: dict[str, float]
+    flows: dict[str, float]
+    emitted: dict[str, float]
+    relative_error: float
+
+
+def run_file(path: Path, folder: Path) -> ReadFile:
+    """Let the engine read and solve a file."""
+    from epanet import toolkit as engine
+
+    project = engine.createproject()
+    engine.open(project, str(path), str(folder / "report.txt"), "")
+    engine.openH(project)
+    engine.initH(project, 0)
+    engine.runH(project)
+    heads, levels, emitted = {}, {}, {}
+    for node in range(1, engine.getcount(project, engine.NODECOUNT) + 1):
+        name = engine.getnodeid(project, node)
+        heads[name] = engine.getnodevalue(project, node, engine.HEAD)
+        levels[name] = engine.getnodevalue(project, node, engine.ELEVATION)
+        emitted[name] = engine.getnodevalue(project, node, engine.DEMAND)
+    flows = {
+        engine.getlinkid(project, link): engine.getlinkvalue(project, link, engine.FLOW)
+        for link in range(1, engine.getcount(project, engine.LINKCOUNT) + 1)
+    }
+    error = engine.getstatistic(project, engine.RELATIVEERROR)
+    engine.closeH(project)
+    engine.close(project)
+    engine.deleteproject(project)
+    return ReadFile(heads, levels, flows, emitted, error)

@@ -105,6 +105,11 @@ class PumpCurve:
         return (top, (top - h1) / q1**power, power) if power > 1 else None
 
     @property
+    def is_straight(self) -> bool:
+        """Whether it is straight from point to point."""
+        return self._power is None
+
+    @property
     def most(self) -> float:
         """The greatest flow that the curve tells of [m³/s]."""
         return self.points[-1][0]

@@ -53,6 +53,8 @@ class ZoneNetwork:
         Of tubing [m].
     return_bore : float
         [m].
+    points : (n, 2) array or None
+        Where the nodes are [m]; None of a network made by hand.
     """
 
     network: Network
@@ -63,6 +65,7 @@ class ZoneNetwork:
     ends: tuple[tuple[str, int], ...]
     bore: float
     return_bore: float
+    points: Array | None = None
 
     def fed_at(self, head: float) -> Network:
         """With a head held where the pump gives its water [m]."""
@@ -187,6 +190,7 @@ def zone_network(design: Design, zone: Zone, heights: Heights, *, open_return: b
         ends=ends,
         bore=site.tubing.inside_diameter,
         return_bore=bore(site.manifold.return_diameter),
+        points=points,
     )
 
 

@@ -14,11 +14,20 @@ from layout.sheets.startup import write_startup
 from layout.sheets.takeoff import write_takeoff
 from layout.sheets.whole import write_set
 
-NOT_ALWAYS = ("stakeout.csv", "layout.geojson", "coverage.png")
+NOT_ALWAYS = (
+    "stakeout.csv",
+    "layout.geojson",
+    "coverage.png",
+    "pressure.pdf",
+    "pressure.png",
+    "pressure-flushing.png",
+)
 """Sheets that a plan may be without: one that an earlier plan left would show another design."""
 
 
-def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[Path]:
+def write_plan(
+    design: Design, folder: Path, *, coverage: bool = False, pressure: bool = False, network: bool = False
+) -> list[Path]:
     """Write all sheets of a design into a folder.
 
     All are made in a temporary folder first and then moved in; where one cannot be made or moved, those of an
@@ -31,13 +40,15 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
         Made where it does not exist.
     coverage : bool
         Whether to write the coverage picture too, if the design has cells.
+    pressure, network : bool
+        Whether to write the pressure drawing, and the pipe networks as text, if flows and pressures are worked out.
 
     Returns
     -------
     list of Path
         What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, ``startup.pdf``,
-        ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the CRS is known, and ``coverage.png`` where
-        asked for.
+        ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the CRS is known; where asked for
+        ``coverage.png``, ``pressure.pdf`` and ``.png`` and ``pressure-flushing.png``, ``network-*.inp``.
 
     Raises
     ------
@@ -63,7 +74,16 @@ def write_plan(design: Design, folder: Path, *, coverage: bool = False) -> list[
         from layout.sheets.coveragemap import write_coverage
 
         makers.append(("coverage.png", lambda path: write_coverage(design, path)))
-    return write_set(makers, folder, drop=NOT_ALWAYS)
+    if pressure:
+        from layout.sheets.pressure import pressure_makers
+
+        makers += pressure_makers(design)
+    if network:
+        from layout.sheets.inp import network_makers
+
+        makers += network_makers(design)
+    old = sorted(path.name for path in folder.glob("network-*.inp")) if folder.is_dir() else []
+    return write_set(makers, folder, drop=(*NOT_ALWAYS, *old))
 
 
 def stakeout_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:

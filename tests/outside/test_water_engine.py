@@ -14,15 +14,16 @@ import pytest
 
 from layout.hydraulics.network import Heights, zone_network
 from layout.hydraulics.solve import Network, Solution, solve
-from layout.model import Design
+from layout.model import Design, WaterState
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
+from layout.sheets.inp import network_makers
 from layout.units import FOOT
 from tests.networks import ReferenceBed, with_head
 
 pytest.importorskip("epanet.toolkit", reason="the independent engine has no wheel for this platform")
 
-from tests.oracle import ENGINE_GRAVITY, run
+from tests.oracle import ENGINE_GRAVITY, run, run_file
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 EXAMPLES = ["serpentine", "corner", "hillside", "paddock", "field"]
@@ -80,6 +81,113 @@ def test_the_examples_dosed_and_flushed(name: str, tmp_path: Path) -> None:
             # and it is the very state that is reported
             assert bed.given(found) == pytest.approx(state.flow, rel=1e-6)
             assert float(bed.pressures(found).min()) == pytest.approx(state.least.head, rel=1e-6)
+    networks_agree(design, tmp_path)
+
+
+def agrees(design: Design, state: WaterState, path: Path, folder: Path) -> None:
+    """The engine, reading the file, has the flow at the pump and the pressure at every emitter within 0.1 %."""
+    read = run_file(path, folder)
+    assert read.relative_error < 1e-4
+    units = design.site.frame.units
+    metric = units.word == "m"
+    foot = 1.0 if metric else FOOT
+    pump = "PUMP" if "PUMP" in read.flows else None
+    given = read.flows["PUMP"] if pump else -read.emitted["PUMP-OUT"]
+    assert given == pytest.approx(state.flow / units.flow, rel=1e-3)
+    heads = {
+        f"{run.run}.{number}": (head, flow)
+        for run in state.runs
+        for number, (head, flow) in enumerate(zip(run.heads, run.flows, strict=True), start=1)
+    }
+    assert len(heads) == sum(len(run.heads) for run in state.runs) > 0
+    most = max(head for head, _ in heads.values())
+    off = max(abs((read.heads[name] - read.levels[name]) * foot - head) for name, (head, _) in heads.items())
+    assert off < 1e-3 * most
+    for name, (_, flow) in heads.items():
+        assert read.emitted[name] * units.flow == pytest.approx(flow, rel=1e-3)
+    back = read.flows.get("SET-VALVE")
+    if back is not None:
+        through = state.flow - sum(flow for _, flow in heads.values())
+        assert back * units.flow == pytest.approx(through, rel=1e-3)
+
+
+def networks_agree(design: Design, folder: Path) -> None:
+    """The engine agrees with the plan on every network that is written."""
+    assert design.hydraulics is not None
+    makers = network_makers(design)
+    states = [
+        state for zone in design.hydraulics.zones for state in (zone.dose, zone.flush) if state is not None
+    ]
+    assert len(makers) == len(states) >= 2 * len(design.zones)
+    for (file, make), state in zip(makers, states, strict=True):
+        make(folder / file)
+        agrees(design, state, folder / file, folder)
+
+
+SITE = """
+title = "[PIPES] not a section; a title"
+units = "{units}"
+[bed]
+outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
+levels = [[0, 0, 1.0], [102, 0, 3.0], [102, 12, 4.0], [0, 12, 2.0]]
+[tubing]
+emitter_spacing = 2.0
+emitter_flow = 0.61
+inside_diameter = {bore}
+{tubing}
+[runs]
+spacing = 2.0
+pattern = "left"
+[pump]
+at = [-20, 6]
+level = -5.0
+{curve}
+[design]
+flush_velocity = {velocity}
+{design}
+"""
+FEET = {"units": "ft", "bore": 0.55, "velocity": 2.0}
+CURVES = (
+    "",
+    "curve = [[0, 120], [6, 100], [12, 50]]",  # a power curve through three points
+    "curve = [[0, 120], [30, 40]]",
+    "curve = [[0, 120], [6, 80], [12, 50]]",  # three points that bend the other way: straight from pair to pair
+    "curve = [[0, 120], [4, 110], [10, 80], [20, 30]]",
+)
+PLAIN = "compensating = false\nemitter_pressure = 15.0\nemitter_exponent = 0.5\npressure_range = [5.0, 60.0]"
+
+
+@pytest.mark.parametrize(
+    ("keys", "curve", "tubing", "design"),
+    [
+        *((FEET, curve, "", "") for curve in CURVES),
+        (FEET, CURVES[1], PLAIN, ""),
+        (FEET, "", PLAIN, ""),
+        (FEET, CURVES[1], "", 'friction = "hazen-williams"\nsmoothness = 150.0'),
+        (FEET, CURVES[4], "", "filter_loss = 4.0\nwater_temperature = 40.0"),
+        (FEET, "", "", "filter_loss = 4.0"),
+        ({"units": "m", "bore": 14.0, "velocity": 0.6}, "curve = [[0, 60], [40, 50], [80, 20]]", "", ""),
+        ({"units": "us-ft", "bore": 0.55, "velocity": 2.0}, CURVES[2], "", ""),
+    ],
+)
+def test_the_engine_reads_every_kind_of_network(
+    keys: dict[str, object], curve: str, tubing: str, design: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(SITE.format(**keys, curve=curve, tubing=tubing, design=design), encoding="utf-8")
+    field = plan_field(read_site(path))
+    assert field.hydraulics is not None
+    water = field.hydraulics.zones[0]
+    makers = network_makers(field)
+    assert [file for file, _ in makers] == ["network-dosing.inp", "network-flushing.inp"]
+    for (file, make), state in zip(makers, (water.dose, water.flush), strict=True):
+        assert state is not None
+        make(tmp_path / file)
+        agrees(field, state, tmp_path / file, tmp_path)
+        first = (tmp_path / file).read_bytes()
+        make(tmp_path / file)
+        assert (tmp_path / file).read_bytes() == first
+        assert max(len(line) for line in first.decode().splitlines()) < 200
 
 
 def test_examples_are_all_there() -> None:
