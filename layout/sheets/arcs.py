@@ -19,6 +19,8 @@ from numpy.typing import NDArray
 
 from layout.plane import Array, stations
 
+FIT = 0.01
+"""How far tubing and pipes may lie from their points where they are drawn as lines and arcs, in run spacings."""
 MOST_BULGE = math.tan(math.radians(170.0) / 4)
 """Of one arc: wider ones are drawn as two."""
 _ARC_TURN = 0.35

@@ -1,63 +1,51 @@
-"""What is drawn for CAD only: stakes with their figures, on a layer that is not plotted."""
+"""What is drawn for CAD only, on layers that are not plotted: stakes and risers that tell what they are."""
 
 from __future__ import annotations
 
-from layout.model import Design, Stake
+from layout.model import XY, Design
 from layout.sheets import layers
-from layout.sheets.figures import Figures, plain
-from layout.sheets.marks import Mark, Symbol, Text
+from layout.sheets.marks import Layer, Mark, Symbol, Text
 
-STAKE = 0.05
-"""Width of a stake's symbol [in]."""
+POINT = 0.05
+"""Width of a symbol [in]."""
 LETTER = 0.05
-"""Height of a stake's number [in]."""
+"""Height of the number or name beside it [in]."""
 
 
-def cad_marks(design: Design, figures: Figures, metres_per_inch: float) -> list[Mark]:
-    """Set a symbol at every stake that tells number, kind, place and height, and letter its number beside it.
+def cad_marks(design: Design, metres_per_inch: float) -> list[Mark]:
+    """Set a symbol at the foot of every riser and at every stake, with its name beside it.
+
+    A stake tells its number and what it marks, a riser its lateral, kind and zone.
 
     Parameters
     ----------
     design : Design
-    figures : Figures
     metres_per_inch : float
         Of the plan, for the size of symbols and numbers.
 
     Returns
     -------
     list of Mark
-        In the local plane [m]; empty where nothing is staked.
+        In the local plane [m]; a riser's symbol lies where it stands on its manifold.
     """
     marks: list[Mark] = []
+    for riser in design.plumbing.risers:
+        x, y = riser.line.coords[0][:2]
+        told = (("LATERAL", riser.lateral), ("KIND", riser.kind), ("ZONE", f"Z{riser.zone}"))
+        marks += _named(layers.RISER_POINT, "riser", (x, y), told, riser.lateral, metres_per_inch)
     for stake in design.staking.stakes if design.staking is not None else ():
-        symbol = Symbol(
-            layer=layers.STAKE,
-            name="stake",
-            at=stake.at,
-            size=STAKE,
-            attributes=_attributes(stake, design, figures),
-        )
-        beside = (
-            stake.at[0] + 0.7 * STAKE * metres_per_inch,
-            stake.at[1] + 0.7 * STAKE * metres_per_inch,
-        )
-        number = Text(layer=layers.STAKE, text=str(stake.number), at=beside, height=LETTER)
-        marks += [symbol, number]
+        number = str(stake.number)
+        told = (("NUMBER", number), ("MARKS", stake.description))
+        marks += _named(layers.STAKE, "stake", stake.at, told, number, metres_per_inch)
     return marks
 
 
-def _attributes(stake: Stake, design: Design, figures: Figures) -> tuple[tuple[str, str], ...]:
-    frame = design.site.frame
-    east, north = (
-        zero + local / frame.units.length for zero, local in zip(frame.origin, stake.at, strict=True)
-    )
-    return (
-        ("NUMBER", str(stake.number)),
-        ("KIND", stake.kind),
-        ("MARKS", stake.description),
-        ("EASTING", plain(east, 3, thousands=False)),
-        ("NORTHING", plain(north, 3, thousands=False)),
-        ("HEIGHT", "" if stake.height is None else figures.length(stake.height)),
-        ("RUN", stake.run),
-        ("STATION", "" if stake.station is None else figures.length(stake.station)),
-    )
+def _named(
+    layer: Layer, symbol: str, at: XY, told: tuple[tuple[str, str], ...], name: str, metres_per_inch: float
+) -> list[Mark]:
+    """Make a symbol with what it tells, and its name in plain text: not every reader shows the former."""
+    beside = 0.7 * POINT * metres_per_inch
+    return [
+        Symbol(layer=layer, name=symbol, at=at, size=POINT, attributes=told),
+        Text(layer=layer, text=name, at=(at[0] + beside, at[1] + beside), height=LETTER),
+    ]

@@ -92,7 +92,7 @@ def dimensioned(
             height=LETTER,
             length=length,
         )
-        marks = drawn(made, text, width)
+        marks = drawn(made, text, width, mask=spot.mask)
         for mark in marks:
             if isinstance(mark, Line):
                 board.claim(_between(mark.line).buffer(0.015))
@@ -100,8 +100,11 @@ def dimensioned(
     return None
 
 
-def drawn(item: Dimension, text: str, width: float) -> list[Mark]:
-    """Draw a dimension: extension lines, dimension line with a stroke at each end, and its text [in]."""
+def drawn(item: Dimension, text: str, width: float, *, mask: bool = False) -> list[Mark]:
+    """Draw a dimension: extension lines, dimension line with a stroke at each end, and its text [in].
+
+    A text with a mask breaks the lines under it.
+    """
     start, end = np.asarray(item.start), np.asarray(item.end)
     way = (end - start) / np.hypot(*(end - start))
     up = np.array([-way[1], way[0]])
@@ -132,6 +135,7 @@ def drawn(item: Dimension, text: str, width: float) -> list[Mark]:
             height=item.height,
             angle=item.angle,
             align="centre",
+            mask=mask,
         )
     )
     return marks

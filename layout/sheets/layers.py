@@ -36,6 +36,12 @@ CHECK_VALVE = _layer("C-SSWR-CHKV-N", "check valve", 0.18)
 AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
 PUMP = _layer("C-SSWR-PUMP-N", "pump tank", 0.35)
 STAKE = Layer(name="C-SSWR-STAK-N", description="stakes, not plotted", pen=Pen(weight=0.13), plotted=False)
+RISER_POINT = Layer(
+    name="C-SSWR-RSRP-N",
+    description="feet of risers with what they serve, not plotted",
+    pen=Pen(weight=0.13),
+    plotted=False,
+)
 FLOW = _layer("C-SSWR-FLOW-N", "way the water goes", 0.18)
 LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
 MASK = _layer("C-ANNO-MASK-N", "masks under lettering", 0.13)
@@ -84,6 +90,7 @@ ALL: tuple[Layer, ...] = (
         PUMP,
         FLOW,
         STAKE,
+        RISER_POINT,
     ),
     *FEATURES.values(),
     *(LABEL, MASK, LEADER, DIMENSION, MATCH, LEGEND, TABLE, TITLE, VIEWPORT),

@@ -12,7 +12,7 @@ from shapely import LineString, Point
 
 from layout.model import XY, Design, Feature
 from layout.plane import coordinates
-from layout.sheets import fieldmarks
+from layout.sheets import fieldmarks, layers
 from layout.sheets.dimensions import dimensioned, on_plan
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
@@ -54,7 +54,7 @@ def plan_dimensions(
     lettering: Lettering,
     *,
     done: frozenset[str] = frozenset(),
-    whole: bool = True,
+    first: bool = True,
 ) -> Dimensions:
     """Dimension what a view shows of the plan, as far as there is room.
 
@@ -68,12 +68,13 @@ def plan_dimensions(
     lettering : Lettering
     done : frozenset of str
         Features whose setback is dimensioned on an earlier sheet.
-    whole : bool
-        Whether the view is the only one; of several, each has its setbacks, and the first the rest.
+    first : bool
+        Of several views each has its setbacks, and the first the rest.
     """
     board = _board(design, view, marks)
-    made = _Maker(view, board, figures, lettering)
-    if whole or not done:
+    built = [mark for mark in marks if mark.layer not in {layers.SETBACK, layers.USABLE}]
+    made = _Maker(view, board, figures, lettering, fieldmarks.linework(built, view))
+    if first:
         _spacing(made, design)
         _clearance(made, design)
         _overall(made, design)
@@ -99,10 +100,23 @@ def _board(design: Design, view: View, marks: Sequence[Mark]) -> Board:
 class _Maker:
     """Dimensions distances of the plan on one board."""
 
-    def __init__(self, view: View, board: Board, figures: Figures, lettering: Lettering) -> None:
+    def __init__(
+        self,
+        view: View,
+        board: Board,
+        figures: Figures,
+        lettering: Lettering,
+        built: Sequence[LineString],
+    ) -> None:
+        self.built = shapely.STRtree(list(built))
         self.view, self.board, self.figures, self.lettering = view, board, figures, lettering
         self.items: list[Dimension] = []
         self.marks: list[Mark] = []
+
+    def crosses(self, line: LineString) -> bool:
+        """Whether a line of the plan [m] crosses one of what is built or stands."""
+        on_paper = shapely.transform(line, self.view.to_paper)
+        return len(self.built.query(on_paper, predicate="intersects")) > 0
 
     def measure(self, start: XY, end: XY, offs: Sequence[float], words: str, *, length: float) -> bool:
         """Dimension the distance between two points of the plan, `length` being what it is to the last digit."""
@@ -212,17 +226,20 @@ def _across(line: LineString, other: LineString) -> Iterator[tuple[XY, XY]]:
 
 
 def _overall(made: _Maker, design: Design) -> None:
-    """Dimension the bed from end to end, beside it."""
+    """Dimension the bed from end to end, beside it, where no line of the plan is crossed but limits of setbacks."""
     box = coordinates(design.site.bed.outline.minimum_rotated_rectangle)[:-1]
     sides = [(box[i], box[(i + 1) % len(box)]) for i in range(len(box))]
     longest = max(math.dist(a, b) for a, b in sides)
     middle = box.mean(axis=0)
-    for start, end in sides:
-        if math.dist(start, end) < longest - 1e-6:
-            continue
-        way, lean = end - start, middle - start
-        outward = -1.0 if way[0] * lean[1] - way[1] * lean[0] > 0 else 1.0
-        first, last = (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))
-        offs = [outward * off for off in _OUTSIDE]
-        if made.measure(first, last, offs, "bed <> over all", length=longest):
-            return
+    for off in _OUTSIDE:
+        for start, end in sides:
+            if math.dist(start, end) < longest - 1e-6:
+                continue
+            way, lean = end - start, middle - start
+            outward = -1.0 if way[0] * lean[1] - way[1] * lean[0] > 0 else 1.0
+            aside = outward * off * made.view.metres_per_inch / longest * np.array([-way[1], way[0]])
+            if made.crosses(LineString([start + aside, end + aside])):
+                continue
+            first, last = (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))
+            if made.measure(first, last, [outward * off], "bed <> over all", length=longest):
+                return

@@ -18,9 +18,9 @@ GAP, BEYOND = 0.04, 0.05
 """From what is measured to its extension line, and what that reaches beyond the dimension line [in]."""
 INDEX = {Colour.BLACK: 7, Colour.BLUE: 5, Colour.GREY: 8, Colour.SKY: 151, Colour.WHITE: 7}
 _TRUE = {Colour.BLUE: 0x0072B2}
-_ATTRIBUTE, _ATTRIBUTE_PITCH = 0.3, 0.5
+ATTRIBUTE, _PITCH = 0.3, 0.5
 """Height of a symbol's attributes, and from line to line, over its width; they are not drawn until asked for."""
-_HIDDEN = 1
+HIDDEN = 1
 
 
 def add_tables(document: Any, drawing: Drawing) -> None:
@@ -103,14 +103,14 @@ def _block(document: Any, name: str, tags: Sequence[str]) -> None:
         block.add_attdef(
             tag,
             attribute_place(row),
-            height=_ATTRIBUTE,
-            dxfattribs={"style": STYLE, "prompt": tag, "flags": _HIDDEN},
+            height=ATTRIBUTE,
+            dxfattribs={"style": STYLE, "prompt": tag, "flags": HIDDEN},
         )
 
 
 def attribute_place(row: int) -> tuple[float, float]:
     """Find where the attribute of a number stands, from the middle of a symbol one unit wide."""
-    return (0.7, -_ATTRIBUTE_PITCH * row - _ATTRIBUTE / 2)
+    return (0.7, -_PITCH * row - ATTRIBUTE / 2)
 
 
 def _disc(block: Any, stroke: Disc) -> None:

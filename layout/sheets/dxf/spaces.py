@@ -13,7 +13,9 @@ from layout.plane import Array, coordinates, polygons_of
 from layout.sheets import layers
 from layout.sheets.arcs import fit
 from layout.sheets.dxf.looks import (
+    ATTRIBUTE,
     DIMENSION_STYLE,
+    HIDDEN,
     STRONG_STYLE,
     STYLE,
     attribute_place,
@@ -42,7 +44,6 @@ SHARE = 0.9
 """Of the stated tolerance, for what lies between the places that are measured when arcs are fitted."""
 _PATTERN_RUNS_ON = 128
 """Dashes run on round the corners of a polyline, rather than beginning anew at each."""
-_HIDDEN = 1
 
 
 def per_inch(drawing: Drawing, view: View) -> float:
@@ -69,6 +70,7 @@ class Space:
     def __init__(self, space: Any, drawing: Drawing, view: View | None) -> None:
         self.space, self.drawing, self.frame, self.view = space, drawing, drawing.frame, view
         self.lettering = Lettering()
+        self.rows: dict[str, dict[str, int]] = {}
         self.inch = per_inch(drawing, view) if view is not None else paper_unit(drawing)
         # In paper space the drawing's scale of dashes is undone.
         self.dashes = 1.0 if view is not None else paper_unit(drawing) / per_inch(drawing, drawing.view)
@@ -179,20 +181,30 @@ class Space:
 
     def _attribute_texts(self, reference: Any, mark: Symbol) -> None:
         """Add what the symbol stands for; not drawn, but shown when the symbol is picked, and read by programs."""
-        block = self.space.doc.blocks.get(block_name(mark.name))
-        rows = {entity.dxf.tag: row for row, entity in enumerate(block.query("ATTDEF"))}
         turn, size, at = math.radians(mark.angle), mark.size * self.inch, self._place(mark.at)
+        along, up = size * math.cos(turn), size * math.sin(turn)
         for tag, value in mark.attributes:
-            x, y = attribute_place(rows[tag])
-            place = (
-                at[0] + size * (x * math.cos(turn) - y * math.sin(turn)),
-                at[1] + size * (x * math.sin(turn) + y * math.cos(turn)),
+            x, y = attribute_place(self._row(mark.name, tag))
+            reference.add_attrib(
+                tag,
+                plain(value),
+                (at[0] + x * along - y * up, at[1] + x * up + y * along),
+                dxfattribs={
+                    "style": STYLE,
+                    "layer": mark.layer.name,
+                    "height": ATTRIBUTE * size,
+                    "rotation": mark.angle,
+                    "flags": HIDDEN,
+                },
             )
-            attribute = reference.add_attrib(
-                tag, plain(value), place, dxfattribs={"style": STYLE, "layer": mark.layer.name}
-            )
-            attribute.dxf.height, attribute.dxf.rotation = 0.3 * size, mark.angle
-            attribute.dxf.flags = _HIDDEN
+
+    def _row(self, symbol: str, tag: str) -> int:
+        """Find which of the attributes of a symbol a name is."""
+        if symbol not in self.rows:
+            block = self.space.doc.blocks.get(block_name(symbol))
+            tags = [entity.dxf.tag for entity in block if entity.dxftype() == "ATTDEF"]
+            self.rows[symbol] = {name: row for row, name in enumerate(tags)}
+        return self.rows[symbol][tag]
 
     def _mask(self, mark: Text) -> None:
         """Hide the lines under a text; on a layer of its own, which can be frozen."""
