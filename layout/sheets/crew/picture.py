@@ -1,0 +1,329 @@
+"""The picture of a crew's sheet: its stakes with their numbers, its runs bold, all else thin, true to scale."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon, STRtree, box
+from shapely.geometry.base import BaseGeometry
+
+from layout.errors import Fault, SheetError
+from layout.model import XY, Design, FeatureKind, Stake, xy
+from layout.plane import Array, coordinates, lines_of, points_at
+from layout.sheets import layers
+from layout.sheets.arrange import scales
+from layout.sheets.crew.notes import CheckLine
+from layout.sheets.crew.paper import BOLD, CREW, LARGE, LETTER, STAKE, THIN, Frame
+from layout.sheets.crew.stretches import Stretch
+from layout.sheets.crew.table import letters_of
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Align, Area, Colour, Dash, Dots, Line, Mark, Pen, Symbol, Text, View
+
+AROUND = 0.55
+"""Left free round the stakes for their numbers [in]."""
+DOT, END_DOT = 0.075, 0.12
+"""A stake, and one at the end of a run [in]."""
+AWAY = 0.09
+"""From a stake to its number [in]."""
+_GREY = Pen(weight=0.25, colour=Colour.GREY)
+_PIPE = Pen(weight=0.35, colour=Colour.GREY)
+_BASE = Pen(weight=0.35, dash=Dash.CENTRE)
+_CHECK = Pen(weight=0.25, dash=Dash.SHORT)
+_FINE = 0.004
+"""Lines are drawn with no more corners than show [in]."""
+
+
+def view_of(design: Design, bounds: tuple[float, float, float, float], frame: Frame) -> tuple[View, str]:
+    """The view at the largest scale that shows some bounds [m] with room round them, and the scale in words."""
+    left, bottom, right, top = frame.window
+    wide, high = right - left - 2 * AROUND, top - bottom - 2 * AROUND
+    centre = ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
+    for metres, words in scales(design.site.frame.units):
+        if (bounds[2] - bounds[0]) / metres <= wide and (bounds[3] - bounds[1]) / metres <= high:
+            return View(window=frame.window, centre=centre, metres_per_inch=metres), words
+    raise SheetError(
+        Fault(
+            field="stakeout.ties",
+            said="what the crew's sheets must show is larger than the smallest scale shows",
+            remedy="Check the coordinates, and the site's units.",
+        )
+    )
+
+
+def background(design: Design, view: View, bold: Sequence[str]) -> list[Mark]:
+    """The field thin, and runs of this sheet bold, in the local plane [m]; only what shows."""
+    seen = _seen(view)
+    fine = _FINE * view.metres_per_inch
+    marks: list[Mark] = [Area(layer=layers.BED, shape=design.site.bed.outline)]
+    for item in design.site.features:
+        if not item.shape.intersects(seen):
+            continue
+        layer = layers.FEATURES[item.kind]
+        if isinstance(item.shape, Point):
+            marks.append(Symbol(layer=layer, name=item.kind.value, at=xy(item.shape), size=0.2))
+        elif isinstance(item.shape, Polygon):
+            fill = Colour.WHITE if item.kind is not FeatureKind.BUILDING else Colour.SKY
+            marks.append(Area(layer=layer, shape=item.shape, fill=fill))
+        else:
+            marks += [Line(layer=layer, line=line) for line in lines_of(item.shape)]
+    plumbing = design.plumbing
+    pipes = [pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)]
+    pipes += [riser.line for riser in plumbing.risers]
+    marks += [Line(layer=CREW, line=line, pen=_PIPE) for line in pipes if line.intersects(seen)]
+    marks += [
+        Line(layer=CREW, line=join.line, pen=_GREY) for join in design.joins if join.line.intersects(seen)
+    ]
+    for run in design.laying.runs:
+        if run.line.intersects(seen):
+            pen = BOLD if run.name in bold else _GREY
+            line = shapely.simplify(run.line, fine)
+            marks.append(Line(layer=CREW, line=line, pen=pen))
+    if design.staking is not None:
+        marks.append(Line(layer=CREW, line=LineString(design.staking.baseline), pen=_BASE))
+    return marks
+
+
+def _seen(view: View) -> Polygon:
+    left, bottom, right, top = view.window
+    low, high = view.to_plan([(left, bottom), (right, top)])
+    return box(float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def check_mark(view: View, check: CheckLine) -> Mark:
+    """The check as a thin line of dashes on paper."""
+    ends = view.to_paper([check.first.at, check.second.at])
+    return Line(layer=CREW, line=LineString(ends), pen=_CHECK)
+
+
+def stake_marks(design: Design, stretch: Stretch, view: View, lettering: Lettering) -> list[Mark]:
+    """Dots and numbers of the stakes on paper [in], and what the fixed points are called."""
+    places = view.to_paper([stake.at for stake in stretch.stakes])
+    ends = [stake.kind == "run end" for stake in stretch.stakes]
+    marks: list[Mark] = []
+    for size, wanted in ((DOT, False), (END_DOT, True)):
+        points = tuple(
+            (float(x), float(y)) for (x, y), end in zip(places, ends, strict=True) if end is wanted
+        )
+        if points:
+            marks.append(Dots(layer=STAKE, points=points, size=size))
+    taken = _Taken(view, lettering, [box(x - 0.05, y - 0.05, x + 0.05, y + 0.05) for x, y in places])
+    taken.lines += [
+        shapely.transform(run.line, view.to_paper) for run in design.laying.runs if run.name in stretch.runs
+    ]
+    marks += _fixed(design, view, taken)
+    outward = _outward(design, stretch, view)
+    order = sorted(range(len(places)), key=lambda n: (not ends[n], n))
+    for number in order:
+        stake = stretch.stakes[number]
+        marks += taken.place(str(stake.number), places[number], outward[number], strong=ends[number])
+    return marks
+
+
+class _Taken:
+    """What numbers stand where, so that none lies on another."""
+
+    def __init__(self, view: View, lettering: Lettering, boxes: Sequence[Polygon]) -> None:
+        self.window = box(*view.window)
+        self.lettering = lettering
+        self.boxes: list[Polygon] = list(boxes)
+        self.lines: list[BaseGeometry] = []
+
+    def place(self, text: str, at: Array, ways: tuple[float, ...], *, strong: bool = False) -> list[Mark]:
+        """A number beside its stake, on one of some ways from it; none where there is no room."""
+        turned = bool(ways)
+        ways = ways or (0.4, 2.7, -0.4, -2.7, 1.57, -1.57)
+        for reach in (AWAY, AWAY + 0.18):
+            for angle in ways:
+                mark = self._mark(text, at, angle, reach, turned=turned, strong=strong)
+                shape = self.lettering.box(mark).buffer(0.01)
+                if self.window.contains(shape) and not self._hits(shape):
+                    self.boxes.append(shape)
+                    if reach == AWAY:
+                        return [mark]
+                    tip = at + reach * np.array([math.cos(angle), math.sin(angle)])
+                    return [Line(layer=CREW, line=LineString([at, tip]), pen=THIN), mark]
+        return []
+
+    def _mark(self, text: str, at: Array, angle: float, reach: float, *, turned: bool, strong: bool) -> Text:
+        """Lettered along the way it lies in, upright for the reader."""
+        ahead = np.array([math.cos(angle), math.sin(angle)])
+        tip = at + reach * ahead
+        if not turned:
+            low = tip - np.array([0.0, LETTER / 2])
+            align: Align = "left" if ahead[0] > 0.1 else "right" if ahead[0] < -0.1 else "centre"
+            return Text(
+                layer=CREW, text=text, at=_xy(low), height=LETTER, align=align, strong=strong, mask=True
+            )
+        upright = ahead[0] > 1e-6 or (abs(ahead[0]) <= 1e-6 and ahead[1] > 0)
+        turn = angle if upright else angle + math.pi
+        down = np.array([math.sin(turn), -math.cos(turn)]) * LETTER / 2
+        return Text(
+            layer=CREW,
+            text=text,
+            at=_xy(tip + down),
+            height=LETTER,
+            angle=math.degrees(turn),
+            align="left" if upright else "right",
+            strong=strong,
+            mask=True,
+        )
+
+    def _hits(self, shape: Polygon) -> bool:
+        if any(line.intersects(shape) for line in self.lines):
+            return True
+        return bool(len(STRtree(self.boxes).query(shape, predicate="intersects")))
+
+
+def _xy(point: Array) -> XY:
+    return float(point[0]), float(point[1])
+
+
+def _outward(design: Design, stretch: Stretch, view: View) -> list[tuple[float, ...]]:
+    """Which ways the number of each stake may lie: square to its run, first away from the other rows of the sheet.
+
+    At the end of a run it lies beyond it. Empty off runs.
+    """
+    runs = {run.name: run for run in design.laying.runs}
+    places = view.to_paper([stake.at for stake in stretch.stakes])
+    rows = [runs[stake.run].row if stake.run else None for stake in stretch.stakes]
+    trees = {
+        row: shapely.multipoints([place for place, other in zip(places, rows, strict=True) if other == row])
+        for row in dict.fromkeys(rows)
+        if row is not None
+    }
+    found: list[tuple[float, ...]] = []
+    for stake, place, row in zip(stretch.stakes, places, rows, strict=True):
+        if stake.station is None or not stake.run or row is None:
+            found.append(())
+            continue
+        run = runs[stake.run]
+        heading = _heading(coordinates(run.line), stake.station)
+        left = heading + math.pi / 2
+        on: tuple[float, ...] = ()
+        if stake.kind == "run end":  # beyond the end there is room
+            on = (heading,) if stake.station > run.length / 2 else (heading + math.pi,)
+        others = [tree for other, tree in trees.items() if other != row]
+        nearest = min(others, key=lambda tree: tree.distance(Point(place)), default=None)
+        if nearest is None:
+            found.append((*on, left, left + math.pi))
+            continue
+        foot = shapely.get_coordinates(shapely.shortest_line(Point(place), nearest))[1]
+        away = place - foot
+        beside = away[0] * math.cos(left) + away[1] * math.sin(left)
+        first = left if beside >= 0 else left + math.pi
+        found.append((*on, first, first + math.pi))
+    return found
+
+
+def _heading(line: Array, station: float) -> float:
+    """Which way a line goes at a station [rad]."""
+    before, after = points_at(line, np.array([station - 0.3, station + 0.3]))
+    return math.atan2(after[1] - before[1], after[0] - before[0])
+
+
+def _fixed(design: Design, view: View, taken: _Taken) -> Iterator[Mark]:
+    """Fixed points with their letters, and the ends of the baseline, where they show."""
+    window = box(*view.window).buffer(-0.15)
+    named = [(at, letter) for at, letter in letters_of(design.site).items()]
+    if design.staking is not None:
+        named += list(zip(design.staking.baseline, "AB", strict=True))
+    for at, letter in named:
+        place = view.to_paper([at])[0]
+        if not window.contains(Point(place)):
+            continue
+        yield Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=_xy(place), size=0.2)
+        x, y = _xy(place)
+        right = x + 0.55 < view.window[2]
+        mark = Text(
+            layer=CREW,
+            text=letter,
+            at=(x + 0.13 if right else x - 0.13, y + 0.05),
+            height=LARGE,
+            align="left" if right else "right",
+            strong=True,
+            mask=True,
+        )
+        taken.boxes.append(taken.lettering.box(mark))
+        yield mark
+
+
+def feature_names(design: Design, view: View, lettering: Lettering, lettered: Sequence[Mark]) -> list[Mark]:
+    """The names of what stands about, for an overview, clear of what is lettered already."""
+    marks: list[Mark] = []
+    window = box(*view.window).buffer(-0.1)
+    taken: list[BaseGeometry] = [lettering.box(mark) for mark in lettered if isinstance(mark, Text)]
+    taken.append(shapely.transform(design.site.bed.outline, view.to_paper))
+    for item in design.site.features:
+        part = shapely.transform(item.shape, view.to_paper).intersection(window)
+        if part.is_empty:
+            continue
+        middle = part.representative_point()
+        _, low, _, high = part.bounds
+        text = lettering.fitted(lettering.clean(item.name), LETTER, 2.4)
+        inside = lettering.width(text, LETTER) < 0.9 * (part.bounds[2] - part.bounds[0])
+        levels = [high + 0.06, low - LETTER - 0.06, middle.y + 0.3, middle.y - 0.4]
+        for y in [middle.y - LETTER / 2, *levels] if inside and high - low > 0.25 else levels:
+            at = (middle.x, y)
+            mark = Text(layer=CREW, text=text, at=at, height=LETTER, align="centre", mask=True)
+            shape = lettering.box(mark)
+            if window.contains(shape) and not any(shape.intersects(other) for other in taken):
+                taken.append(shape)
+                marks.append(mark)
+                break
+    return marks
+
+
+def key_marks(
+    design: Design, stretch: Stretch, left: float, bottom: float, right: float, top: float
+) -> list[Mark]:
+    """The whole bed small, what this sheet stakes bold in it, baseline and fixed points."""
+    outline = design.site.bed.outline
+    ends = design.staking.baseline if design.staking is not None else ()
+    reach = shapely.total_bounds(
+        np.asarray([outline, *(Point(at) for at in (*ends, *letters_of(design.site)))], dtype=object)
+    )
+    room = (left + 0.15, bottom + 0.1, right - 0.2, top - 0.12)
+    scale = max((reach[2] - reach[0]) / (room[2] - room[0]), (reach[3] - reach[1]) / (room[3] - room[1]))
+    middle = ((reach[0] + reach[2]) / 2, (reach[1] + reach[3]) / 2)
+    small = View(window=room, centre=middle, metres_per_inch=float(scale))
+    shape = shapely.simplify(shapely.transform(outline, small.to_paper), 0.005)
+    marks: list[Mark] = [Area(layer=CREW, shape=shape, fill=Colour.WHITE, pen=_GREY)]
+    marks += [
+        Line(layer=CREW, line=shapely.simplify(shapely.transform(run.line, small.to_paper), 0.004), pen=BOLD)
+        for run in design.laying.runs
+        if run.name in stretch.runs
+    ]
+    if stretch.kind != "runs":
+        points = tuple(_xy(place) for place in small.to_paper([stake.at for stake in stretch.stakes]))
+        marks.append(Dots(layer=STAKE, points=points, size=0.06))
+    named: list[tuple[XY, str]] = [*zip(ends, "AB", strict=False), *letters_of(design.site).items()]
+    if ends:
+        marks.append(Line(layer=CREW, line=LineString(small.to_paper(ends)), pen=_BASE))
+    lettering, inside = Lettering(), box(left, bottom, right, top)
+    taken: list[Polygon] = []
+    for at, letter in named:
+        x, y = _xy(small.to_paper([at])[0])
+        marks.append(Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=(x, y), size=0.1))
+        for dx, dy in ((0.07, 0.02), (-0.25, 0.02), (-0.08, 0.08), (-0.08, -0.17)):
+            mark = Text(layer=CREW, text=letter, at=(x + dx, y + dy), height=LETTER, mask=True)
+            shape = lettering.box(mark)
+            if inside.contains(shape) and not any(shape.intersects(other) for other in taken):
+                taken.append(shape)
+                marks.append(mark)
+                break
+    return marks
+
+
+def of_this_sheet(stakes: Sequence[Stake]) -> str:
+    """Numbers of stakes, those that follow each other as a stretch: ``3-41, 52``."""
+    parts: list[list[int]] = []
+    for stake in stakes:
+        if parts and stake.number == parts[-1][-1] + 1:
+            parts[-1][1:] = [stake.number]
+        else:
+            parts.append([stake.number])
+    shown = ["-".join(map(str, part)) for part in parts[:6]]
+    return ", ".join(shown) + (" ..." if len(parts) > 6 else "")

@@ -1,0 +1,175 @@
+"""The table of a crew's sheet: every stake with its station, what the baseline reads, and its ties."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from layout.model import XY, Rounding, Site, Stake, Staking
+from layout.sheets.crew.paper import BOLD, LARGE, LETTER, MARGIN, PITCH, ROW, THIN, TITLES, Frame, Letterer
+from layout.sheets.marks import Align
+from layout.sheets.stakeout import error_words, offset_words, place_words, taped
+from layout.stakes import rounding_of
+
+NAMES_ROOM = 2
+"""Lines under the table for the names of fixed points."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its title in two lines, its width [in], which end of it text stands at."""
+
+    title: str
+    width: float
+    align: Align = "right"
+
+
+_BASE = (
+    Column("point\n", 0.56),
+    Column("what\n", 1.42, "left"),
+    Column("station\non run", 0.86),
+    Column("baseline\nstation", 0.9),
+    Column("offset\n", 0.92),
+)
+_TIES = (Column("tape from\n", 1.08), Column("tape from\n", 1.08), Column("side\n", 0.6, "left"))
+_INCHES = 0.34
+"""Feet and inches are wider than feet by so much [in]."""
+
+
+def columns_of(site: Site) -> list[Column]:
+    """The columns of the table of a site."""
+    inches = rounding_of(site.stakeout, site.frame) == "1/8 in"
+    columns = [*_BASE, *(_TIES if site.stakeout.ties else ())]
+    return [
+        Column(item.title, item.width + _INCHES, item.align) if inches and number in {2, 3, 4, 5, 6} else item
+        for number, item in enumerate(columns)
+    ]
+
+
+def table_width(site: Site) -> float:
+    """Width of the table of a site [in]."""
+    return sum(column.width for column in columns_of(site)) + 0.1
+
+
+def rows_that_fit(frame: Frame, site: Site) -> int:
+    """How many stakes the table of a sheet holds."""
+    names = NAMES_ROOM * PITCH if site.stakeout.ties else PITCH
+    return int((frame.top - MARGIN - TITLES - names) / ROW)
+
+
+def letters_of(site: Site) -> dict[XY, str]:
+    """What fixed points are called on the sheets: ``T1``, ``T2`` …, in the order of the site file."""
+    return {at: f"T{number}" for number, (_, at) in enumerate(site.stakeout.ties, start=1)}
+
+
+def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stake]) -> None:
+    """Letter the table beside the picture."""
+    columns = columns_of(site)
+    left, y = frame.beside, frame.top
+    edges = [left]
+    for column in columns:
+        edges.append(edges[-1] + column.width)
+    made.rule(left, y, frame.right, y, BOLD)
+    for column, a, b in zip(columns, edges, edges[1:], strict=False):
+        for line, title in enumerate(column.title.split("\n")):
+            _cell(made, title, a, b, y - 0.19 - line * PITCH, column.align, strong=True)
+    y -= TITLES - 0.06
+    made.rule(left, y, frame.right, y, BOLD)
+    rounding, letters = rounding_of(site.stakeout, site.frame), letters_of(site)
+    for number, stake in enumerate(stakes):
+        base = y - (number + 1) * ROW + 0.035
+        number_said, *cells = _cells(stake, site, rounding, letters)
+        _cell(made, number_said, edges[0], edges[1], base, "right", strong=True)
+        made.put(_one_line(made, cells, columns[1:], edges[1:]), edges[1] + 0.1, base, spaced=True)
+        # a line under every fifth row leads the eye
+        if number % 5 == 4 or number == len(stakes) - 1:
+            made.rule(left, base - 0.035, frame.right, base - 0.035, THIN)
+    _fixed_points(made, frame, site, y - len(stakes) * ROW - 0.14, stakes)
+
+
+def _cell(made: Letterer, text: str, a: float, b: float, y: float, align: Align, *, strong: bool) -> None:
+    x = a + 0.1 if align == "left" else b - 0.04
+    made.put(text, x, y, align=align, strong=strong, room=b - a - 0.1)
+
+
+def _one_line(made: Letterer, cells: Sequence[str], columns: Sequence[Column], edges: Sequence[float]) -> str:
+    """The cells of a row as one line, parted by blanks so that figures stand below figures.
+
+    In this typeface a figure is as wide as two blanks and a point as one, so columns of figures stand exactly; and a
+    line of text is drawn as fast as a cell.
+    """
+    blank = made.lettering.width(" ", LETTER)
+    text, start = "", edges[0] + 0.1
+    for number, (cell, column, a, b) in enumerate(zip(cells, columns, edges, edges[1:], strict=False)):
+        # where no station follows what is staked, its room is free
+        more = columns[1].width if number == 0 and not cells[1] else 0.0
+        said = made.lettering.fitted(made.lettering.clean(cell), LETTER, b + more - a - 0.1)
+        at = a + 0.1 if column.align == "left" else b - 0.04 - made.lettering.width(said, LETTER)
+        gap = round((at - start - made.lettering.width(text, LETTER)) / blank)
+        text += " " * max(gap, 1 if text else 0) + said
+    return text
+
+
+def _cells(stake: Stake, site: Site, rounding: Rounding, letters: dict[XY, str]) -> list[str]:
+    frame = site.frame
+    station = "" if stake.station is None else taped(stake.station, rounding, frame)
+    cells = [
+        str(stake.number),
+        says(stake),
+        station,
+        taped(stake.baseline.station, rounding, frame),
+        offset_words(stake, rounding, frame),
+    ]
+    if not site.stakeout.ties:
+        return cells
+    if stake.swing is None:
+        return [*cells, "", "", "baseline"]
+    tapes = [f"{letters[tie.at]} {taped(tie.distance, rounding, frame)}" for tie in stake.swing.ties]
+    return [*cells, *tapes, stake.swing.side]
+
+
+def says(stake: Stake) -> str:
+    """What a stake marks, without what other columns say."""
+    first, *more = stake.description.split(" + ")
+    if stake.kind == "run":
+        first = f"{stake.run}{' curve' if first.endswith('curve') else ''}"
+    elif stake.kind == "run end":
+        first = f"{stake.run} {'END' if ' end' in first else 'START'}"
+    return " + ".join([first, *more])
+
+
+def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Sequence[Stake]) -> None:
+    """Say which fixed points the letters are, and what rounding does at worst."""
+    used = {tie.at for stake in stakes if stake.swing is not None for tie in stake.swing.ties}
+    names = [
+        f"{letter} = {site.stakeout.ties[number][0]}"
+        for number, (at, letter) in enumerate(letters_of(site).items())
+        if at in used
+    ]
+    if names:
+        y = made.lines(";  ".join(names), frame.beside + 0.05, y, frame.table - 0.1, strong=True)
+
+
+def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y: float) -> float:
+    """List the ends of the baseline and the fixed points, with their coordinates, at the foot of the first table."""
+    room, x = frame.table - 0.1, frame.beside + 0.05
+    a, b = (place_words(at, staking, site.frame) for at in staking.baseline)
+    rounding = rounding_of(site.stakeout, site.frame)
+    length = taped(staking.step * round(math.dist(*staking.baseline) / staking.step), rounding, site.frame)
+    y = made.lines("Baseline and fixed points", x, y, room, strong=True, height=LARGE)
+    y = made.lines(f"A {a} to B {b}: A to B is {length}", x, y, room)
+    for (name, at), letter in zip(site.stakeout.ties, letters_of(site).values(), strict=False):
+        if y < MARGIN + LETTER:
+            break
+        made.put(f"{letter}  {name} {place_words(at, staking, site.frame)}", x, y, room=room)
+        y -= PITCH
+    return y
+
+
+def error_of(stakes: Sequence[Stake], site: Site) -> str:
+    """How far rounding alone can lead from the worst placed of some stakes, in site units."""
+    worst = max(
+        max(stake.baseline.error, stake.swing.error if stake.swing is not None else 0.0) for stake in stakes
+    )
+    return error_words(worst, site.frame)

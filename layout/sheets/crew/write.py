@@ -1,0 +1,280 @@
+"""The crew's sheets put together and written as one PDF, a page each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from shapely import box
+
+from layout.model import Design, Site
+from layout.sheets.crew.notes import (
+    DIG,
+    FROM_MAP,
+    LEVEL,
+    PAINT,
+    check_line,
+    check_remark,
+    check_words,
+    ground_words,
+    is_from_map,
+    paint_words,
+)
+from layout.sheets.crew.paper import (
+    BOLD,
+    CREW,
+    FOOT,
+    KEY_WIDTH,
+    LARGE,
+    LARGEST,
+    LETTER,
+    MARGIN,
+    PITCH,
+    ROW,
+    TITLES,
+    Frame,
+    Letterer,
+    paper_of,
+)
+from layout.sheets.crew.picture import (
+    background,
+    check_mark,
+    feature_names,
+    key_marks,
+    of_this_sheet,
+    stake_marks,
+    view_of,
+)
+from layout.sheets.crew.stretches import Stretch, middle_of, stretches
+from layout.sheets.crew.table import (
+    error_of,
+    letter_starts,
+    letter_table,
+    rows_that_fit,
+    table_width,
+)
+from layout.sheets.fieldmarks import bounds
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Area, Colour, Drawing, Sheet, Symbol, View
+from layout.sheets.plot import figure_of, settings
+from layout.stakes import rounding_of
+
+TITLE = "Stake-out"
+
+
+def write_stakeout(design: Design, path: Path) -> None:
+    """Write all sheets, a page each, in the size of the paper."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    title = Lettering().clean(design.site.title)
+    metadata = {"Title": f"{title}: {TITLE}", "CreationDate": None, "Creator": None, "Producer": None}
+    with settings(), PdfPages(path, metadata=metadata) as pages:
+        for drawing in crew_sheets(design):
+            pages.savefig(figure_of(drawing, drawing.sheets[0], outlined=False))
+
+
+def crew_sheets(design: Design) -> list[Drawing]:
+    """The crew's sheets of a design with stakes, one drawing each: an overview, the runs, the pipes."""
+    site, lettering = design.site, Lettering()
+    frame = Frame(paper_of(site.frame.units), table_width(site))
+    left, bottom, right, top = frame.window
+    parts = stretches(design, most=rows_that_fit(frame, site), window=(right - left, top - bottom))
+    return [
+        _sheet(design, part, frame, lettering, number=number, parts=parts)
+        for number, part in enumerate(parts, start=1)
+    ]
+
+
+def _sheet(
+    design: Design,
+    stretch: Stretch,
+    frame: Frame,
+    lettering: Lettering,
+    *,
+    number: int,
+    parts: Sequence[Stretch],
+) -> Drawing:
+    site, staking = design.site, design.staking
+    if staking is None:
+        raise ValueError("a design without stakes has no crew's sheets")
+    view, scale = view_of(design, _bounds(design, stretch), frame)
+    made = Letterer(lettering)
+    made.marks.append(Area(layer=CREW, shape=box(*view.window), pen=BOLD))
+    check = check_line(design, stretch.stakes)
+    if check is not None:
+        made.marks.append(check_mark(view, check))
+    lettered = stake_marks(design, stretch, view, lettering)
+    made.marks += lettered
+    if stretch.kind == "overview":
+        made.marks += feature_names(design, view, lettering, lettered)
+    _title(made, frame, design, stretch, view, scale, number, len(parts))
+    letter_table(made, frame, site, stretch.stakes)
+    if number == 1:
+        table_end = frame.top - TITLES - ROW * len(stretch.stakes) - 0.65
+        _index(made, frame, parts, letter_starts(made, frame, site, staking, table_end))
+    _foot(made, frame, design, stretch)
+    return Drawing(
+        title=lettering.clean(site.title),
+        frame=site.frame,
+        paper=frame.paper,
+        scale=scale,
+        plan=tuple(background(design, view, stretch.runs)),
+        sheets=(Sheet(name=f"Stake-out {number}", marks=tuple(made.marks), view=view),),
+    )
+
+
+def _bounds(design: Design, stretch: Stretch) -> tuple[float, float, float, float]:
+    """What the picture of a sheet shows [m]: its stakes; on the first one all of the field."""
+    own = middle_of(stretch)
+    if stretch.kind != "overview":
+        return own
+    field = bounds(design)
+    return (
+        min(own[0], field[0]),
+        min(own[1], field[1]),
+        max(own[2], field[2]),
+        max(own[3], field[3]),
+    )
+
+
+def _index(made: Letterer, frame: Frame, parts: Sequence[Stretch], y: float) -> None:
+    """List the sheets, as far as there is room for them."""
+    y -= 0.12
+    if y - 2 * PITCH < MARGIN:
+        return
+    y = made.lines("Sheets", frame.beside + 0.05, y, frame.table, strong=True, height=LARGE)
+    for number, part in enumerate(parts, start=1):
+        if y < MARGIN:
+            break
+        made.put(f"{number}  {_subject(part)}", frame.beside + 0.05, y, room=frame.table - 0.1)
+        y -= PITCH
+
+
+# --- head -------------------------------------------------------------------------------------------------
+
+
+def _title(
+    made: Letterer,
+    frame: Frame,
+    design: Design,
+    stretch: Stretch,
+    view: View,
+    scale: str,
+    number: int,
+    count: int,
+) -> None:
+    """Letter title, what is staked from this sheet, its number, scale and north."""
+    top = frame.paper.height - MARGIN
+    sheet = f"Sheet {number} of {count}"
+    made.put(sheet, frame.right, top - 0.2, height=LARGEST, align="right", strong=True)
+    taken = made.lettering.width(sheet, LARGEST, strong=True)
+    room = frame.right - frame.left - taken - 0.3
+    made.put(f"STAKE-OUT, {_subject(stretch)}", frame.left, top - 0.2, height=LARGEST, strong=True, room=room)
+    said = f"{design.site.title} \u2013 {_units(design.site)}"
+    bar = _bar(made, view, design.site, frame.beside - 0.15, top - 0.6, scale)
+    made.put(said, frame.left, top - 0.56, room=bar - frame.left - 0.3)
+    for line, text in enumerate(_rounding(design, stretch)):
+        made.put(text, frame.right, top - 0.43 - line * PITCH, align="right", room=frame.table)
+
+
+def _subject(stretch: Stretch) -> str:
+    stakes = f"stake{'s' if len(stretch.stakes) > 1 else ''} {of_this_sheet(stretch.stakes)}"
+    if stretch.kind == "overview":
+        return f"overview: baseline and bed corners, {stakes}"
+    if stretch.kind == "pipes":
+        return f"manifolds, valves, risers and lines: {stakes}"
+    runs = stretch.runs
+    named = ", ".join(runs) if len(runs) <= 4 else f"{runs[0]} to {runs[-1]}"
+    return f"run{'s' if len(runs) > 1 else ''} {named}: {stakes}"
+
+
+def _units(site: Site) -> str:
+    rounding = rounding_of(site.stakeout, site.frame)
+    if rounding == "1/8 in":
+        return "all figures in feet and inches"
+    return f"all figures in {'metres' if site.frame.units.word == 'm' else 'feet and hundredths'}"
+
+
+def _rounding(design: Design, stretch: Stretch) -> tuple[str, str]:
+    site = design.site
+    rounding = rounding_of(site.stakeout, site.frame)
+    error = error_of(stretch.stakes, site)
+    return "offset: R right, L left, from A to B", f"tape to {rounding}: moves a stake {error} at most"
+
+
+def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: str) -> float:
+    """Draw the north arrow, a bar of the scale, and the scale in words; their left end."""
+    units = site.frame.units
+    per_inch = view.metres_per_inch / units.length
+    step = next(
+        value
+        for power in range(6, -4, -1)
+        for value in (5 * 10.0**power, 2 * 10.0**power, 10.0**power)
+        if value / per_inch <= 1.6
+    )
+    long = step / per_inch
+    made.marks.append(Symbol(layer=CREW, name="north", at=(right - 0.16, y + 0.18), size=0.32))
+    made.put("N", right - 0.42, y + 0.13, strong=True)
+    end = right - 0.95
+    for part in range(2):
+        shape = box(end - long + part * long / 2, y + 0.02, end - long / 2 + part * long / 2, y + 0.1)
+        made.marks.append(Area(layer=CREW, shape=shape, fill=Colour.BLACK if part == 0 else Colour.WHITE))
+    label = f"{step:g} {units.length_name}"
+    made.put(label, end, y + 0.16, align="right")
+    made.put("0", end - long, y + 0.16, align="centre")
+    made.put(scale, end - long - 0.2, y + 0.04, align="right", strong=True)
+    return end - long - 0.2 - made.lettering.width(scale, LETTER, strong=True)
+
+
+# --- foot -------------------------------------------------------------------------------------------------
+
+
+def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> None:
+    """Letter the key plan, the check, the paint and the cautions under the picture."""
+    left, bottom = frame.left, MARGIN
+    top = bottom + FOOT - 0.12
+    key = (left, bottom, left + KEY_WIDTH, top)
+    made.marks.append(Area(layer=CREW, shape=box(*key)))
+    made.marks += key_marks(design, stretch, left, bottom, left + KEY_WIDTH, top)
+    start, right = left + KEY_WIDTH + 0.2, frame.window[2]
+    width = right - start
+    check = check_line(design, stretch.stakes)
+    y = top - 0.17
+    if check is not None:
+        ask, must = check_words(design, check)
+        wide = made.lettering.width(must, LARGEST, strong=True) + 0.2
+        after = made.lines(ask, start + 0.1, y - 0.03, width - wide - 0.2, strong=True, height=LARGE)
+        made.put(must, right - 0.1, y - 0.06, height=LARGEST, align="right", strong=True)
+        after = made.lines(check_remark(design, check), start + 0.1, after, width - 0.2)
+        made.marks.append(Area(layer=CREW, shape=box(start, after + LETTER, right, top), pen=BOLD))
+        y = after - 0.07
+    for text, strong in _notes(design, stretch):
+        lines = made.lettering.wrapped(text, LETTER, width, strong=strong)
+        if y - (len(lines) - 1) * PITCH < bottom:
+            break
+        y = made.lines(text, start, y, width, strong=strong)
+
+
+def _notes(design: Design, stretch: Stretch) -> list[tuple[str, bool]]:
+    """What is to be known at this sheet, the weightiest first."""
+    found = [(DIG, True)]
+    found += [(text, True) for text in paint_words(design, stretch)]
+    if stretch.left_out:
+        found.append(
+            (f"{stretch.left_out:,} stakes between these stand in stakeout.csv only: bend by eye.", True)
+        )
+    if is_from_map(design):
+        found.append((FROM_MAP, True))
+    found.append((f"{LEVEL} {PAINT}", False))
+    ground = ground_words(design)
+    if ground:
+        found.append((ground, False))
+    if design.site.stakeout.ties:
+        found.append(
+            (
+                "Swing two tapes; the stake is where they cross, on the side named, as seen by one who stands at the "
+                "first point and faces the second. Or measure along the baseline from A, then square to it.",
+                False,
+            )
+        )
+    return found
