@@ -8,13 +8,15 @@ end to end and fed at one place; a *loop* joins the ends of neighbouring runs; a
 run up or down to its manifold; *blank* tubing has no emitters.
 
 By life stage: `site` is what the user states, `field` what is laid out, `zoned` the same by zones, `staked` how it
-is found on the ground, `design` what comes of it, `asbuilt` what was really laid. All are imported from here.
+is found on the ground, `cut` how it is cut from coils, `design` what comes of it, `asbuilt` what was really laid. All
+are imported from here.
 """
 
 from __future__ import annotations
 
 from layout.model.asbuilt import AsBuilt, Astray, LaidRun, SetbackLaid, Shot, Verdict
 from layout.model.base import XY, need, xy
+from layout.model.cut import Coil, Cut, CutList, Splice
 from layout.model.design import (
     Candidate,
     Check,
@@ -61,12 +63,14 @@ from layout.model.site import (
     Levels,
     ManifoldRules,
     Pattern,
+    Price,
     Pump,
     Rounding,
     RunRules,
     SheetRules,
     Site,
     StakeRules,
+    TakeoffRules,
     Tubing,
     ZoneRules,
     site_place,
@@ -93,7 +97,10 @@ __all__ = [
     "Candidate",
     "Cells",
     "Check",
+    "Coil",
     "Coverage",
+    "Cut",
+    "CutList",
     "Design",
     "DesignBasis",
     "Doses",
@@ -124,6 +131,7 @@ __all__ = [
     "Pipe",
     "PipeKind",
     "Plumbing",
+    "Price",
     "Pump",
     "Riser",
     "Rounding",
@@ -137,6 +145,7 @@ __all__ = [
     "Side",
     "Sides",
     "Site",
+    "Splice",
     "Stake",
     "StakeKind",
     "StakeRules",
@@ -144,6 +153,7 @@ __all__ = [
     "Swing",
     "SwingTie",
     "Take",
+    "TakeoffRules",
     "Totals",
     "Trench",
     "Trial",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from layout.model.base import XY
+from layout.model.cut import CutList
 from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
 from layout.model.site import Follows, Pattern, Site
 from layout.model.staked import Staking
@@ -233,38 +234,56 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One line of the takeoff, in SI for lengths, areas and flows and in pieces for counts.
+    """One line of the takeoff, in SI for lengths, areas, volumes and flows and in pieces for counts.
 
     Attributes
     ----------
     item : str
         Stable key: ``emitting tubing``.
     description : str
-    unit : "length", "area", "flow" or "each"
+    unit : "length", "area", "volume", "flow" or "each"
     net : float
-        As laid out: [m], [m²], [m³/s] or pieces.
+        As laid out: [m], [m²], [m³], [m³/s] or pieces.
     waste : float
         Share added, 0.05 for 5 %.
     pack : float
         How it is sold: [m] a coil or pipe length, pieces a box; 0 for by the unit.
     by_zone : tuple of float
         Net by zone, which add up to the whole; empty for what zones share.
+    sold : str
+        What a pack is called: ``coil``; empty where it has no name.
+    least : int
+        Fewest packs that serve, whatever the sum: coils of the cut list.
+    bought : bool
+        False for what is there for checking only.
     """
 
     item: str
     description: str
-    unit: Literal["length", "area", "flow", "each"]
+    unit: Literal["length", "area", "volume", "flow", "each"]
     net: float
     waste: float = 0.0
     pack: float = 0.0
     by_zone: tuple[float, ...] = ()
+    sold: str = ""
+    least: int = 0
+    bought: bool = True
+
+    @property
+    def packs(self) -> int:
+        """Whole packs, or pieces, to order; 0 where it is bought by the unit, or not at all."""
+        pack = self.pack or (1.0 if self.unit == "each" else 0.0)
+        if not pack or not self.bought:
+            return 0
+        return max(self.least, math.ceil(self.net * (1.0 + self.waste) / pack - 1e-9))
 
     @property
     def order(self) -> float:
         """What to order, in the unit: net with waste, rounded up to whole packs (pieces to whole ones)."""
-        wanted = self.net * (1.0 + self.waste)
+        if not self.bought:
+            return 0.0
         pack = self.pack or (1.0 if self.unit == "each" else 0.0)
-        return math.ceil(wanted / pack - 1e-9) * pack if pack else wanted
+        return self.packs * pack if pack else self.net * (1.0 + self.waste)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -294,5 +313,7 @@ class Design:
     """By zone, in their order."""
     staking: Staking | None = None
     """None where nothing was staked."""
+    cuts: CutList | None = None
+    """The runs cut from coils; None where that was not worked out."""
     hydraulics: Hydraulics | None = None
     """None where flows and pressures could not be worked out; a finding says why."""

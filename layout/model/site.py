@@ -408,6 +408,74 @@ class SheetRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """What one item of the takeoff costs, in money of the user's.
+
+    Attributes
+    ----------
+    item : str
+    amount : float
+        For one unit [1/m, 1/m³ or 1/piece], or for one pack.
+    per : "unit" or "pack"
+    """
+
+    item: str
+    amount: float
+    per: Literal["unit", "pack"]
+
+    def __post_init__(self) -> None:
+        need(self.amount >= 0, "a price is 0 or more")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeoffRules:
+    """What is added to the quantities laid out, and how things are sold; None: as is common.
+
+    Attributes
+    ----------
+    waste : float
+        Share added to tubing and pipe.
+    wastes : tuple of (str, float)
+        Share added to single items.
+    pipe : float or None
+        Length of a pipe as sold [m].
+    blank_coil : float or None
+        Length of one coil of blank tubing [m]; None: it is cut to length where it is bought.
+    staple_interval : float or None
+        Greatest distance between staples along tubing [m]; None: no staples.
+    staple_box : int
+        Staples in a box.
+    paint : float or None
+        Length that one can of marking paint marks [m].
+    cover_depth : float or None
+        Of fill over the whole bed [m].
+    sand_depth, trench_width : float or None
+        Of sand in the trenches of pipes [m]; both, or none.
+    prices : tuple of Price
+    """
+
+    waste: float = 0.05
+    wastes: tuple[tuple[str, float], ...] = ()
+    pipe: float | None = None
+    blank_coil: float | None = None
+    staple_interval: float | None = None
+    staple_box: int = 1
+    paint: float | None = None
+    cover_depth: float | None = None
+    sand_depth: float | None = None
+    trench_width: float | None = None
+    prices: tuple[Price, ...] = ()
+
+    def __post_init__(self) -> None:
+        need(all(0 <= share <= 1 for share in (self.waste, *dict(self.wastes).values())), "waste is a share")
+        need((self.sand_depth is None) == (self.trench_width is None), "sand has a depth and a width")
+
+    def waste_of(self, item: str, usual: float) -> float:
+        """The share added to an item; `usual` where it is not stated."""
+        return dict(self.wastes).get(item, usual)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """All that the site file says, in the local plane and SI."""
 
@@ -426,6 +494,7 @@ class Site:
     zones: ZoneRules | None = None
     """None: one zone."""
     sheet: SheetRules = SheetRules()
+    takeoff: TakeoffRules = TakeoffRules()
     notes: tuple[str, ...] = ()
     """What the readers did that the user should know (a point dropped, an outline closed)."""
 
