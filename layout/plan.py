@@ -19,7 +19,7 @@ from layout.checks import design_checks
 from layout.coverage import bare_places
 from layout.emitters import field_totals, place_emitters
 from layout.hydraulics.field import water_of
-from layout.manifolds import crossing_checks, crossing_findings, setback_check
+from layout.manifolds import crossing_checks, crossing_findings, lead_findings, setback_check
 from layout.model import (
     AsBuilt,
     Candidate,
@@ -136,6 +136,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
                 site, laying, {name for lateral in watered(laying.runs, laterals) for name in lateral.runs}
             ),
             *route_findings(site, plumbing),
+            *lead_findings(site, plumbing),
             *crossing_findings(site, plumbing),
             *level_findings(site, levels, plumbing),
             *stake_findings(site, staking),

@@ -1,12 +1,13 @@
-"""Whether manifolds and risers keep out of setbacks."""
+"""Whether manifolds and risers keep out of setbacks, and which run ends amid the bed blank tubing leads to them."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from shapely import MultiPolygon
 
-from layout.model import Check, Plumbing, Site, site_place
+from layout.model import Check, Finding, Plumbing, Site, site_place, xy
 from layout.plane import TOLERANCE, coordinates, stretches_in
 
 
@@ -41,3 +42,26 @@ def setback_check(site: Site, plumbing: Plumbing, kept_clear: MultiPolygon) -> C
         source="feature.setback",
         place=place,
     )
+
+
+def lead_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
+    """Say which ends of laterals lie amid the bed, and how far blank tubing leads from them to a manifold.
+
+    Parameters
+    ----------
+    site : Site
+    plumbing : Plumbing
+    """
+    unit = site.frame.units
+    for riser in plumbing.risers:
+        if len(riser.line.coords) > 2:
+            at = xy(riser.line.interpolate(riser.line.length))
+            yield Finding(
+                code="led-end",
+                said=(
+                    f"{riser.lateral} {'begins' if riser.kind == 'supply' else 'ends'} amid the bed, at "
+                    f"{site_place(site.frame, at)}: {riser.line.length / unit.length:.2f} {unit.length_name} of blank "
+                    f"tubing lead between the runs to its {riser.kind} manifold."
+                ),
+                remedy="Elbows are needed where it bends sharply. Another pattern, or laterals.runs, may need none.",
+            )

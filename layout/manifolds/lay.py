@@ -5,15 +5,14 @@ A *foot* is where a riser stands on its manifold.
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
-from layout.manifolds.served import Tip, Trenches
+from layout.manifolds.served import SIDE_REACH, Tip, Trenches, groups
 from layout.manifolds.trench import OUTWARD, Place, led_out, side_of, span
 from layout.model import (
     XY,
@@ -32,8 +31,6 @@ from layout.model import (
 )
 from layout.plane import TOLERANCE, coordinates
 
-SIDE_REACH = 1.5
-"""How much farther than a usual run end one may lie from an edge and still be served from along it [m]."""
 HEADING = 0.5
 """Length of the end of a run that its direction is taken from [m]."""
 SIGHT = 5000.0
@@ -105,9 +102,9 @@ def lay_plumbing(
         pump,
         outline,
         reach=reach,
-        blank=[join.line for join in joins if join.kind != "loop"],
+        joins=joins,
     )
-    for group in _groups(trenches.settled()):
+    for group in groups(trenches.settled()):
         for laid, part in trenches.parts(group):
             kind, zone = part[0].kind, part[0].zone
             feet = [laid.project(Point(tip.at)) for tip in part]
@@ -115,9 +112,9 @@ def lay_plumbing(
             # Each is made as a return, on the way to the pump.
             manifold = _facing(manifold, Point(pump.at)) if pump else manifold.reverse()
             if outline is not None and trenches.moved(laid):
-                manifold = _out(manifold, laid, outline, trenches.clear[kind], pump)
+                manifold = _out(manifold, laid, outline, trenches, pump, kind=kind)
             for tip, foot in zip(part, feet, strict=True):
-                riser = LineString([xy(laid.interpolate(foot)), tip.at])
+                riser = LineString([xy(laid.interpolate(foot)), tip.at, *tip.lead])
                 risers.append(
                     Riser(kind=kind, lateral=tip.lateral, line=riser, zone=zone, manifold=len(manifolds))
                 )
@@ -186,24 +183,18 @@ def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: 
     return min(ahead or near, key=lambda place: ahead.get(place, distance[place]))
 
 
-def _groups(tips: Iterable[Tip]) -> Iterator[list[Tip]]:
-    """Group ends that share a manifold: of one zone and kind, at one edge, if they lie beside each other."""
-    order: list[tuple[PipeKind, Place]] = list(
-        itertools.product(("supply", "return"), ("near", "far", "left", "right", "edge", "inside"))
-    )
-    for zone in sorted({tip.zone for tip in tips}):
-        for kind, place in order:
-            group = [tip for tip in tips if (tip.zone, tip.kind, tip.place) == (zone, kind, place)]
-            if group:
-                yield group
-
-
 def _out(
-    manifold: LineString, laid: LineString, outline: Polygon, zones: MultiPolygon, pump: Pump | None
+    manifold: LineString,
+    laid: LineString,
+    outline: Polygon,
+    trenches: Trenches,
+    pump: Pump | None,
+    *,
+    kind: PipeKind,
 ) -> LineString:
     """Lead a manifold out of the bed, by the end from which it and its line are shorter, if either leads out."""
-    ways = [led_out(way, laid, outline, zones) for way in (manifold, manifold.reverse())]
-    out = [way for way in ways if way is not None]
+    ways = [led_out(way, laid, outline, trenches.clear[kind]) for way in (manifold, manifold.reverse())]
+    out = [way for way in ways if way is not None and not trenches.lies_across(way)]
 
     def length(way: LineString) -> float:
         onward = math.dist(way.coords[-1], pump.at) if pump else 0.0

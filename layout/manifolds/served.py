@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,6 +13,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from layout.manifolds.fronts import crosses, split, stretches, usual_spacing
+from layout.manifolds.leads import Channels
 from layout.manifolds.trench import (
     OUTWARD,
     STUB,
@@ -24,20 +26,39 @@ from layout.manifolds.trench import (
     stub_at,
     trench,
 )
-from layout.model import XY, ManifoldRules, PipeKind, Pump, Run, Sides, xy
+from layout.model import XY, Join, ManifoldRules, PipeKind, Pump, Run, Sides, xy
 from layout.plane import polygons_of
 
 BEYOND: dict[PipeKind, int] = {"supply": 1, "return": 2}
 """How far beyond the run ends each manifold lies, in stated offsets: the supply first."""
 BITTEN = 0.01
 """A run end nearer than this to a setback zone ends there because of it [m]."""
+SIDE_REACH = 1.5
+"""How much farther than a usual run end one may lie from an edge and still be served from along it [m]."""
+ROUNDS = 3
+"""How often leads are looked for: each may change the trench of others."""
+TUBE = 0.1
+"""How near to tubing a line may come in the bed [m]."""
 RISER = 4.0
 """How much longer than the reach of an edge a riser may be, in stated offsets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tip:
-    """One end of a lateral that wants a riser."""
+    """One end of a lateral that wants a riser.
+
+    Attributes
+    ----------
+    kind : "supply" or "return"
+    lateral : str
+    zone : int
+    at : (x, y)
+        The run end, or where its lead ends at the edge of the bed [m].
+    place : Place
+    row : int
+    lead : tuple of (x, y)
+        From there on to the run end [m]; empty without a lead.
+    """
 
     kind: PipeKind
     lateral: str
@@ -45,6 +66,24 @@ class Tip:
     at: XY
     place: Place
     row: int
+    lead: tuple[XY, ...] = ()
+
+    @property
+    def end(self) -> XY:
+        """The run end [m]."""
+        return self.lead[-1] if self.lead else self.at
+
+
+def groups(tips: Sequence[Tip]) -> Iterator[list[Tip]]:
+    """Group ends that share a manifold: of one zone and kind, at one edge, if they lie beside each other."""
+    order: list[tuple[PipeKind, Place]] = list(
+        itertools.product(("supply", "return"), ("near", "far", "left", "right", "edge", "inside"))
+    )
+    for zone in sorted({tip.zone for tip in tips}):
+        for kind, place in order:
+            group = [tip for tip in tips if (tip.zone, tip.kind, tip.place) == (zone, kind, place)]
+            if group:
+                yield group
 
 
 class Trenches:
@@ -61,12 +100,13 @@ class Trenches:
         outline: Polygon | None,
         *,
         reach: float,
-        blank: Sequence[LineString] = (),
+        joins: Sequence[Join] = (),
     ) -> None:
         self._tips, self._sides, self._offset, self._reach = tips, sides, rules.offset, reach
         self._outline = outline
         self._toward = pump.at if pump else xy(sides.near.centroid)
-        self._tubes = [*(run.line for run in runs), *blank]
+        self._tubes = [run.line for run in runs] + [join.line for join in joins if join.kind != "loop"]
+        self._loops = [join.line for join in joins if join.kind == "loop"]
         self._tree = shapely.STRtree(self._tubes)
         self._starts = _starts(runs)
         self._spacing = usual_spacing(runs)
@@ -79,6 +119,8 @@ class Trenches:
             "return": kept_clear,
             "supply": MultiPolygon(polygons_of(grown)),
         }
+        self._channels: Channels | None = None
+        self._laid_leads: list[LineString] = []
         self._fronts: dict[Place, list[list[XY]]] = {}
         self._laid: dict[tuple[PipeKind, Place, int], LineString] = {}
         self._moved: set[int] = set()
@@ -88,8 +130,81 @@ class Trenches:
         return id(laid) in self._moved
 
     def settled(self) -> list[Tip]:
-        """The ends of laterals, those too far from their trench put to another place at the edge, or to none."""
-        return [self._settled(tip) for tip in self._tips]
+        """The ends of laterals, those too far from their trench put to another place at the edge, or to none.
+
+        What no trench has near is led to the edge of the bed first, where that can be.
+        """
+        found = self._gathered([self._settled(tip) for tip in self._tips])
+        for _ in range(ROUNDS):
+            shut = self._shut_in(found)
+            led = [
+                self._led(tip) if closed and not tip.lead else tip
+                for tip, closed in zip(found, shut, strict=True)
+            ]
+            if led == found:
+                break
+            self._tips = tuple(new if new.lead else tip for tip, new in zip(self._tips, led, strict=True))
+            # Where leads end there are run ends to be served that no front knew of.
+            self._fronts, self._laid, self._moved = {}, {}, set()
+            found = self._gathered([self._settled(tip) for tip in self._tips])
+        return [replace(tip, at=tip.end, lead=()) if tip.place == "inside" else tip for tip in found]
+
+    def _gathered(self, tips: Sequence[Tip]) -> list[Tip]:
+        """Put ends of laterals at a setback on the trench along it that serves most of them."""
+        count = Counter((tip.zone, tip.kind, tip.place) for tip in tips)
+        gathered = []
+        for tip in tips:
+            own = count[tip.zone, tip.kind, tip.place]
+            more = [place for place in OUTWARD if count[tip.zone, tip.kind, place] > own]
+            kept = tip.place == "inside" or not more or not self.moved(self._of(tip))
+            other = tip if kept else self._elsewhere(tip, more)
+            gathered.append(tip if other.place == "inside" else other)
+        return gathered
+
+    def _shut_in(self, tips: Sequence[Tip]) -> list[bool]:
+        """Whether no line could come near to the manifold of each end of a lateral."""
+        shut = {number for number, tip in enumerate(tips) if tip.place == "inside"}
+        number_of = {(tip.kind, tip.lateral): number for number, tip in enumerate(tips)}
+        for group in groups([tip for tip in tips if tip.place != "inside"]):
+            for laid, part in self.parts(group):
+                feet = [float(laid.project(Point(tip.at))) for tip in part]
+                ends = [laid.interpolate(foot) for foot in (min(feet), max(feet))]
+                if not self.moved(laid) and all(self._enclosed(end) for end in ends):
+                    shut |= {number_of[tip.kind, tip.lateral] for tip in part}
+        return [number in shut for number in range(len(tips))]
+
+    def _enclosed(self, end: Point) -> bool:
+        """Whether tubing lies between a place in the bed and the edge nearest to it."""
+        if self._outline is None or not self._outline.contains(end):
+            return False
+        way = shapely.shortest_line(end, self._outline.exterior)
+        return bool(len(self._tree.query(way, predicate="dwithin", distance=TUBE)))
+
+    def _led(self, tip: Tip) -> Tip:
+        """Lead a run end amid the bed to the edge of it."""
+        if self._outline is None or not self._spacing:
+            return tip
+        if self._channels is None:
+            self._channels = Channels(
+                [*self._tubes, *self._loops, *self._laid_leads],
+                self._outline,
+                self.clear["return"],
+                spacing=self._spacing,
+                inset=max(self._reach - SIDE_REACH, 0.0),
+                toward=self._toward,
+            )
+        lead = self._channels.lead(tip.at)
+        if lead is None:
+            return tip
+        # The next one must not lie in the same place.
+        self._laid_leads.append(lead)
+        self._channels = None
+        x, y = lead.coords[-1][:2]
+        end = Point(x, y)
+        near = min(OUTWARD, key=lambda place: round(side_of(self._sides, place).distance(end), 3))
+        here = near if side_of(self._sides, near).distance(end) <= self._reach else "edge"
+        back = tuple((float(a), float(b)) for a, b in shapely.get_coordinates(lead)[-2::-1])
+        return replace(tip, at=(float(x), float(y)), place=here, lead=back)
 
     def _settled(self, tip: Tip) -> Tip:
         here = Point(tip.at)
@@ -105,9 +220,24 @@ class Trenches:
             tried = replace(tip, place=place)
             laid = self._of(tried)
             riser = LineString([xy(laid.interpolate(laid.project(here))), tip.at])
-            if riser.length <= self._reach + RISER * self._offset and not self._lies_across(riser):
+            if riser.length <= self._reach + RISER * self._offset and not self.lies_across(riser):
                 return tried
-        return replace(tip, place="inside")
+        return self._elsewhere(tip, [place for place in OUTWARD if place not in places])
+
+    def _elsewhere(self, tip: Tip, places: Sequence[Place]) -> Tip:
+        """Put an end of a lateral on the nearest trench along a setback that a riser reaches, else to no place."""
+        here = Point(tip.at)
+        found: list[tuple[float, Tip]] = []
+        for place in places:
+            if not self._front(place):
+                continue
+            tried = replace(tip, place=place)
+            laid = self._of(tried)
+            riser = LineString([xy(laid.interpolate(laid.project(here))), tip.at])
+            near = riser.length <= RISER * self._offset
+            if near and self.moved(laid) and not self.lies_across(riser):
+                found.append((round(riser.length, 3), tried))
+        return min(found, key=lambda item: item[0], default=(0.0, replace(tip, place="inside")))[1]
 
     def parts(self, group: Sequence[Tip]) -> Iterator[tuple[LineString, list[Tip]]]:
         """Part a group into those that one manifold may serve, each with the trench that it lies in."""
@@ -131,12 +261,13 @@ class Trenches:
         parts = [[stations[0][1]]]
         for (before, _), (here, number) in itertools.pairwise(stations):
             piece = span(laid, before, here, None) if here - before > STUB / 2 else None
-            if piece is not None and self._lies_across(piece):
+            if piece is not None and self.lies_across(piece):
                 parts.append([])
             parts[-1].append(number)
         return [[tips[number] for number in sorted(part)] for part in parts]
 
-    def _lies_across(self, pipe: LineString) -> bool:
+    def lies_across(self, pipe: LineString) -> bool:
+        """Whether a part of a manifold, or a riser, lies across tubing rather than under its ends."""
         return crosses(pipe, self._tubes, self._tree, offset=self._offset)
 
     def _stub(self, tip: Tip) -> LineString:

@@ -55,6 +55,7 @@ class Ground:
     manifolds: tuple[Pipe, ...]
     _grown: dict[tuple[str, float], BaseGeometry] = field(default_factory=dict)
     _ways: dict[tuple[XY, float, float], LineString | None] = field(default_factory=dict)
+    _apart: dict[str, float] = field(default_factory=dict)
 
     @property
     def obstacles(self) -> tuple[Obstacle, ...]:
@@ -78,8 +79,16 @@ class Ground:
         """
         return [
             *(self._zone(item.name, item.shape, item.distance + half) for item in self.obstacles),
-            self._zone(BED, self.outline, max(beside_bed, LEAST)),
+            self._zone(BED, self.outline, max(beside_bed, LEAST, self._beside_edge())),
         ]
+
+    def _beside_edge(self) -> float:
+        """How far off the bed a line stays because tubing lies at the very edge of it [m]."""
+        if BED not in self._apart:
+            edge = self.outline.exterior
+            nearest = min(shapely.distance(edge, list(self.tubing)), default=TUBE)
+            self._apart[BED] = TUBE + LEAST - float(nearest)
+        return self._apart[BED]
 
     def _zone(self, name: str, shape: BaseGeometry, distance: float) -> BaseGeometry:
         key = (name, round(distance, 9))

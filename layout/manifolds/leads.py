@@ -1,0 +1,147 @@
+"""Leads: blank tubing from a run end amid the bed, between two runs, out to where a manifold can serve it.
+
+A run that ends at an obstacle, or at a neck, has no edge of the bed beside it. Between two laterals, though, there is
+always a channel that no loop closes: it leads along the runs to an end of the bed. A lead is laid in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon
+
+from layout.model import XY, xy
+from layout.plane import TOLERANCE, lines_of, polygons_of
+from layout.ways import way_within
+
+KEPT = (0.36, 0.24, 0.12)
+"""Distances to other tubing that a lead is tried at, in row spacings; the first lies about midway between two runs."""
+THINNED = 0.25
+"""What tubing is thinned by for the search of a way, as a share of the distance to keep."""
+WIDENED = 1.25
+"""... and what it is widened by: with that thinning, and circles drawn with eight corners, nine tenths are kept."""
+START = 1.2
+"""How far from the run end a lead may first stand free, in row spacings."""
+OPENING = 0.02
+"""A narrower opening of a channel at the edge of the bed is none [m]."""
+TRIED = 6
+"""Openings that are tried, those first that promise the least pipe."""
+ROUNDING = 1e-6
+"""What rounding may put a place outside the ground that it stands on the edge of [m]."""
+MOST_CORNERS = 900
+"""Ground with more corners is not searched: it would take minutes."""
+
+
+class Channels:
+    """Where leads may lie: the bed between its tubing, out of setback zones.
+
+    Parameters
+    ----------
+    tubing : sequence of LineString
+        Runs, loops and blank tubing [m].
+    outline : Polygon
+        Of the bed [m].
+    zones : MultiPolygon
+        Setback zones [m].
+    spacing : float
+        From row to row [m].
+    inset : float
+        How far within the edge of the bed runs usually end [m]: there leads end, too.
+    toward : (x, y)
+        The pump, or what stands for it [m].
+    """
+
+    def __init__(
+        self,
+        tubing: Sequence[LineString],
+        outline: Polygon,
+        zones: MultiPolygon,
+        *,
+        spacing: float,
+        inset: float,
+        toward: XY,
+    ) -> None:
+        self._tubing, self._tree = list(tubing), shapely.STRtree(list(tubing))
+        self._zones, self._spacing, self._toward = zones, spacing, toward
+        self._field = outline.buffer(-inset, join_style="mitre")
+        self._rim = shapely.unary_union(shapely.boundary(polygons_of(self._field))).buffer(TOLERANCE)
+        self._rooms: dict[float, list[Polygon]] = {}
+
+    def lead(self, at: XY) -> LineString | None:
+        """Lay a lead from where the tubing of a run ends to an opening at the edge of the bed.
+
+        Parameters
+        ----------
+        at : (x, y)
+            The run end [m].
+
+        Returns
+        -------
+        LineString or None
+            From the run end on [m]; None where there is no way.
+        """
+        for share in KEPT:
+            kept = share * self._spacing
+            found = [way for room in self._open(kept) for way in self._out(room, at, kept)]
+            if found:
+                return min(found, key=self._cost)
+        return None
+
+    def _cost(self, way: LineString) -> float:
+        """What a lead takes, with the pipe from there on [m]."""
+        return round(float(way.length) + math.dist(way.coords[-1], self._toward), 6)
+
+    def _open(self, kept: float) -> list[Polygon]:
+        """The parts of the bed that are free of tubing by a distance."""
+        if kept not in self._rooms:
+            thin = shapely.simplify(self._tubing, THINNED * kept)
+            taken = shapely.union_all(shapely.buffer(thin, WIDENED * kept, quad_segs=2))
+            self._rooms[kept] = polygons_of(self._field.difference(taken).difference(self._zones))
+        return self._rooms[kept]
+
+    def _out(self, room: Polygon, at: XY, kept: float) -> Iterator[LineString]:
+        """Lead out of a room, if it is beside the run end and opens to the edge of the bed."""
+        here = Point(at)
+        if room.distance(here) > START * self._spacing:
+            return
+        start = xy(Point(shapely.shortest_line(room, here).coords[0]))
+        if not self._free(at, start) or shapely.get_num_coordinates(room) > MOST_CORNERS:
+            return
+        # What stands on the very edge must not stand outside it by rounding.
+        roomy = room.buffer(ROUNDING, join_style="mitre")
+        for place in self._openings(room, start)[:TRIED]:
+            way = way_within(roomy, start, place)
+            if way is None:
+                continue
+            points = np.vstack(([at], shapely.get_coordinates(way)))
+            lead = LineString(shapely.remove_repeated_points(LineString(points), TOLERANCE))
+            if self._kept(lead, at, 0.5 * kept):
+                yield lead
+
+    def _openings(self, room: Polygon, start: XY) -> list[XY]:
+        """Where a room opens to the edge of the bed, the most promising place first."""
+        places = []
+        for part in lines_of(room.boundary.intersection(self._rim)):
+            if part.length > OPENING:
+                wide = part.length > 2 * self._spacing
+                at = part.project(Point(start)) if wide else part.length / 2
+                places.append(xy(part.interpolate(at)))
+        return sorted(
+            places, key=lambda place: round(math.dist(start, place) + math.dist(place, self._toward), 6)
+        )
+
+    def _free(self, at: XY, start: XY) -> bool:
+        """Whether the first step from a run end crosses no tubing and no setback."""
+        way = np.asarray(start) - np.asarray(at)
+        size = max(float(np.hypot(*way)), TOLERANCE)
+        step = LineString([np.asarray(at) + way / size * min(10 * TOLERANCE, size / 2), start])
+        within = self._zones.buffer(-TOLERANCE).intersects(step)
+        return not within and not len(self._tree.query(step, predicate="intersects"))
+
+    def _kept(self, lead: LineString, at: XY, distance: float) -> bool:
+        """Whether a lead, but for its beginning, keeps a distance from all tubing."""
+        rest = lead.difference(Point(at).buffer(START * self._spacing))
+        return rest.is_empty or not len(self._tree.query(rest, predicate="dwithin", distance=distance))

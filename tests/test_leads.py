@@ -1,0 +1,95 @@
+"""Leads: blank tubing from run ends amid the bed to a manifold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from shapely import LineString, MultiPolygon, Point, box
+
+from layout.manifolds import crossing_checks, lead_findings, setback_check
+from layout.manifolds.leads import KEPT, Channels
+from layout.model import Feature, FeatureKind, Pattern, Pump, Site, Trial, UsableGround
+from layout.piping import Piped, pipe_trial
+from layout.trials import lay_trials
+from layout.usable import usable_ground
+from tests.fields import curved_field
+
+LEAST = 0.5 * min(KEPT)
+
+
+def rows(*spans: tuple[float, float, float]) -> list[LineString]:
+    """Lay runs along x: from, to, at y."""
+    return [LineString([(start, y), (end, y)]) for start, end, y in spans]
+
+
+def test_a_lead_runs_midway_between_two_runs_to_the_open_end() -> None:
+    tubes = rows((0.3, 19.7, 0.5), (0.3, 10, 1.0), (12, 19.7, 1.0), (0.3, 19.7, 1.5))
+    channels = Channels(tubes, box(0, 0, 20, 2), MultiPolygon(), spacing=0.5, inset=0.3, toward=(-5, 1))
+    lead = channels.lead((10, 1.0))
+    assert lead is not None
+    assert lead.coords[0] == (10.0, 1.0)
+    assert math.isclose(lead.coords[-1][0], 0.3, abs_tol=0.01)
+    rest = lead.difference(Point(10, 1.0).buffer(0.6))
+    assert min(tube.distance(rest) for tube in tubes) > 0.3 * 0.5
+
+
+def test_where_loops_close_every_channel_there_is_no_lead() -> None:
+    tubes = rows((0.3, 19.7, 0.5), (0.3, 10, 1.0), (12, 19.7, 1.0), (0.3, 19.7, 1.5))
+    tubes += [LineString([(x, 0.5), (x, 1.5)]) for x in (0.3, 19.7)]
+    channels = Channels(tubes, box(0, 0, 20, 2), MultiPolygon(), spacing=0.5, inset=0.3, toward=(-5, 1))
+    assert channels.lead((10, 1.0)) is None
+
+
+def piped(obstacle: tuple[float, float, float, float]) -> tuple[Piped, tuple[Site, UsableGround, Trial]]:
+    """Pipe a rectangle of 30 by 14 m with a building in it, its setback 1.2 m."""
+    design = curved_field()
+    feature = Feature(name="shed", kind=FeatureKind.BUILDING, shape=box(*obstacle), setback=1.2, inside=True)
+    site = replace(
+        design.site,
+        bed=replace(design.site.bed, outline=box(0, 0, 30, 14), levels=None),
+        features=(feature,),
+        pump=Pump(at=(-4, 5)),
+        zones=None,
+        runs=replace(design.site.runs, pattern=Pattern.LEFT, spacing=0.6),
+        manifold=replace(design.site.manifold, end="pump"),
+    )
+    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    trial = lay_trials(site, ground, progress=lambda _stage: None)[0]
+    return pipe_trial(site, ground, trial), (site, ground, trial)
+
+
+@pytest.mark.parametrize("obstacle", [(12, 3, 18, 8), (12, 4, 18, 9.2), (9, 3.6, 17, 10.4)])
+def test_run_ends_at_a_building_in_the_bed_are_all_reached(
+    obstacle: tuple[float, float, float, float],
+) -> None:
+    made, (site, ground, trial) = piped(obstacle)
+    plumbing = made.plumbing
+    assert not plumbing.unreached
+    ends = {
+        (kind, lateral.name): at
+        for lateral in made.laterals
+        for kind, at in (("supply", lateral.supply), ("return", lateral.drain))
+    }
+    assert {(riser.kind, riser.lateral) for riser in plumbing.risers} == set(ends)
+    for riser in plumbing.risers:
+        assert riser.line.coords[-1] == ends[riser.kind, riser.lateral]
+        assert riser.manifold is not None
+        assert plumbing.manifolds[riser.manifold].line.distance(Point(riser.line.coords[0])) < 1e-6
+    over, _ = crossing_checks(site, plumbing, trial.laying.runs, made.joins)
+    assert over.ok, over.place
+    assert setback_check(site, plumbing, ground.kept_clear).ok
+
+
+def test_leads_are_told_with_their_length_and_keep_off_tubing() -> None:
+    made, (site, _, trial) = piped((12, 3, 18, 8))
+    led = [riser for riser in made.plumbing.risers if len(riser.line.coords) > 2]
+    assert led
+    tubes = [run.line for run in trial.laying.runs] + [join.line for join in made.joins]
+    for riser in led:
+        rest = riser.line.difference(Point(riser.line.coords[-1]).buffer(1.2 * site.runs.spacing))
+        assert min(tube.distance(rest) for tube in tubes) >= LEAST * site.runs.spacing
+    told = list(lead_findings(site, made.plumbing))
+    assert len(told) == len(led)
+    assert all("amid the bed" in finding.said for finding in told)
