@@ -143,6 +143,8 @@ class Solution:
         Most water missing at any node [m³/s].
     head_error : float
         Most head missing along any pipe [m].
+    order : (k,) array
+        The nodes with heads to be found in the order in which they were eliminated, to begin from.
     """
 
     heads: Array
@@ -152,6 +154,7 @@ class Solution:
     steps: int
     water_error: float
     head_error: float
+    order: Numbers
 
 
 def solve(network: Network, *, start: Solution | None = None) -> Solution:
@@ -173,7 +176,7 @@ def solve(network: Network, *, start: Solution | None = None) -> Solution:
     NoBalanceError
         Where a part of the network has no head to hang on, or no balance is found: then there is no answer.
     """
-    system = _System(network)
+    system = _System(network, None if start is None else start.order)
     with np.errstate(all="ignore"):  # what is no number is found by the errors
         state, taken, done = system.balanced(system.first(start), (1.0,) * MOST_STEPS)
         if not done:
@@ -192,6 +195,7 @@ def solve(network: Network, *, start: Solution | None = None) -> Solution:
             steps=taken,
             water_error=water,
             head_error=head,
+            order=system.free,
         )
     raise NoBalanceError(
         Fault(
@@ -209,10 +213,20 @@ class _State:
     flows: Array
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Worked:
+    """Losses of a state along pipes and pump, what its emitters give, and the slopes of both."""
+
+    lost: Array
+    slope: Array
+    emitted: Array
+    steep: Array
+
+
 class _System:
     """The equations of a network, ready to be solved again and again."""
 
-    def __init__(self, network: Network) -> None:
+    def __init__(self, network: Network, order: Numbers | None) -> None:
         self.network = network
         self.pipes = len(network.starts)
         starts, ends = network.starts, network.ends
@@ -220,24 +234,35 @@ class _System:
             starts, ends = np.append(starts, network.pump[0]), np.append(ends, network.pump[1])
         self.starts, self.ends = starts, ends
         free = np.isnan(network.fixed)
+        _all_held(free, starts, ends)
         self.free = np.flatnonzero(free)
         self.size = len(self.free)
         self.row = np.full(len(free), self.size)
+        self.laid_out = order is not None and len(order) == self.size and bool(free[order].all())
+        if order is not None and self.laid_out:
+            self.free = order
+            self._lay_out()
+        else:
+            self._number()
+        self.known: tuple[_State, float, _Worked] | None = None
+
+    def _number(self) -> None:
+        """Number the heads to be found, in their order; all others stand in the row after them."""
         self.row[self.free] = np.arange(self.size)
-        _all_held(free, starts, ends)
-        self._lay_out()
+        self.a, self.b = self.row[self.starts], self.row[self.ends]
+        self.inner = np.flatnonzero((self.a < self.size) & (self.b < self.size))
 
     def _lay_out(self) -> None:
         """Find where each pipe and emitter stands in the matrix, once for all steps."""
-        a, b = self.row[self.starts], self.row[self.ends]
-        own = np.arange(self.size)
-        inner = np.flatnonzero((a < self.size) & (b < self.size))
-        rows = np.concatenate((own, a[inner], b[inner]))
-        columns = np.concatenate((own, b[inner], a[inner]))
-        keys, self.place = np.unique(columns * np.intp(self.size) + rows, return_inverse=True)
+        self._number()
+        own, a, b = np.arange(self.size), self.a[self.inner], self.b[self.inner]
+        keys, self.place = np.unique(
+            np.concatenate((own, b, a)) * np.intp(self.size) + np.concatenate((own, a, b)),
+            return_inverse=True,
+        )
         self.indices = (keys % self.size).astype(np.int32)
         self.columns = np.searchsorted(keys, np.arange(self.size + 1) * np.intp(self.size)).astype(np.int32)
-        self.inner, self.a, self.b = inner, a, b
+        self.laid_out = True
 
     def first(self, start: Solution | None) -> _State:
         """What to begin with."""
@@ -296,40 +321,72 @@ class _System:
         missing = missing - np.bincount(network.emitters, emitted, count)
         return np.asarray(missing if network.demands is None else missing - network.demands)
 
+    def _work(self, state: _State, gentle: float) -> _Worked:
+        """Losses and emitters of a state, which a step asks for as well as the errors of the one before it."""
+        if self.known is None or self.known[0] is not state or self.known[1] != gentle:
+            lost, slope = self.losses(state.flows)
+            self.known = (state, gentle, _Worked(lost, slope, *self.emitted(state.heads, gentle)))
+        return self.known[2]
+
     def improved(self, state: _State, gentle: float, share: float) -> _State:
         """Take one step, or a share of it."""
-        from scipy.sparse import csc_array
-        from scipy.sparse.linalg import splu
-
-        network, heads, flows = self.network, state.heads, state.flows
-        lost, slope = self.losses(flows)
-        ease = 1.0 / slope
-        flows = flows - ease * (lost - (heads[self.starts] - heads[self.ends]))
-        emitted, steep = self.emitted(heads, gentle)
-        missing = self._missing(flows, emitted)[self.free]
+        network, heads, worked = self.network, state.heads, self._work(state, gentle)
+        ease = 1.0 / worked.slope
+        flows = state.flows - ease * (worked.lost - (heads[self.starts] - heads[self.ends]))
+        missing = self._missing(flows, worked.emitted)
         count = self.size + 1
-        diagonal = np.bincount(self.a, ease, count) + np.bincount(self.b, ease, count)
-        diagonal = diagonal + np.bincount(self.row[network.emitters], steep, count)
-        values = np.concatenate((diagonal[:-1], -ease[self.inner], -ease[self.inner]))
-        data = np.bincount(self.place, values, len(self.indices))
-        matrix = csc_array((data, self.indices, self.columns), shape=(self.size, self.size))
+        diagonal = np.zeros(count)
+        for row, more in ((self.a, ease), (self.b, ease), (self.row[network.emitters], worked.steep)):
+            diagonal += np.bincount(row, more, count)
         raised = np.zeros(len(heads))
         try:
-            factors = splu(
-                matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-            )
-            raised[self.free] = factors.solve(missing)
+            order, found = self._raised(diagonal[:-1], ease[self.inner], missing)
+            raised[order] = found
         except RuntimeError:  # the matrix is singular
             raised[:] = np.nan
         flows = flows + ease * (raised[self.starts] - raised[self.ends])
         return _State(heads + share * raised, state.flows + share * (flows - state.flows))
 
+    def _raised(self, diagonal: Array, ease: Array, missing: Array) -> tuple[Numbers, Array]:
+        """Solve for the steps of the heads: the nodes, and the step of each.
+
+        The first time the order in which nodes are eliminated is looked for; from then on the matrix is laid out in it.
+        """
+        from scipy.sparse import coo_array, csc_array
+        from scipy.sparse.linalg import splu
+
+        nodes = self.free
+        values = np.concatenate((diagonal, -ease, -ease))
+        shape = (self.size, self.size)
+        if self.laid_out:
+            data = np.bincount(self.place, values, len(self.indices))
+            matrix, order = csc_array((data, self.indices, self.columns), shape=shape), "NATURAL"
+        else:
+            own, a, b = np.arange(self.size), self.a[self.inner], self.b[self.inner]
+            rows, columns = np.concatenate((own, a, b)), np.concatenate((own, b, a))
+            matrix, order = coo_array((values, (rows, columns)), shape=shape).tocsc(), "MMD_AT_PLUS_A"
+        # The factors are so sparse that gathering columns into panels costs more than it saves.
+        factors = splu(
+            matrix,
+            permc_spec=order,
+            diag_pivot_thresh=0.0,
+            relax=1,
+            panel_size=1,
+            options={"SymmetricMode": True},
+        )
+        found = factors.solve(missing[nodes])
+        if not self.laid_out:
+            self.free = nodes[np.argsort(factors.perm_c)]
+            self._lay_out()
+        return nodes, found
+
     def errors(self, state: _State, gentle: float) -> tuple[float, float, float]:
         """Most water and most head missing anywhere, and all water that leaves the network."""
         network, heads, flows = self.network, state.heads, state.flows
-        emitted = self.emitted(heads, gentle)[0]
+        worked = self._work(state, gentle)
+        emitted = worked.emitted
         missing = np.abs(self._missing(flows, emitted)[self.free])
-        gap = np.abs(self.losses(flows)[0] - (heads[self.starts] - heads[self.ends]))
+        gap = np.abs(worked.lost - (heads[self.starts] - heads[self.ends]))
         if network.pump is not None and flows[-1] < 0:
             gap[-1] = 0.0  # the check valve holds what head there is
         taken = float(np.abs(network.demands).sum()) if network.demands is not None else 0.0
