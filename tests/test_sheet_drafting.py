@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from layout.model import Design
+from layout.model import Design, SheetRules
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN, scales
 from layout.sheets.drafting import draft
@@ -206,7 +206,9 @@ def test_crowded_runs_get_every_fifth_label() -> None:
 
 
 def test_long_schedules_go_on_on_further_sheets() -> None:
-    drawing = draft(wide_field(400, length=900.0))
+    field = wide_field(400, length=900.0)
+    # Left to itself it would take several sheets at a larger scale.
+    drawing = draft(replace(field, site=replace(field.site, sheet=SheetRules(ratio=720.0))))
     assert len(drawing.sheets) > 1
     assert drawing.sheets[0].view is not None
     assert all(sheet.view is None for sheet in drawing.sheets[1:])

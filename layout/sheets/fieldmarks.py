@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, MultiLineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, Design, Feature, FeatureKind, Fitting, xy
-from layout.plane import coordinates, lines_of, points_at, polygons_of, stations
+from layout.plane import coordinates, lines_of, points_at, polygons_of
 from layout.sheets import layers
+from layout.sheets.figures import Figures
 from layout.sheets.marks import Area, Colour, Dots, Line, Mark, Pen, Symbol, View
+from layout.sheets.seen import ground_of
 
 SYMBOL = 0.16
 """Width of a feature's symbol [in]."""
@@ -45,30 +48,14 @@ def field_marks(design: Design, view: View) -> list[Mark]:
     ]
 
 
-def visible(mark: Mark, view: View) -> bool:
-    """Whether a mark of the plan shows in the view's window."""
-    left, bottom, right, top = view.window
-    corners = view.to_plan([(left, bottom), (right, top)])
-    window = shapely.box(*corners[0], *corners[1])
-    if isinstance(mark, Line):
-        return bool(mark.line.intersects(window))
-    if isinstance(mark, Area):
-        return bool(mark.shape.intersects(window))
-    if isinstance(mark, Dots):
-        return bool(np.any(shapely.contains_xy(window, np.asarray(mark.points))))
-    return bool(shapely.contains_xy(window, *mark.at))
-
-
 def seen_features(design: Design, view: View) -> frozenset[str]:
     """Names of the features that show in the view's window."""
-    left, bottom, right, top = view.window
-    corners = view.to_plan([(left, bottom), (right, top)])
-    window = shapely.box(*corners[0], *corners[1])
+    window = ground_of(view)
     return frozenset(item.name for item in design.site.features if item.shape.intersects(window))
 
 
-def bounds(design: Design) -> tuple[float, float, float, float]:
-    """Find what the plan must show [m]: bed, tubing, pipes and pump, and of the features what lies near."""
+def core_shapes(design: Design) -> NDArray[np.object_]:
+    """List what the plan must show whole [m]: bed, tubing, pipes and pump."""
     plumbing = design.plumbing
     core: list[BaseGeometry] = [design.site.bed.outline]
     core += [run.line for run in design.laying.runs] + [join.line for join in design.joins]
@@ -76,7 +63,12 @@ def bounds(design: Design) -> tuple[float, float, float, float]:
     core += [riser.line for riser in plumbing.risers]
     if design.site.pump is not None:
         core.append(Point(design.site.pump.at))
-    left, bottom, right, top = shapely.total_bounds(np.asarray(core, dtype=object))
+    return np.asarray(core, dtype=object)
+
+
+def bounds(design: Design) -> tuple[float, float, float, float]:
+    """Find what the plan must show [m]: bed, tubing, pipes and pump, and of the features what lies near."""
+    left, bottom, right, top = shapely.total_bounds(core_shapes(design))
     near = 0.08 * max(right - left, top - bottom)
     shapes = [shapely.box(left, bottom, right, top)]
     for item in design.site.features:
@@ -102,7 +94,7 @@ def flow_lines(design: Design) -> Iterator[tuple[str, LineString]]:
             at = (x, y)
 
 
-def linework(marks: list[Mark], view: View) -> list[LineString]:
+def linework(marks: Sequence[Mark], view: View) -> list[LineString]:
     """All lines of the plan on paper [in], clipped to the window."""
     window = shapely.box(*view.window)
     found: list[LineString] = []
@@ -231,11 +223,24 @@ def _valves(design: Design, view: View) -> Iterator[Mark]:
         "check valve": layers.CHECK_VALVE,
         "air valve": layers.AIR_VALVE,
     }
+    figures = Figures(design.site.frame.units)
     size = min(max(design.site.manifold.offset / view.metres_per_inch, LEAST_VALVE), VALVE)
     for item in design.plumbing.fittings:
         if item.kind in named:
             angle = 0.0 if item.kind == "air valve" else _heading(design, item)
-            yield Symbol(layer=named[item.kind], name=item.kind, at=item.at, size=size, angle=angle)
+            yield Symbol(
+                layer=named[item.kind],
+                name=item.kind,
+                at=item.at,
+                size=size,
+                angle=angle,
+                attributes=_told(item, figures),
+            )
+
+
+def _told(item: Fitting, figures: Figures) -> tuple[tuple[str, str], ...]:
+    nominal = "" if item.size is None else figures.diameter_of(item.size)
+    return (("KIND", item.kind), ("PIPE", item.on), ("ZONE", f"Z{item.zone}"), ("SIZE", nominal))
 
 
 def _heading(design: Design, item: Fitting) -> float:
@@ -250,13 +255,16 @@ def _heading(design: Design, item: Fitting) -> float:
     return math.degrees(math.atan2(after.y - before.y, after.x - before.x))
 
 
-def arrow(line: LineString, share: float, view: View, *, size: float = ARROW) -> Symbol:
-    """Set a flow arrow on a line of the plan [m], at a share of its length."""
+def arrows(line: LineString, shares: Sequence[float], view: View, *, size: float = ARROW) -> list[Symbol]:
+    """Make a flow arrow at each of several shares of a line's length [m]."""
     points = coordinates(line)
-    length = float(stations(points)[-1])
+    length = float(line.length)
     half = 0.5 * size * view.metres_per_inch
-    middle = share * length
-    low, high = max(middle - half, 0.0), min(middle + half, length)
-    tail, at, tip = points_at(points, np.asarray([low, middle, high]))
-    angle = math.degrees(math.atan2(tip[1] - tail[1], tip[0] - tail[0]))
-    return Symbol(layer=layers.FLOW, name="arrow", at=(float(at[0]), float(at[1])), size=size, angle=angle)
+    middles = np.asarray(shares) * length
+    places = np.clip(np.concatenate((middles - half, middles, middles + half)), 0.0, length)
+    tails, ats, tips = points_at(points, places).reshape(3, -1, 2)
+    angles = np.degrees(np.arctan2(tips[:, 1] - tails[:, 1], tips[:, 0] - tails[:, 0]))
+    return [
+        Symbol(layer=layers.FLOW, name="arrow", at=(float(x), float(y)), size=size, angle=float(angle))
+        for (x, y), angle in zip(ats, angles, strict=True)
+    ]

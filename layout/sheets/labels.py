@@ -34,6 +34,8 @@ _LEADER_DOT = 0.035
 _LONG = 8.0
 """Runs longer than this on paper are named at their ends too [in]."""
 _NEAR_END = 0.08
+_ENOUGH = 1.0
+"""What shows less of itself on a sheet is lettered on the next one [in]."""
 _LEADERS_APART = 0.35
 """Laterals closer than this are named on their first run, not by leaders [in]."""
 
@@ -45,6 +47,7 @@ class _Pen:
     view: View
     board: Board
     lettering: Lettering
+    several: bool = False
     marks: list[Mark] = field(default_factory=list)
     unplaced: list[str] = field(default_factory=list)
 
@@ -78,6 +81,16 @@ class _Pen:
         """Width of a text [in]."""
         return self.lettering.width(text, height, strong=strong)
 
+    def holds(self, point: Array) -> bool:
+        """Whether a point on paper lies in the window; one sheet holds everything."""
+        return not self.several or bool(shapely.intersects_xy(self.board.window, point[0], point[1]))
+
+    def shows(self, pieces: Sequence[Array], line: LineString) -> bool:
+        """Whether enough of a line of the plan shows for it to be lettered here."""
+        seen = sum(_reach(piece) for piece in pieces)
+        whole = line.length / self.view.metres_per_inch
+        return seen > 0 if not self.several else seen >= min(_ENOUGH, 0.5 * whole)
+
     def paper(self, line: LineString) -> list[Array]:
         """Put a line of the plan on paper, in the pieces that show in the window [in]."""
         on_paper = shapely.transform(line, self.view.to_paper)
@@ -89,9 +102,29 @@ class _Pen:
 
 
 def label_marks(
-    design: Design, view: View, marks: list[Mark], figures: Figures, lettering: Lettering
+    design: Design,
+    view: View,
+    marks: Sequence[Mark],
+    figures: Figures,
+    lettering: Lettering,
+    *,
+    several: bool = False,
+    dimensioned: frozenset[str] = frozenset(),
 ) -> tuple[list[Mark], tuple[str, ...]]:
-    """Letter the plan and set the flow arrows.
+    """Letter what a view shows of the plan, and set its flow arrows.
+
+    Parameters
+    ----------
+    design : Design
+    view : View
+    marks : sequence of Mark
+        Of the field, and of its dimensions.
+    figures : Figures
+    lettering : Lettering
+    several : bool
+        Whether the view is one of several: what hardly reaches into it is lettered on another sheet.
+    dimensioned : frozenset of str
+        Features whose setback is dimensioned, and need not be lettered along its limit.
 
     Returns
     -------
@@ -104,7 +137,7 @@ def label_marks(
     room = (left + 0.06, bottom + 0.06, right - 0.06, top - 0.06)
     bed = shapely.transform(design.site.bed.outline, view.to_paper)
     board = Board(room, fieldmarks.linework(marks, view), avoid=bed)
-    pen = _Pen(view=view, board=board, lettering=lettering)
+    pen = _Pen(view=view, board=board, lettering=lettering, several=several)
     _claim_symbols(pen, marks)
     _zones(pen, design)
     _runs(pen, design, figures)
@@ -112,17 +145,27 @@ def label_marks(
     _pipes(pen, design, figures)
     _laterals(pen, design)
     _features(pen, design)
-    _setbacks(pen, design, figures)
+    _setbacks(pen, design, figures, dimensioned)
     _bed(pen, design, figures)
     _arrows(pen, design)
     return pen.marks, tuple(pen.unplaced)
 
 
-def _claim_symbols(pen: _Pen, marks: list[Mark]) -> None:
+def _claim_symbols(pen: _Pen, marks: Sequence[Mark]) -> None:
     for mark in marks:
         if isinstance(mark, Symbol):
             at = pen.view.to_paper([mark.at])[0]
             pen.board.claim(Point(at).buffer(mark.size / 2))
+        elif mark.layer is layers.DIMENSION:
+            _claim_dimension(pen, mark)
+
+
+def _claim_dimension(pen: _Pen, mark: Mark) -> None:
+    if isinstance(mark, Text):
+        x, y = pen.view.to_paper([mark.at])[0]
+        pen.board.claim(pen.lettering.box(mark, at=(float(x), float(y))))
+    elif isinstance(mark, Line):
+        pen.board.claim(shapely.transform(mark.line, pen.view.to_paper).buffer(0.015))
 
 
 def _zones(pen: _Pen, design: Design) -> None:
@@ -133,6 +176,8 @@ def _zones(pen: _Pen, design: Design) -> None:
         in_order = sorted(zone.runs, key=lambda name: list(named).index(name))
         pieces = sorted(pen.paper(named[in_order[len(in_order) // 2]]), key=_reach, reverse=True)
         width = pen.width(name, ZONE_LETTER, strong=True)
+        if not pieces and pen.several:
+            continue
         spots = [along(piece, width, ZONE_LETTER, prefer=0.3, above=0.0, mask=True) for piece in pieces[:1]]
         if not spots or not pen.write(name, joined(spots), height=ZONE_LETTER, strong=True):
             pen.unplaced.append(name)
@@ -159,6 +204,8 @@ def _runs(pen: _Pen, design: Design, figures: Figures) -> None:
 def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: float) -> bool:
     """Letter name and length beside the run, else in it, else the name alone, else with a leader."""
     pieces = sorted(pen.paper(run.line), key=_reach, reverse=True)
+    if pen.several and not pen.shows(pieces, run.line):
+        return True
     if not pieces:
         return False
     beside = 0.5 * LETTER + 0.04
@@ -190,6 +237,8 @@ def _pump(pen: _Pen, design: Design) -> None:
     if design.site.pump is None:
         return
     at = pen.view.to_paper([design.site.pump.at])[0]
+    if not pen.holds(at):
+        return
     spots = around((at[0], at[1]), pen.width("pump tank"), size=fieldmarks.PUMP / 2)
     if not pen.write("pump tank", spots):
         pen.unplaced.append("pump tank")
@@ -198,6 +247,10 @@ def _pump(pen: _Pen, design: Design) -> None:
 def _laterals(pen: _Pen, design: Design) -> None:
     """Letter each lateral's name at the end that is fed; only every fifth where they lie close."""
     named = {run.name: run.line for run in design.laying.runs}
+    # A leader points at the foot of the riser, so that the run's end stays in sight.
+    feet = {
+        riser.lateral: riser.line.coords[0][:2] for riser in design.plumbing.risers if riser.kind == "supply"
+    }
     laterals = design.laterals
     wide = np.mean([len(lateral.runs) for lateral in laterals]) if laterals else 1.0
     apart = wide * design.site.runs.spacing / pen.view.metres_per_inch
@@ -207,8 +260,11 @@ def _laterals(pen: _Pen, design: Design) -> None:
             continue
         width = pen.width(lateral.name, strong=True)
         at = pen.view.to_paper([lateral.supply])[0]
+        if not pen.holds(at):
+            continue
         led, lying = (2.0, 0.0) if in_line else (0.0, 0.4)
-        spots = [around((at[0], at[1]), width).dearer(led)]
+        foot = pen.view.to_paper([feet.get(lateral.name, lateral.supply)])[0]
+        spots = [around((foot[0], foot[1]), width).dearer(led)]
         pieces = pen.paper(named[lateral.runs[0]])
         if pieces:
             near = along(pieces[0], width, LETTER, prefer=0.0, above=0.0, mask=True)
@@ -228,7 +284,7 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
             text = f"{zone}{size} {pipe.kind} {what}, {length}"
             width = pen.width(text)
             pieces = sorted(pen.paper(pipe.line), key=_reach, reverse=True)
-            if not pieces:
+            if not pieces or not pen.shows(pieces, pipe.line):
                 continue
             beside = 0.5 * LETTER + 0.05
             spots = [
@@ -288,10 +344,10 @@ def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[Spots]:
     ]
 
 
-def _setbacks(pen: _Pen, design: Design, figures: Figures) -> None:
-    """Letter the distance along the limit of each setback."""
+def _setbacks(pen: _Pen, design: Design, figures: Figures, dimensioned: frozenset[str]) -> None:
+    """Letter the distance along the limit of each setback that is not dimensioned."""
     for item in design.site.features:
-        if item.setback <= 0:
+        if item.setback <= 0 or item.name in dimensioned:
             continue
         zone = item.shape.buffer(item.setback, quad_segs=32)
         text = f"{figures.length_of(item.setback)} setback"
@@ -319,6 +375,8 @@ def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
     width = pen.width(text)
     shares = tuple(i / 12 for i in range(12))
     pieces = pen.paper(LineString(design.site.bed.outline.exterior.coords))
+    if not pieces and pen.several:
+        return
     if not pieces or not pen.write(text, _about(pieces[0], width, shares=shares)):
         pen.unplaced.append("edge of bed")
 
@@ -334,9 +392,10 @@ def _arrows(pen: _Pen, design: Design) -> None:
     for line, shares in wanted:
         if line.length / pen.view.metres_per_inch < 4 * size:
             continue
-        for share in shares:
-            mark = fieldmarks.arrow(line, share, pen.view, size=size)
-            spot = Point(pen.view.to_paper([mark.at])[0]).buffer(size / 2)
+        marks = fieldmarks.arrows(line, shares, pen.view, size=size)
+        ats = pen.view.to_paper([mark.at for mark in marks])
+        spots = [Point(at).buffer(size / 2) for at in ats]
+        for mark, spot in zip(marks, spots, strict=True):
             if pen.board.free(spot):
                 pen.board.claim(spot)
                 pen.marks.append(mark)

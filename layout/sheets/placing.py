@@ -134,18 +134,33 @@ class Board:
         shapely.prepare(self.window)
         shapely.prepare(self.avoid)
         self._taken: list[BaseGeometry] = []
+        # Their bounds side by side, in an array with room to grow: most of what is taken lies far from any spot.
+        self._bounds = np.empty((64, 4))
         pieces = _segments(linework)
         self._pieces = np.asarray(pieces, dtype=object)
         self._lines = shapely.STRtree(pieces)
 
     def claim(self, shape: BaseGeometry) -> None:
         """Take a place for a symbol or a line that no label may cover."""
+        if len(self._taken) == len(self._bounds):
+            self._bounds = np.concatenate((self._bounds, np.empty_like(self._bounds)))
+        self._bounds[len(self._taken)] = shape.bounds
         self._taken.append(shape)
 
     def free(self, shape: BaseGeometry) -> bool:
         """Whether a shape lies in the window and touches nothing that is taken."""
-        taken = np.asarray(self._taken, dtype=object)
-        return bool(self.window.covers(shape)) and not bool(np.any(shapely.intersects(shape, taken)))
+        if not self.window.covers(shape):
+            return False
+        return not any(shape.intersects(other) for other in self._near(shape.bounds))
+
+    def _near(self, bounds: tuple[float, float, float, float]) -> list[BaseGeometry]:
+        """List what is taken and may touch something within these bounds."""
+        taken = self._bounds[: len(self._taken)]
+        left, bottom, right, top = bounds
+        touching = (
+            (taken[:, 0] <= right) & (taken[:, 2] >= left) & (taken[:, 1] <= top) & (taken[:, 3] >= bottom)
+        )
+        return [self._taken[index] for index in np.flatnonzero(touching)]
 
     def place(self, spots: Spots, width: float, height: float) -> Spot | None:
         """Take the best free spot for a text of this size; None where there is none."""
@@ -186,8 +201,10 @@ class Board:
     def _free(self, boxes: Objects, leaders: Objects) -> NDArray[np.intp]:
         """Find the spots that lie in the window and touch nothing that is taken, nor do their leaders."""
         free = np.asarray(shapely.covers(self.window, boxes))
-        if self._taken:
-            tree = shapely.STRtree(self._taken)
+        every = np.concatenate((boxes, leaders[~shapely.is_missing(leaders)]))
+        near = self._near(tuple(shapely.total_bounds(every)))
+        if near:
+            tree = shapely.STRtree(near)
             free[np.unique(tree.query(boxes, predicate="intersects")[0])] = False
             led = np.flatnonzero(free & ~shapely.is_missing(leaders))
             if len(led):

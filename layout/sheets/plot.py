@@ -31,6 +31,7 @@ from layout.sheets.marks import (
     Text,
     View,
 )
+from layout.sheets.seen import near
 from layout.sheets.symbols import SYMBOLS, Disc
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ def figure_of(drawing: Drawing, sheet: Sheet, *, outlined: bool) -> Figure:
     lettering = Lettering()
     glyphs = _Glyphs(lettering) if outlined else None
     if sheet.view is not None:
-        _Plotter(figure, sheet.view, lettering, glyphs).draw(drawing.plan)
+        _Plotter(figure, sheet.view, lettering, glyphs).draw(near(drawing.plan, sheet.view))
     _Plotter(figure, None, lettering, glyphs).draw(sheet.marks)
     return figure
 

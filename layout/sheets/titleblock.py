@@ -186,10 +186,21 @@ def _level(left: float, y: float) -> LineString:
 
 
 def heading(
-    design: Design, view: View, scale: str, lettering: Lettering, note: str, *, what: str = "Plan"
+    design: Design,
+    view: View,
+    scale: str,
+    lettering: Lettering,
+    note: str,
+    *,
+    what: str = "Plan",
+    drop: float = 0.0,
 ) -> list[Mark]:
-    """Draw the window's frame, and under it the plan's heading with what found no room for a label."""
+    """Draw the window's frame, and under it the plan's heading with what found no room for a label.
+
+    The heading stands `drop` lower [in] where the window has lettering along its edges.
+    """
     left, bottom, right, _ = view.window
+    bottom -= drop
     failed = sum(not check.ok for check in design.checks)
     verdict = (
         "all design checks are ok" if not failed else f"{failed} of {len(design.checks)} design checks FAIL"
