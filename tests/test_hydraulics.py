@@ -135,3 +135,36 @@ def test_a_thousand_feet_of_drop_is_only_pressure() -> None:
     low = ReferenceBed().network
     high = replace(low, levels=low.levels + 1000.0 * FOOT, fixed=low.fixed + 1000.0 * FOOT)
     assert solve(high).heads - 1000.0 * FOOT == pytest.approx(solve(low).heads, abs=1e-8)
+
+
+@pytest.mark.parametrize("law", [COMPENSATING, PLAIN])
+@pytest.mark.parametrize("open_return", [False, True])
+def test_a_bed_in_a_mirror_does_the_same(law: EmitterLaw, open_return: bool) -> None:
+    # Fed from the other side, ground, pipes and emitters mirrored: nodes and pipes in another order, sums alike.
+    one = ReferenceBed(law=law, along=0.04, cross=0.03, open_return=open_return).network
+    order = np.random.default_rng(8).permutation(len(one.levels))
+    back = np.argsort(order)
+    assert one.pump is not None
+    mirrored = replace(
+        one,
+        levels=one.levels[order],
+        fixed=one.fixed[order],
+        starts=back[one.ends],
+        ends=back[one.starts],
+        emitters=back[one.emitters][::-1],
+        pump=(int(back[one.pump[0]]), int(back[one.pump[1]])),
+    )
+    a, b = solve(one), solve(mirrored)
+    assert b.heads[back] == pytest.approx(a.heads, abs=1e-8)
+    assert b.emitted[::-1] == pytest.approx(a.emitted, rel=1e-8)
+    assert b.flows == pytest.approx(-a.flows, abs=1e-12)
+
+
+def test_a_solution_to_begin_from_changes_nothing_but_the_steps() -> None:
+    for number in range(40):
+        network = random_bed(number)
+        first = solve(network)
+        again = solve(network, start=first)
+        assert again.heads == pytest.approx(first.heads, abs=1e-6)
+        higher = replace(network, fixed=network.fixed + 3.0, levels=network.levels + 3.0)
+        assert solve(higher, start=first).heads == pytest.approx(first.heads + 3.0, abs=1e-6)

@@ -330,3 +330,27 @@ def test_ground_and_tubing_for_the_stated_flow(tmp_path: Path) -> None:
         assert [check.ok for check in found] == [ground, tubing]
     without = planned(tmp_path, design="flow = 200.0", drop="inside_diameter")
     assert not [check for check in without.checks if check.name.endswith("for the stated flow")]
+
+
+def test_a_flush_that_is_fast_enough_but_starves_the_bed_fails(tmp_path: Path) -> None:
+    # With the valve set for just 2 ft/s this pump leaves emitters less than 7 psi: velocity passes, pressure does not.
+    design = planned(tmp_path, curve="curve = [[0, 40], [7, 30], [20, 10]]")
+    assert design.hydraulics is not None
+    state = design.hydraulics.zones[0].flush
+    assert state is not None
+    assert state.slowest[1] / FOOT == pytest.approx(2.0, abs=1e-6)
+    checks = {check.name: check.ok for check in design.checks}
+    assert checks["least velocity at the end of a lateral, flushing"]
+    assert not checks["least pressure at an emitter, flushing"]
+    assert not checks["head that the pump lacks, flushing"]
+    assert checks["least pressure at an emitter, dosing"]
+    assert any("cannot reach this bed when flushing" in finding.said for finding in design.findings)
+
+
+def test_heads_of_a_pump_that_look_like_pounds_are_asked_for(tmp_path: Path) -> None:
+    # 30 of psi are 69 ft, which reach; 30 ft do not. 5 psi do not reach either.
+    for top, asked in ((30, True), (5, False)):
+        design = planned(tmp_path, levels="levels = 20.0", curve=f"curve = [[0, {top}], [20, {0.8 * top}]]")
+        remedies = [finding.remedy for finding in design.findings if finding.code == "pump-too-weak"]
+        assert len(remedies) == 2
+        assert any("psi" in remedy for remedy in remedies) == asked

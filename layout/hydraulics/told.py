@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
+from layout.hydraulics.laws import PumpCurve
 from layout.model import (
     AtEmitter,
     Check,
@@ -161,7 +162,8 @@ def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
                         f"The pump cannot reach{of} when {doing}: {_duty(state, unit)}, and "
                         f"{state.missing_head / unit.length:.1f} {unit.length_name} are missing."
                     ),
-                    remedy="Take a stronger pump, larger pipe, shorter laterals, or more zones.",
+                    remedy="Take a stronger pump, larger pipe, shorter laterals, or more zones."
+                    + _if_pressures(site, state),
                 )
             if state.beyond_curve:
                 yield Finding(
@@ -173,6 +175,22 @@ def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
                     remedy="Give more of pump.curve; the pump may run where it must not.",
                 )
             yield from _starved(design, state, f"when {doing}{'' if of == ' this bed' else of}")
+
+
+def _if_pressures(site: Site, state: WaterState) -> str:
+    """A question, where the heads of the pump's curve would reach if they were pressures."""
+    unit, pump = site.frame.units, site.pump
+    if pump is None or not pump.curve:
+        return ""
+    more = unit.pressure / unit.length
+    if unit.length_name != "ft":
+        more = 100.0 * unit.pressure  # bars of ten metres and some
+    curve = PumpCurve(points=tuple((flow, more * head) for flow, head in pump.curve))
+    loss = site.design.filter_loss or 0.0
+    if curve.head(state.needed_flow) - loss < state.needed_head:
+        return ""
+    name = "psi" if unit.length_name == "ft" else "bar"
+    return f" Heads of pump.curve are in {unit.length_name}: if they were read in {name}, multiply them by {more:.2f}."
 
 
 def _starved(design: Design, state: WaterState, doing: str) -> Iterator[Finding]:

@@ -340,3 +340,61 @@ def test_viscosity_of_the_reference_bed_is_that_of_water_at_sixty_degrees() -> N
     from layout.hydraulics.water import kinematic_viscosity
 
     assert kinematic_viscosity((60.0 - 32.0) / 1.8) == pytest.approx(VISCOSITY, rel=0.005)
+
+
+def test_a_lateral_of_plain_emitters_against_a_separate_sweep() -> None:
+    # Computed by a separate sweep along the lateral: 100 emitters of 0.6 gal/h at 15 psi, 40 psi at the inlet.
+    sketch, outlets = lateral(100, head_ft=40.0 * 2.3089, first_ft=1.0)
+    for node in outlets:
+        sketch.emitter(node)
+    found = solve(sketch.network(law=PLAIN))
+    assert float(found.emitted.sum()) / GPM == pytest.approx(1.608106, rel=1e-5)
+    assert float(found.heads[0] - found.heads[outlets[-1]]) / FOOT == pytest.approx(3.76641, rel=2e-4)
+
+
+def test_the_constant_for_pounds_to_the_square_inch_is_not_that_for_feet() -> None:
+    # 4.52 gives psi a foot (fire-sprinkler form, in a reprint), 10.44 to 10.50 feet a foot (irrigation texts, from
+    # memory): to take one for the other is wrong by 2.31. 5 gal/min, 1.049 in, C = 150: 1.529 ft in 100 ft.
+    psi = 4.52 * 100.0 * (5.0 / 150.0) ** 1.85 * 1.049**-4.87
+    feet = 10.50 * 100.0 * (5.0 / 150.0) ** 1.852 * 1.049**-4.87
+    ours = feet_lost(5.0, 1.049, 150.0)
+    assert ours == pytest.approx(1.523, abs=5e-4)
+    assert psi * POUND / FOOT == pytest.approx(ours, rel=7e-3)
+    assert feet == pytest.approx(ours, rel=7e-3)
+    assert ours / psi == pytest.approx(2.31, rel=7e-3)
+
+
+def test_drip_tubing_by_both_laws() -> None:
+    # 1 gal/min in a bore of 0.55 in at 20 °C: computed with a general-purpose library of fluid mechanics (Colebrook,
+    # smooth, 2.224 ft in 100 ft, Blasius 2.249; Hazen and Williams 1.796, 2.040, 2.340 for C of 150, 140, 130).
+    from layout.hydraulics.losses import PLASTIC_ROUGHNESS, darcy_weisbach
+
+    flow, length, bore = (np.array([x]) for x in (GPM, 100.0 * FOOT, 0.55 * INCH))
+    viscosity = 1.0034e-6
+    velocity = GPM / (math.pi / 4.0 * (0.55 * INCH) ** 2)
+    assert velocity / FOOT == pytest.approx(1.3504, abs=1e-4)
+    assert velocity * 0.55 * INCH / viscosity == pytest.approx(5727.0, rel=2e-3)
+    lost, _ = darcy_weisbach(
+        flow, length, bore, viscosity=viscosity, roughness=PLASTIC_ROUGHNESS, gravity=9.80665
+    )
+    assert float(lost[0]) / FOOT == pytest.approx(2.224, rel=0.015)  # Swamee and Jain for Colebrook
+    for smoothness, said in ((150.0, 1.796), (140.0, 2.040), (130.0, 2.340)):
+        assert feet_lost(1.0, 0.55, smoothness) == pytest.approx(said, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("bore", "flow", "volume"),
+    [
+        (0.50, 1.224, 1.020),
+        (0.55, 1.481, 1.234),
+        (0.57, 1.591, 1.326),
+        (0.58, 1.647, 1.373),
+        (0.60, 1.763, 1.469),
+        (0.622, 1.894, 1.578),
+    ],
+)
+def test_flow_of_a_flush_and_volume_of_tubing(bore: float, flow: float, volume: float) -> None:
+    # Common practice, no source: gal/min through a lateral at 2 ft/s, and gal in 100 ft of it.
+    area = math.pi / 4.0 * (bore * INCH) ** 2
+    assert 2.0 * FOOT * area / GPM == pytest.approx(flow, abs=1e-3)
+    assert 100.0 * FOOT * area / (231 * INCH**3) == pytest.approx(volume, abs=1e-3)
