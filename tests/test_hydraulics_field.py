@@ -354,3 +354,25 @@ def test_heads_of_a_pump_that_look_like_pounds_are_asked_for(tmp_path: Path) -> 
         remedies = [finding.remedy for finding in design.findings if finding.code == "pump-too-weak"]
         assert len(remedies) == 2
         assert any("psi" in remedy for remedy in remedies) == asked
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "remedy"),
+    [
+        ("tubing.inside_diameter", "14.0", "for 14 mm write 0.5512"),
+        ("tubing.pressure_range", "[50.0, 400.0]", "for 400 kPa write 58.02"),
+        ("tubing.emitter_flow", "230.0", "for 230 L/h write 60.76"),
+        ("design.flush_velocity", "600.0", "for 600 mm/s write 1.969"),
+        ("tubing.inside_diameter", "1e6", "Inside diameters are in in."),
+        ("tubing.emitter_exponent", "50", "but it must be 1 at most"),
+    ],
+)
+def test_figures_in_another_unit_are_refused_with_what_to_write(
+    key: str, value: str, remedy: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(SITE.format(levels="", curve="", design=""))
+    with pytest.raises(SiteError) as raised:
+        read_site(path, [f"{key}={value}"])
+    assert key in str(raised.value)
+    assert remedy in str(raised.value)

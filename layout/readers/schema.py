@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from layout.readers.plausible import other_units
 from layout.readers.values import (
     Band,
     BaselinePoints,
@@ -448,7 +449,19 @@ class SiteTable(Table):
     sheet: SheetTable = SheetTable()
 
     def broken(self) -> list[Rule]:
-        """List water that is ice or steam in the units of the site."""
+        """List figures of water that cannot be in the units of the site."""
+        pressures = self.tubing.pressure_range
+        figures = {
+            "tubing.inside_diameter": self.tubing.inside_diameter,
+            "tubing.emitter_flow": self.tubing.emitter_flow,
+            "tubing.pressure_range": None if pressures is None else pressures[1],
+            "design.flush_velocity": self.design.flush_velocity,
+        }
+        odd = other_units(figures, metric=self.units == "m")
+        return [*self._frozen(), *(Rule(said, remedy, (key, "units")) for key, said, remedy in odd)]
+
+    def _frozen(self) -> list[Rule]:
+        """List water that is ice or steam."""
         given, metric = self.design.water_temperature, self.units == "m"
         least, most, name = (0.0, 100.0, "°C") if metric else (32.0, 212.0, "°F")
         if given is None or least <= given <= most:
