@@ -74,7 +74,7 @@ def test_the_point_file_and_the_document_agree(sinuate: Command, site: Path) -> 
             "description": stake["description"],
         }
         assert stake["z"] == 98.5
-    assert [path.name for path in (site.parent / "plan").iterdir()] == ["stakeout.csv"]
+    assert {path.name for path in (site.parent / "plan").iterdir()} == {"stakeout.csv", "stakeout.pdf"}
 
 
 def test_the_plan_has_the_same_stakes(sinuate: Command, site: Path) -> None:
@@ -82,7 +82,7 @@ def test_the_plan_has_the_same_stakes(sinuate: Command, site: Path) -> None:
     assert sinuate("plan", site).code == 0
     layout = json.loads((site.parent / "plan" / "layout.json").read_text(encoding="utf-8"))
     assert (layout["stakes"], layout["staking"]) == (alone["stakes"], alone["staking"])
-    assert {"stakeout.csv", "plan.dxf"} <= {path.name for path in (site.parent / "plan").iterdir()}
+    assert {"stakeout.csv", "stakeout.pdf", "plan.dxf"} <= {path.name for path in (site.parent / "plan").iterdir()}
     assert (site.parent / "plan" / "stakeout.csv").read_bytes() == (
         site.parent / "alone" / "stakeout.csv"
     ).read_bytes()
@@ -136,7 +136,8 @@ def test_the_table_is_for_the_crew(sinuate: Command, site: Path) -> None:
         assert " ".join(words) == wanted
     assert "stands at the first point and faces the second" in done.out
     assert "have buried utilities located" in done.out
-    assert f"Written: {site.parent / 'plan' / 'stakeout.csv'}" in done.out
+    written = next(line for line in done.out.splitlines() if line.startswith("Written: "))
+    assert all(str(site.parent / "plan" / name) in written for name in ("stakeout.pdf", "stakeout.csv"))
 
 
 def test_feet_and_inches(sinuate: Command, site: Path) -> None:

@@ -22,6 +22,7 @@ FILES = {
     "plan.pdf",
     "plan.png",
     "stakeout.csv",
+    "stakeout.pdf",
     "startup.pdf",
     "takeoff.csv",
 }

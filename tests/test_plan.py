@@ -37,6 +37,7 @@ FILES = {
     "plan.pdf",
     "plan.png",
     "stakeout.csv",
+    "stakeout.pdf",
     "startup.pdf",
     "takeoff.csv",
 }

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from layout.model import Design
+from layout.sheets.crew import write_stakeout
 from layout.sheets.drafting import draft
 from layout.sheets.geojson import is_on_earth, write_map
 from layout.sheets.layoutjson import write_layout
@@ -16,6 +17,7 @@ from layout.sheets.whole import write_set
 
 NOT_ALWAYS = (
     "stakeout.csv",
+    "stakeout.pdf",
     "layout.geojson",
     "coverage.png",
     "pressure.pdf",
@@ -46,9 +48,10 @@ def write_plan(
     Returns
     -------
     list of Path
-        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``layout.json``, ``startup.pdf``,
-        ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the CRS is known; where asked for
-        ``coverage.png``, ``pressure.pdf`` and ``.png`` and ``pressure-flushing.png``, ``network-*.inp``.
+        What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``takeoff.xlsx``, ``layout.json``,
+        ``startup.pdf``, ``stakeout.pdf`` and ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the CRS is
+        known; where
+        asked for ``coverage.png``, ``pressure.pdf`` and ``.png`` and ``pressure-flushing.png``, ``network-*.inp``.
 
     Raises
     ------
@@ -63,7 +66,7 @@ def write_plan(
         ("plan.dxf", lambda path: write_dxf(drawing, path)),
         ("plan.png", lambda path: write_png(drawing, path)),
         ("plan.pdf", lambda path: write_pdf(drawing, path)),
-        ("takeoff.csv", lambda path: write_takeoff(design, path)),
+        *takeoff_makers(design),
         ("layout.json", lambda path: write_layout(design, path)),
         ("startup.pdf", lambda path: write_startup(design, path)),
     ]
@@ -86,9 +89,22 @@ def write_plan(
     return write_set(makers, folder, drop=(*NOT_ALWAYS, *old))
 
 
+def takeoff_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
+    """The files of the takeoff, each with what makes it, for :func:`write_set`."""
+    from layout.sheets.workbook import write_workbook
+
+    return [
+        ("takeoff.csv", lambda path: write_takeoff(design, path)),
+        ("takeoff.xlsx", lambda path: write_workbook(design, path)),
+    ]
+
+
 def stakeout_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
     """The files of the stake-out, each with what makes it, for :func:`write_set`; none without stakes."""
     staking = design.staking
     if staking is None:
         return []
-    return [("stakeout.csv", lambda path: write_points(staking, design.site.frame, path))]
+    return [
+        ("stakeout.pdf", lambda path: write_stakeout(design, path)),
+        ("stakeout.csv", lambda path: write_points(staking, design.site.frame, path)),
+    ]

@@ -20,7 +20,7 @@ LARGE, LARGEST = 0.13, 0.17
 MARGIN = 0.45
 HEAD = 0.78
 """Room at the top of a sheet for its title [in]."""
-FOOT = 2.42
+FOOT = 2.6
 """Room under the picture for the key plan, the check and the notes [in]."""
 ROW = 0.172
 """Height of a row of the table [in]."""

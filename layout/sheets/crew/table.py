@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,13 +28,13 @@ class Column:
 
 _BASE = (
     Column("point\n", 0.56),
-    Column("what\n", 1.42, "left"),
+    Column("what\n", 1.5, "left"),
     Column("station\non run", 0.86),
     Column("baseline\nstation", 0.9),
     Column("offset\n", 0.92),
 )
 _TIES = (Column("tape from\n", 1.08), Column("tape from\n", 1.08), Column("side\n", 0.6, "left"))
-_INCHES = 0.34
+_INCHES = 0.46
 """Feet and inches are wider than feet by so much [in]."""
 
 
@@ -63,8 +64,8 @@ def letters_of(site: Site) -> dict[XY, str]:
     return {at: f"T{number}" for number, (_, at) in enumerate(site.stakeout.ties, start=1)}
 
 
-def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stake]) -> None:
-    """Letter the table beside the picture."""
+def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stake]) -> float:
+    """Letter the table beside the picture; the base line of what may come under it."""
     columns = columns_of(site)
     left, y = frame.beside, frame.top
     edges = [left]
@@ -85,7 +86,7 @@ def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stak
         # a line under every fifth row leads the eye
         if number % 5 == 4 or number == len(stakes) - 1:
             made.rule(left, base - 0.035, frame.right, base - 0.035, THIN)
-    _fixed_points(made, frame, site, y - len(stakes) * ROW - 0.14, stakes)
+    return _fixed_points(made, frame, site, y - len(stakes) * ROW - 0.14, stakes)
 
 
 def _cell(made: Letterer, text: str, a: float, b: float, y: float, align: Align, *, strong: bool) -> None:
@@ -136,19 +137,20 @@ def says(stake: Stake) -> str:
         first = f"{stake.run}{' curve' if first.endswith('curve') else ''}"
     elif stake.kind == "run end":
         first = f"{stake.run} {'END' if ' end' in first else 'START'}"
-    return " + ".join([first, *more])
+    return " + ".join([first, *(re.sub(" (supply|return)$", "", part) for part in more)])
 
 
-def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Sequence[Stake]) -> None:
-    """Say which fixed points the letters are, and what rounding does at worst."""
+def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Sequence[Stake]) -> float:
+    """Say which fixed points the letters are; the base line of what may come next."""
     used = {tie.at for stake in stakes if stake.swing is not None for tie in stake.swing.ties}
     names = [
         f"{letter} = {site.stakeout.ties[number][0]}"
         for number, (at, letter) in enumerate(letters_of(site).items())
         if at in used
     ]
-    if names:
-        y = made.lines(";  ".join(names), frame.beside + 0.05, y, frame.table - 0.1, strong=True)
+    if not names:
+        return y
+    return made.lines("; ".join(names), frame.beside + 0.05, y, frame.table - 0.1, strong=True)
 
 
 def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y: float) -> float:

@@ -30,8 +30,6 @@ from layout.sheets.crew.paper import (
     LETTER,
     MARGIN,
     PITCH,
-    ROW,
-    TITLES,
     Frame,
     Letterer,
     paper_of,
@@ -108,11 +106,14 @@ def _sheet(
     if stretch.kind == "overview":
         made.marks += feature_names(design, view, lettering, lettered)
     _title(made, frame, design, stretch, view, scale, number, len(parts))
-    letter_table(made, frame, site, stretch.stakes)
+    under = letter_table(made, frame, site, stretch.stakes) - PITCH
     if number == 1:
-        table_end = frame.top - TITLES - ROW * len(stretch.stakes) - 0.65
-        _index(made, frame, parts, letter_starts(made, frame, site, staking, table_end))
-    _foot(made, frame, design, stretch)
+        _index(made, frame, parts, letter_starts(made, frame, site, staking, under))
+        under = MARGIN
+    for text, strong in _foot(made, frame, design, stretch):
+        lines = len(made.lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong))
+        if under - (lines - 1) * PITCH >= MARGIN:
+            under = made.lines(text, frame.beside + 0.05, under, frame.table - 0.1, strong=strong)
     return Drawing(
         title=lettering.clean(site.title),
         frame=site.frame,
@@ -229,8 +230,8 @@ def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: 
 # --- foot -------------------------------------------------------------------------------------------------
 
 
-def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> None:
-    """Letter the key plan, the check, the paint and the cautions under the picture."""
+def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> list[tuple[str, bool]]:
+    """Letter the key plan, the check, the paint and the cautions under the picture; what found no room there."""
     left, bottom = frame.left, MARGIN
     top = bottom + FOOT - 0.12
     key = (left, bottom, left + KEY_WIDTH, top)
@@ -248,27 +249,31 @@ def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> Non
         after = made.lines(check_remark(design, check), start + 0.1, after, width - 0.2)
         made.marks.append(Area(layer=CREW, shape=box(start, after + LETTER, right, top), pen=BOLD))
         y = after - 0.07
-    for text, strong in _notes(design, stretch):
+    notes = _notes(design, stretch)
+    while notes:
+        text, strong = notes[0]
         lines = made.lettering.wrapped(text, LETTER, width, strong=strong)
         if y - (len(lines) - 1) * PITCH < bottom:
             break
         y = made.lines(text, start, y, width, strong=strong)
+        notes.pop(0)
+    return notes
 
 
 def _notes(design: Design, stretch: Stretch) -> list[tuple[str, bool]]:
     """What is to be known at this sheet, the weightiest first."""
     found = [(DIG, True)]
+    ground = ground_words(design)
+    if ground:
+        found.append((ground, False))
     found += [(text, True) for text in paint_words(design, stretch)]
     if stretch.left_out:
         found.append(
-            (f"{stretch.left_out:,} stakes between these stand in stakeout.csv only: bend by eye.", True)
+            (f"{stretch.left_out:,} stakes between those of these sheets stand in stakeout.csv.", True)
         )
     if is_from_map(design):
         found.append((FROM_MAP, True))
     found.append((f"{LEVEL} {PAINT}", False))
-    ground = ground_words(design)
-    if ground:
-        found.append((ground, False))
     if design.site.stakeout.ties:
         found.append(
             (

@@ -1,0 +1,256 @@
+"""The crew's sheets: what is printed leads to every stake, to scale, in type that can be read, in few sheets."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+from shapely import STRtree, box
+
+from layout.model import Design, Lateral
+from layout.sheets.crew import crew_sheets, write_stakeout
+from layout.sheets.crew.paper import TEN_POINT
+from layout.sheets.crew.table import letters_of
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Dots, Drawing, Line, Text
+from layout.stakes import stake_out
+from tests.fields import curved_field, tree_field, wide_field
+from tests.staked import met
+
+FIGURE = r"(-?\d+\.\d\d)"
+
+
+def with_stakes(design: Design, *, ties: bool = True) -> Design:
+    """A design staked, from four fixed points about it."""
+    if ties:
+        left, low, right, high = design.site.bed.outline.bounds
+        corners = ((left - 5, low - 8), (right + 6, low - 4), (right + 3, high + 9), (left - 7, high + 4))
+        named = tuple((f"mark {n}", corner) for n, corner in enumerate(corners, start=1))
+        design = replace(
+            design, site=replace(design.site, stakeout=replace(design.site.stakeout, ties=named))
+        )
+    staking = stake_out(
+        design.site, design.laying, design.plumbing, heights=lambda points: [None] * len(points)
+    )
+    return replace(design, staking=staking)
+
+
+@pytest.fixture(scope="module", params=["curved ft", "curved m", "tree", "no ties"])
+def design(request: pytest.FixtureRequest) -> Design:
+    made = {
+        "curved ft": lambda: with_stakes(curved_field()),
+        "curved m": lambda: with_stakes(curved_field("m")),
+        "tree": lambda: with_stakes(tree_field()),
+        "no ties": lambda: with_stakes(curved_field(), ties=False),
+    }
+    return made[request.param]()
+
+
+@pytest.fixture(scope="module")
+def sheets(design: Design) -> list[Drawing]:
+    return crew_sheets(design)
+
+
+def texts(drawing: Drawing) -> list[Text]:
+    return [mark for mark in drawing.sheets[0].marks if isinstance(mark, Text)]
+
+
+def test_the_file_has_a_page_for_each_sheet(tmp_path: Path) -> None:
+    """Read back as the crew has it."""
+    design = with_stakes(curved_field())
+    assert design.staking is not None
+    design = replace(design, staking=replace(design.staking, stakes=design.staking.stakes[:50]))
+    path = tmp_path / "stakeout.pdf"
+    write_stakeout(design, path)
+    pages, sheets = PdfReader(path).pages, crew_sheets(design)
+    for page, drawing in zip(pages, sheets, strict=True):
+        assert [float(side) / 72 for side in page.mediabox[2:]] == [17.0, 11.0]
+        said = "".join(page.extract_text().split())
+        for row in rows_in(drawing).values():
+            assert "".join(row.split()) in said
+    again = tmp_path / "again.pdf"
+    write_stakeout(design, again)
+    assert again.read_bytes() == path.read_bytes()
+
+
+def test_every_stake_is_on_one_sheet_in_walking_order(design: Design, sheets: list[Drawing]) -> None:
+    assert design.staking is not None
+    printed = [number for drawing in sheets for number in rows_in(drawing)]
+    assert printed == [stake.number for stake in design.staking.stakes]
+
+
+def rows_in(drawing: Drawing) -> dict[int, str]:
+    """The rows of the table: stake numbers, and the line that stands at the same height beside each."""
+    left = drawing.sheets[0].view.window[2]  # type: ignore[union-attr]
+    beside = [mark for mark in texts(drawing) if mark.at[0] > left]
+    numbers = {
+        mark.at[1]: int(mark.text) for mark in beside if mark.text.isdecimal() and mark.align == "right"
+    }
+    return {
+        numbers[mark.at[1]]: mark.text for mark in beside if mark.at[1] in numbers and mark.align == "left"
+    }
+
+
+def test_the_printed_rows_alone_lead_to_every_stake(design: Design, sheets: list[Drawing]) -> None:
+    """By an independent intersection, from the letters and figures of the sheet."""
+    staking, frame = design.staking, design.site.frame
+    assert staking is not None
+    unit = frame.units.length
+    letters = {letter: np.asarray(at) / unit for at, letter in letters_of(design.site).items()}
+    start, end = (np.asarray(at) / unit for at in staking.baseline)
+    ahead = (end - start) / np.hypot(*(end - start))
+    found: dict[int, str] = {}
+    for drawing in sheets:
+        found |= rows_in(drawing)
+    assert set(found) == {stake.number for stake in staking.stakes}
+    for stake in staking.stakes:
+        place = np.asarray(stake.at) / unit
+        row = found[stake.number]
+        ties = re.search(rf"(T\d) {FIGURE}\s+(T\d) {FIGURE}\s+(left|right)$", row)
+        base = re.search(rf"{FIGURE}\s+{FIGURE}(?: ([RL]))?(?:\s+T|$|\s+baseline)", row)
+        assert base is not None, row
+        along, aside, side = float(base[1]), float(base[2]), base[3]
+        square = np.array([ahead[1], -ahead[0]]) * (1 if side == "R" else -1)
+        assert (
+            np.hypot(*(start + along * ahead + aside * square - place)) <= stake.baseline.error / unit + 1e-6
+        )
+        if stake.swing is not None:
+            assert ties is not None, row
+            one, other = letters[ties[1]], letters[ties[3]]
+            at = met(tuple(one), float(ties[2]), tuple(other), float(ties[4]), ties[5])
+            assert abs(at - complex(*place)) <= stake.swing.error / unit + 1e-6
+        if stake.run and stake.station is not None:
+            assert row.startswith(stake.run)
+            assert f"{stake.station / unit:.2f}" in row
+
+
+def test_stakes_are_drawn_where_they_are(design: Design, sheets: list[Drawing]) -> None:
+    """Dots to the stated scale, and beside each dot no other number than its own."""
+    assert design.staking is not None
+    by_number = {stake.number: stake for stake in design.staking.stakes}
+    for drawing in sheets:
+        view = drawing.sheets[0].view
+        assert view is not None
+        words = re.search(r"1 in = ([\d.]+) ft|1 : ([\d.]+)", drawing.scale)
+        assert words is not None
+        unit = design.site.frame.units.length
+        ground = float(words[1]) * unit if words[1] else float(words[2]) * 0.0254
+        assert view.metres_per_inch == pytest.approx(ground)
+        dots = [at for mark in drawing.sheets[0].marks if isinstance(mark, Dots) for at in mark.points]
+        window = box(*view.window)
+        numbers = rows_in(drawing)
+        for number in numbers:
+            at = view.to_paper([by_number[number].at])[0]
+            assert window.contains(box(*(at - 0.02), *(at + 0.02)))
+            assert min(math.dist(at, dot) for dot in dots) < 1e-9
+
+
+def test_nothing_is_smaller_than_ten_point_and_nothing_overlaps(sheets: list[Drawing]) -> None:
+    lettering = Lettering()
+    for drawing in sheets:
+        paper = box(0.2, 0.2, drawing.paper.width - 0.2, drawing.paper.height - 0.2)
+        marks = texts(drawing)
+        assert min(mark.height for mark in marks) >= TEN_POINT
+        boxes = [lettering.box(mark).buffer(-0.025) for mark in marks]
+        assert all(paper.contains(shape) for shape in boxes)
+        tree = STRtree(boxes)
+        pairs = [
+            (marks[a].text, marks[b].text) for a, b in tree.query(boxes, predicate="intersects").T if a < b
+        ]
+        assert pairs == []
+        pens = [
+            mark.pen
+            for mark in (*drawing.plan, *drawing.sheets[0].marks)
+            if isinstance(mark, Line) and mark.pen
+        ]
+        assert {pen.colour.value for pen in pens} <= {"black", "grey"}
+
+
+def test_the_check_is_true_and_can_be_measured(design: Design, sheets: list[Drawing]) -> None:
+    assert design.staking is not None
+    unit = design.site.frame.units.length
+    by_number = {stake.number: np.asarray(stake.at) / unit for stake in design.staking.stakes}
+    for drawing in sheets:
+        said = [mark.text for mark in texts(drawing)]
+        place = next(number for number, text in enumerate(said) if text.startswith("CHECK"))
+        asked = " ".join(said[place : place + 2])
+        first, second = map(int, re.findall(r"stake (\d+)", asked))
+        must = next(
+            float(found[1]) for text in said[place:] if (found := re.fullmatch(r"([\d.]+) (?:ft|m)", text))
+        )
+        step = design.staking.step / unit
+        assert must == pytest.approx(
+            float(np.hypot(*(by_number[first] - by_number[second]))), abs=step / 2 + 1e-6
+        )
+        assert {first, second} <= set(rows_in(drawing))
+
+
+def test_laterals_are_painted_by_turns_and_numbered(design: Design, sheets: list[Drawing]) -> None:
+    def lateral_of(run: str) -> Lateral:
+        return next(lateral for lateral in design.laterals if run in lateral.runs)
+
+    seen: dict[str, str] = {}
+    for drawing in sheets:
+        text = " ".join(mark.text for mark in texts(drawing))
+        assert "CALL BEFORE YOU DIG" in text
+        assert "LEVEL" in text
+        runs = {row.split()[0] for row in rows_in(drawing).values() if re.match(r"R\d", row)}
+        for lateral in {lateral_of(run).name for run in runs}:
+            found = re.search(rf"Lateral {lateral}: (WHITE|PINK), number (\d+) at both ends", text)
+            assert found is not None
+            assert found[2] == lateral[1:]
+            seen[lateral] = found[1]
+    colours = [seen[lateral.name] for lateral in design.laterals]
+    assert all(one != other for one, other in itertools.pairwise(colours))
+
+
+def test_a_large_field_takes_few_sheets() -> None:
+    design = with_stakes(wide_field(runs=90, length=320.0), ties=False)
+    assert design.staking is not None
+    assert len(design.staking.stakes) > 2500
+    sheets = crew_sheets(design)
+    assert len(sheets) <= 32
+    shown = set().union(*(rows_in(drawing) for drawing in sheets))
+    ends = {stake.number for stake in design.staking.stakes if stake.kind == "run end"}
+    assert ends <= shown
+    said = " ".join(mark.text for mark in texts(sheets[3]))
+    assert f"{len(design.staking.stakes) - len(shown):,} stakes between those of these sheets" in said
+
+
+def test_grid_and_ground() -> None:
+    """A plan on a grid says what a tape on the ground reads; a map, that known points come first."""
+    design = curved_field()
+    frame = replace(design.site.frame, crs="EPSG:6494", origin=(13_000_000.0, 700_000.0))
+    design = with_stakes(replace(design, site=replace(design.site, frame=frame)))
+    text = " ".join(mark.text for mark in texts(crew_sheets(design)[1]))
+    from layout.sheets.grid import factors_of
+
+    factors = factors_of(design.site)
+    assert factors is not None
+    found = re.search(r"the tape reads (longer|shorter): (?:add|take off) (\d\.\d+) ft to every 100 ft", text)
+    assert found is not None
+    more = (1 / factors.combined - 1) * 100
+    assert float(found[2]) == pytest.approx(abs(more), abs=0.0006)
+    assert (found[1] == "longer") == (more > 0)
+    assert "Taken from a map" not in text
+    noted = replace(
+        design.site, notes=("bed.geojson: longitude and latitude on WGS 84 are put on EPSG:6494",)
+    )
+    text = " ".join(mark.text for mark in texts(crew_sheets(replace(design, site=noted))[1]))
+    assert "Taken from a map" in text
+
+
+def test_feet_and_inches_on_the_sheets() -> None:
+    design = curved_field()
+    rules = replace(design.site.stakeout, rounding="1/8 in")
+    design = with_stakes(replace(design, site=replace(design.site, stakeout=rules)))
+    sheets = crew_sheets(design)
+    rows = [row for drawing in sheets for row in rows_in(drawing).values()]
+    assert all(re.search(r"\d+' \d+(?: \d/\d)?\"", row) for row in rows)
+    assert not any("\u2026" in row for row in rows)
