@@ -161,3 +161,14 @@ def test_no_caution_is_left_out(folder: Path) -> None:
     assert all(caution in first for caution in CAUTIONS)
     rules = [mark.line for mark in drawing.sheets[1].marks if isinstance(mark, Line)]
     assert sum(isinstance(rule, LineString) for rule in rules) > 10
+
+
+def test_what_the_plan_does_not_know_of_the_ground_is_said(tmp_path: Path, folder: Path) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(
+        SITE.format(level=-5.0, curve="", zones="").replace("levels = 0.0\n", ""), encoding="utf-8"
+    )
+    assert "does not know the level of the ground" in words(startup_form(plan_field(read_site(path))))
+    known = words(startup_form(planned(folder)))
+    assert "does not know the level of the ground" not in known
+    assert "6. Later visits" in known

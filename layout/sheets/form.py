@@ -53,6 +53,11 @@ class Form:
     def _top(self) -> float:
         return self.paper.height - OTHER - HEAD
 
+    @property
+    def left_over(self) -> float:
+        """Room left on the page that is being filled [in]."""
+        return self.y - OTHER - FOOT
+
     def room(self, height: float) -> None:
         """Go on to a new page if there is less room than this [in]."""
         if self.y - height < OTHER + FOOT and self.into:

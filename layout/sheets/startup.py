@@ -7,7 +7,7 @@ from pathlib import Path
 
 from layout.model import AtEmitter, Design
 from layout.sheets.figures import Figures, plain
-from layout.sheets.form import INCH_PAPER, METRIC_PAPER, Form
+from layout.sheets.form import INCH_PAPER, METRIC_PAPER, WRITING, Form
 from layout.sheets.marks import Drawing
 from layout.startup.expected import Expected, expected_flows, volumes_of
 from layout.units import LITRE, MINUTE, UnitSet
@@ -17,6 +17,8 @@ LEAST_TIME = 15.0
 """A stop watch should run at least so long, so that half a second of the hand is within 3 to 4 % [s]."""
 MOST_KEPT = 6.0
 """A table that needs more room than this is divided over pages [in]."""
+FEWEST_LATER, MOST_LATER = 3, 14
+"""Rows for later visits."""
 MULTIPLES = (1, 5, 10, 50, 100, 500, 1000, 5000)
 NOT_A_CERTIFICATE = (
     "A record of what was measured; no permit, no certificate. Local code, the authority that has to "
@@ -68,6 +70,7 @@ def startup_form(design: Design, *, expected: Sequence[Expected] | None = None) 
     _flows(form, design, expected)
     _pressures(form, design, expected)
     _result(form)
+    _later(form, units.flow_name)
     return Drawing(
         title=f"{SUBJECT}: {form.title}",
         frame=design.site.frame,
@@ -179,7 +182,8 @@ def _flows(form: Form, design: Design, expected: Sequence[Expected]) -> None:
     )
     if any(item.laid for item in expected):
         form.paragraph(
-            "Expected flow: of the field as it was laid and measured (asbuilt.json). Pressures below: as planned.",
+            "Expected flow: of the field as it was laid and measured (asbuilt.json). Pressures below: as "
+            "planned.",
             strong=True,
         )
     several = len({item.zone for item in expected}) > 1
@@ -229,6 +233,12 @@ def _pressures(form: Form, design: Design, expected: Sequence[Expected]) -> None
             "Pressures are not worked out for this plan; the remarks on the plan sheet say what is "
             "missing. Write down what the gauges read."
         )
+    elif design.hydraulics is not None and not design.hydraulics.levels_known:
+        form.paragraph(
+            "The plan does not know the level of the ground: pressures are those of a bed level with the "
+            "liquid in the tank. Where the bed lies higher, gauges at emitters read less.",
+            strong=True,
+        )
     several = len({item.zone for item in expected}) > 1
     rows = [
         [_state(item, several=several), *_gauges(item, figures, back_shown=bool(flushing))]
@@ -255,7 +265,7 @@ def _state(item: Expected, *, several: bool) -> str:
 
 
 def _gauge_titles(unit: str, *, flushing: bool) -> list[str]:
-    back = [f"Before the\nreturn valve\n{unit}", "reads"] if flushing else []
+    back = [f"Before\nreturn\nvalve, {unit}", "reads"] if flushing else []
     at = "at: run,\nnumber"
     ends = [f"{which}\nat emitter\n{unit}" for which in ("Least", "Greatest")]
     return [
@@ -306,6 +316,29 @@ def _result(form: Form) -> None:
     for who in ("Tested by", "Witnessed by"):
         form.blanks(((who, 1.5), ("Licence no.", 0.9), ("Signature", 1.3), ("Date", 0.7)))
     form.blanks((("Owner or operator, given a copy", 2.4), ("Signature", 1.3), ("Date", 0.7)))
+
+
+def _later(form: Form, flow_name: str) -> None:
+    """Rows for the readings of later visits, as many as the page has room for."""
+    rows = min(int((form.left_over - 1.25) / WRITING), MOST_LATER)
+    if rows < FEWEST_LATER:
+        return
+    form.heading("6. Later visits", keep=0.0)
+    form.paragraph(
+        "Time the meter once a year or as the operating permit asks, the same way each time, and keep "
+        "every reading: with the years a slow change says more than one figure."
+    )
+    titles = (
+        "Date",
+        "State",
+        "Time\ns",
+        "Volume",
+        f"Flow\n{flow_name}",
+        "Per cent\nof expected",
+        "By",
+        "Remark",
+    )
+    form.table(titles, (0.9, 1.0, 0.7, 0.7, 0.7, 0.85, 1.0, 1.4), [[""] * len(titles)] * rows)
 
 
 # --- volumes that are timed -----------------------------------------------------------------------------
