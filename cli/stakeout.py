@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from cli.options import AsJson, Out, Settings, SiteFile
 
 if TYPE_CHECKING:
     from layout.model import Design, Site, Stake, Staking
 
+LandXml = Annotated[
+    bool, typer.Option("--landxml", help="Write the points as stakeout.xml too, in LandXML 1.2.")
+]
+Gpx = Annotated[
+    bool, typer.Option("--gpx", help="Write the points as stakeout.gpx too, in GPX 1.1; needs survey.crs.")
+]
 _HEADINGS = (
     "point",
     "what it marks",
@@ -26,7 +34,14 @@ _BASELINE_ONLY = 4
 """Columns that there are without swing ties."""
 
 
-def stakeout(site: SiteFile, out: Out = None, json: AsJson = False, settings: Settings = None) -> None:
+def stakeout(
+    site: SiteFile,
+    out: Out = None,
+    landxml: LandXml = False,
+    gpx: Gpx = False,
+    json: AsJson = False,
+    settings: Settings = None,
+) -> None:
     """Write the points that the crew stakes, and print what its tapes read at each."""
     from cli import say
     from layout.readers.sitefile import read_site
@@ -39,10 +54,11 @@ def stakeout(site: SiteFile, out: Out = None, json: AsJson = False, settings: Se
         # imported only now, so that wrong input is told at once
         from layout.plan import plan_field
         from layout.sheets.whole import write_set
-        from layout.sheets.write import stakeout_makers
+        from layout.sheets.write import STAKE_FILES, stakeout_makers
 
         design = plan_field(read, progress=stage)
-        files = write_set(stakeout_makers(design), folder)
+        stage("writing the sheets")
+        files = write_set(stakeout_makers(design, landxml=landxml, gpx=gpx), folder, drop=STAKE_FILES)
     if json:
         say.document(_document(design))
     else:

@@ -10,14 +10,18 @@ from layout.sheets.crew import write_stakeout
 from layout.sheets.drafting import draft
 from layout.sheets.geojson import is_on_earth, write_map
 from layout.sheets.layoutjson import write_layout
+from layout.sheets.pointfiles import write_gpx, write_landxml
 from layout.sheets.stakeout import write_points
 from layout.sheets.startup import write_startup
 from layout.sheets.takeoff import write_takeoff
 from layout.sheets.whole import write_set
 
+STAKE_FILES = ("stakeout.xml", "stakeout.gpx")
+"""Point files that are written on request."""
 NOT_ALWAYS = (
     "stakeout.csv",
     "stakeout.pdf",
+    *STAKE_FILES,
     "layout.geojson",
     "coverage.png",
     "pressure.pdf",
@@ -49,9 +53,9 @@ def write_plan(
     -------
     list of Path
         What was written: ``plan.dxf``, ``plan.png``, ``plan.pdf``, ``takeoff.csv``, ``takeoff.xlsx``, ``layout.json``,
-        ``startup.pdf``, ``stakeout.pdf`` and ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the CRS is
-        known; where
-        asked for ``coverage.png``, ``pressure.pdf`` and ``.png`` and ``pressure-flushing.png``, ``network-*.inp``.
+        ``startup.pdf``, ``stakeout.pdf`` and ``stakeout.csv`` where there are stakes, ``layout.geojson`` where the
+        CRS is known; where asked for ``coverage.png``, ``pressure.pdf`` and ``.png`` and
+        ``pressure-flushing.png``, ``network-*.inp``.
 
     Raises
     ------
@@ -99,12 +103,19 @@ def takeoff_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
     ]
 
 
-def stakeout_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
+def stakeout_makers(
+    design: Design, *, landxml: bool = False, gpx: bool = False
+) -> list[tuple[str, Callable[[Path], None]]]:
     """The files of the stake-out, each with what makes it, for :func:`write_set`; none without stakes."""
     staking = design.staking
     if staking is None:
         return []
-    return [
+    makers: list[tuple[str, Callable[[Path], None]]] = [
         ("stakeout.pdf", lambda path: write_stakeout(design, path)),
         ("stakeout.csv", lambda path: write_points(staking, design.site.frame, path)),
     ]
+    if landxml:
+        makers.append(("stakeout.xml", lambda path: write_landxml(design, path)))
+    if gpx:
+        makers.append(("stakeout.gpx", lambda path: write_gpx(design, path)))
+    return makers
