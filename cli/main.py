@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from cli import asbuilt, check, compare, new, plan, stakeout, startup
+from cli import asbuilt, check, compare, new, plan, stakeout, startup, takeoff
 from cli.options import Flags
 
 app = typer.Typer(
@@ -28,6 +28,7 @@ app.command("check")(check.check)
 app.command("plan")(plan.plan)
 app.command("compare")(compare.compare)
 app.command("stakeout")(stakeout.stakeout)
+app.command("takeoff")(takeoff.takeoff)
 app.command("startup")(startup.startup)
 app.command("asbuilt")(asbuilt.asbuilt)
 

@@ -159,9 +159,9 @@ def _trenches(manifolds: Sequence[Pipe], zones: Sequence[int]) -> Iterator[Trenc
         )
         for line in supplies:
             for part in stretches_in(line, beside_return):
-                yield Trench(line=part, pipes=2)
+                yield Trench(line=part, pipes=2, zone=zone)
             for part in lines_of(line.difference(beside_return)):
-                yield Trench(line=part, pipes=1)
+                yield Trench(line=part, pipes=1, zone=zone)
         for line in returns:
             for part in lines_of(line.difference(beside_supply)):
-                yield Trench(line=part, pipes=1)
+                yield Trench(line=part, pipes=1, zone=zone)

@@ -17,6 +17,7 @@ from layout.asbuilt import (
 from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
 from layout.coverage import bare_places
+from layout.cutting import cut_coils
 from layout.emitters import field_totals, place_emitters
 from layout.hydraulics.field import water_of
 from layout.manifolds import crossing_checks, crossing_findings, lead_findings, setback_check
@@ -110,8 +111,18 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     slopes = run_slopes(site, laying)
     tell("stakes")
     staking = stake_out(site, laying, plumbing, heights=lambda points: known_heights(site.bed.levels, points))
+    tell("coils and parts")
+    waste = site.takeoff.waste_of("emitting tubing", site.takeoff.waste)
+    cuts = cut_coils(laying.runs, site.tubing, waste=waste)
     parts = count_parts(
-        site, laying.runs, joins, plumbing, laterals=laterals, zones=zones, stakes=staking.stakes
+        site,
+        laying.runs,
+        joins,
+        plumbing,
+        laterals=laterals,
+        zones=zones,
+        stakes=staking.stakes,
+        cuts=cuts,
     )
     design = Design(
         site=site,
@@ -146,6 +157,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         zones=zones,
         zone_levels=levels,
         staking=staking,
+        cuts=cuts,
     )
     tell("flows and pressures")
     return _with_water(design)

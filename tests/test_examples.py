@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import subprocess
 import sys
 from pathlib import Path
@@ -25,6 +26,7 @@ FILES = {
     "stakeout.pdf",
     "startup.pdf",
     "takeoff.csv",
+    "takeoff.xlsx",
 }
 HONEST = {"corner": {"farthest usable ground from tubing"}}
 """Checks that fail for a reason the example's README tells; all others pass."""
@@ -150,3 +152,24 @@ def test_readme_tells_of_every_file(name: str) -> None:
     assert f"sinuate plan examples/{name}/site.toml" in text
     assert "example value" in text
     assert "example value" in (EXAMPLES / name / "site.toml").read_text(encoding="utf-8")
+
+
+def test_cut_lengths_add_up_to_the_tubing(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
+    """Cut list, takeoff, runs and totals are one figure, to the last digit that is printed."""
+    with (planned[1] / "takeoff.csv").open(encoding="utf-8", newline="") as file:
+        row = next(row for row in csv.DictReader(file) if row["item"] == "emitting tubing")
+    coils = layout["coils"]
+    sums = [
+        math.fsum(cut["length"] for cut in coils["cuts"]),
+        math.fsum(run["length"] for run in layout["runs"]),
+        layout["totals"]["tubing"],
+        next(line["net"] for line in layout["takeoff"] if line["item"] == "emitting tubing"),
+    ]
+    assert {f"{value:.2f}" for value in sums} == {row["net"]}
+    whole = {name: math.fsum(c["length"] for c in coils["cuts"] if c["run"] == name)
+             for name in {cut["run"] for cut in coils["cuts"]}}  # fmt: skip
+    assert whole == pytest.approx({run["name"]: run["length"] for run in layout["runs"]}, rel=1e-12)
+    assert coils["fewest"]
+    assert coils["count"] == int(row["packs"])
+    assert float(row["order"]) == pytest.approx(coils["count"] * coils["length"])
+    assert all(left >= 0 for left in coils["left"])

@@ -109,9 +109,9 @@ def test_zones_have_valves_where_their_lines_meet_them() -> None:
 
 def test_side_by_side_manifolds_lie_in_one_trench() -> None:
     plumbing, _ = piped(6)
-    # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3.
+    # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3, and the supply goes on 0.15 past the last of these.
     dug = sorted((trench.pipes, round(trench.line.length, 6)) for trench in plumbing.trenches)
-    assert dug == [(1, 0.6), (1, 0.6), (2, 1.8)]
+    assert dug == [(1, 0.15), (1, 0.6), (2, 2.4)]
 
 
 def test_bends_of_a_manifold_get_elbows_from_the_one_who_knows_them() -> None:
@@ -159,8 +159,16 @@ def test_pieces_keep_their_balance(count: int, per_lateral: int, zones: int, air
 def test_the_takeoff_counts_these_and_nothing_else(count: int, zones: int) -> None:
     plumbing, laterals = piped(count, zones=zones)
     parts = count_parts(curved_field().site, (), (), plumbing, laterals=laterals)
-    each = sum(part.net for part in parts if part.unit == "each")
+    items = {part.item: part.net for part in parts}
+    # Boxes stand over valves, paint marks trenches: neither is a fitting.
+    boxes = {kind: items.pop(f"{kind} box", 0) for kind in ("air valve", "valve")}
+    del items["marking paint"]
+    each = sum(items.get(part.item, 0) for part in parts if part.unit == "each" and part.bought)
     # A loop is two elbows and blank tubing: as a piece of its own it is not bought.
     assert each == len([item for item in plumbing.fittings if item.kind != "loop"])
-    trench = next(part for part in parts if part.item == "pipe trench")
-    assert trench.net == pytest.approx(math.fsum(item.line.length for item in plumbing.trenches))
+    assert items.get("loop", 0) == len([item for item in plumbing.fittings if item.kind == "loop"])
+    kinds = [item.kind for item in plumbing.fittings]
+    assert boxes["air valve"] == kinds.count("air valve")
+    assert boxes["valve"] == sum(map(kinds.count, ("zone valve", "check valve", "flush valve")))
+    trenches = [part.net for part in parts if part.item in {"manifold trench", "line trench"}]
+    assert math.fsum(trenches) == pytest.approx(math.fsum(item.line.length for item in plumbing.trenches))

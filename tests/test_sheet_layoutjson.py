@@ -180,7 +180,8 @@ def test_the_takeoff_prints_the_same_footage(made: tuple[Design, dict[str, Any]]
     assert row[0] == "emitting tubing"
     assert row[3] == f"{layout['totals']['tubing']:.2f}"
     assert layout["takeoff"][0]["net"] == pytest.approx(layout["totals"]["tubing"], rel=1e-12)
-    assert set(layout["takeoff"][0]) == {"item", "description", "unit", "net", "waste", "order", "zones"}
+    always = {"item", "description", "unit", "net", "waste", "order", "zones"}
+    assert set(layout["takeoff"][0]) == always | {"pack", "packs", "sold", "least", "price", "per", "cost"}
 
 
 def test_checks_are_in_the_units_of_the_site() -> None:

@@ -21,12 +21,12 @@ def rows_of(path: Path) -> list[dict[str, str]]:
 def test_the_table_as_an_estimator_sees_it(tmp_path: Path) -> None:
     write_takeoff(curved_field(), tmp_path / "takeoff.csv")
     assert (tmp_path / "takeoff.csv").read_text(encoding="utf-8") == (
-        "item,description,unit,net,waste,order\n"
-        "emitting tubing,tubing with emitters,ft,654.01,0.05,1000.00\n"
-        "blank tubing,end loops,ft,9.40,0.1,10.34\n"
-        'supply pipe,"manifold and line, by the length",ft,31.08,0,31.08\n'
-        'riser fitting,"tee, riser, adapter",ea,6,0,6\n'
-        '"staples, for tubing","box of 100, ""U"" shape",ea,101,0,200\n'
+        "item,description,unit,net,waste,order,packs,sold\n"
+        "emitting tubing,tubing with emitters,ft,654.01,0.05,1000.00,2,\n"
+        "blank tubing,end loops,ft,9.40,0.1,10.34,,\n"
+        'supply pipe,"manifold and line, by the length",ft,31.08,0,31.08,,\n'
+        'riser fitting,"tee, riser, adapter",ea,6,0,6,6,\n'
+        '"staples, for tubing","box of 100, ""U"" shape",ea,101,0,200,2,\n'
     )
 
 

@@ -14,7 +14,7 @@ from layout.sheets.whole import write_set
 from layout.sheets.write import write_plan
 from tests.fields import curved_field, tree_field
 
-NAMES = ["plan.dxf", "plan.png", "plan.pdf", "takeoff.csv", "layout.json", "startup.pdf"]
+NAMES = ["plan.dxf", "plan.png", "plan.pdf", "takeoff.csv", "takeoff.xlsx", "layout.json", "startup.pdf"]
 
 
 def contents(folder: Path) -> dict[str, bytes]:

@@ -81,8 +81,8 @@ def test_three_pairs_of_thirty_metres() -> None:
         "emitting tubing",
         "blank tubing",
         "loop elbow",
-        "supply pipe",
-        "return pipe",
+        "supply manifold pipe",
+        "return manifold pipe",
         "supply riser",
         "return riser",
         "riser tubing",
@@ -91,10 +91,12 @@ def test_three_pairs_of_thirty_metres() -> None:
         "supply elbow",
         "return tee",
         "return elbow",
+        "marking paint",
         "stake",
         "other stake",
         "tubing trench",
-        "pipe trench",
+        "manifold trench",
+        "loop",
     ]
     net = {item: part.net for item, part in parts.items()}
     totals = field_totals(runs, [place_emitters(run, site.tubing) for run in runs], joins)
@@ -113,23 +115,25 @@ def test_three_pairs_of_thirty_metres() -> None:
     tips += [riser.line.coords[0] for riser in plumbing.risers]
     bends = [point for pipe in pipes for point in pipe.line.simplify(site.stakeout.tolerance).coords]
     assert net["other stake"] == 2 + 4 + len({(round(x, 2), round(y, 2)) for x, y in (*tips, *bends)})
-    assert net["supply pipe"] == pytest.approx(2.4)
+    assert net["supply manifold pipe"] == pytest.approx(2.4)
     # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3: side by side from 2.7 to 0.9.
-    assert net["pipe trench"] == pytest.approx(2.4 + 0.6)
+    assert net["manifold trench"] == pytest.approx(2.4 + 0.6)
+    assert net["loop"] == 3
+    assert parts["loop"].order == 0
     assert net["tubing trench"] == pytest.approx(180 + 1.8 + net["riser tubing"])
-    assert "1 in" in parts["supply pipe"].description
-    assert "1.25 in" in parts["return pipe"].description
+    assert "1 in" in parts["supply manifold pipe"].description
+    assert "1.25 in" in parts["return manifold pipe"].description
     assert plumbing.crossings == ()
 
 
 def test_orders_come_in_whole_coils_and_pipe_lengths() -> None:
     parts, *_ = counted(curved_field().site, 6, 30.0)
-    tubing, pipe = parts["emitting tubing"], parts["supply pipe"]
+    tubing, pipe = parts["emitting tubing"], parts["supply manifold pipe"]
     assert tubing.order == pytest.approx(500 * FOOT * math.ceil(180 * 1.05 / (500 * FOOT)))
     assert pipe.order / (20 * FOOT) == pytest.approx(math.ceil(pipe.net * 1.05 / (20 * FOOT)))
     metric, *_ = counted(curved_field("m").site, 6, 30.0)
-    assert metric["supply pipe"].pack == 6.0
-    assert "mm" in metric["supply pipe"].description
+    assert metric["supply manifold pipe"].pack == 6.0
+    assert "mm" in metric["supply manifold pipe"].description
 
 
 def test_single_runs_need_no_elbows_for_loops_and_no_blank_tubing() -> None:
@@ -147,7 +151,8 @@ def test_one_lateral_needs_no_tee() -> None:
 
 def test_without_a_pump_no_lines_are_counted() -> None:
     parts, _, _, plumbing = counted(curved_field().site, 6, 20.0, pump=False)
-    assert parts["supply pipe"].net == pytest.approx(plumbing.manifolds[0].line.length)
+    assert parts["supply manifold pipe"].net == pytest.approx(plumbing.manifolds[0].line.length)
+    assert "supply line pipe" not in parts
     assert parts["supply elbow"].net == 1
 
 
@@ -183,4 +188,4 @@ def test_counts_keep_their_balance(count: int, per_lateral: int, length: float) 
         assert net.get(f"{kind} tee", 0) + manifolds == laterals
     assert net["emitting tubing"] == pytest.approx(sum(run.length for run in runs))
     for part in parts.values():
-        assert part.order >= part.net
+        assert part.order >= part.net if part.bought else part.order == 0

@@ -359,10 +359,13 @@ class Trench:
         Along one of its pipes [m].
     pipes : int
         How many lie in it, at most.
+    zone : int
+        The zone whose manifolds lie in it, from 1; 0 for lines, whose trenches zones share.
     """
 
     line: LineString
     pipes: int
+    zone: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

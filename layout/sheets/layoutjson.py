@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.frame import to_site
 from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone, ZoneLevels
 from layout.plane import coordinates, polygons_of
+from layout.sheets.cutlist import cut_entries
 from layout.sheets.figures import of_check
 from layout.sheets.grid import grid_entry
 from layout.sheets.levels import with_heights
@@ -44,7 +45,7 @@ def document(design: Design) -> dict[str, Json]:
     dict
         Blocks ``format``, ``title``, ``units``, ``crs``, ``grid``, ``bed``, ``pattern``, ``candidates``,
         ``runs``, ``laterals``, ``zones``, ``joins``, ``manifolds``, ``risers``, ``lines``, ``fittings``,
-        ``trenches``, ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``, ``staking``,
+        ``trenches``, ``unreached``, ``crossings``, ``totals``, ``checks``, ``takeoff``, ``coils``, ``staking``,
         ``stakes``, ``dropped``, ``findings``, ``notes``; without stakes, not those.
     """
     frame = design.site.frame
@@ -90,6 +91,7 @@ def document(design: Design) -> dict[str, Json]:
         "checks": [_check(item, design) for item in design.checks],
         **water_block(design.hydraulics, frame),
         "takeoff": [asdict(line) for line in takeoff(design)],
+        "coils": cut_entries(design),
         **_stakes(design),
         "dropped": [{"why": piece.why, **_line(piece.line, frame)} for piece in design.laying.dropped],
         "findings": [asdict(finding) for finding in design.findings],

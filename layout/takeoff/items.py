@@ -1,0 +1,84 @@
+"""The items that a takeoff can have, each with its unit and how it is sold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from layout.model import FittingKind
+from layout.units import FOOT
+
+WASTE = 0.05
+"""Share added to tubing and pipe for cutting and the way down into trenches; common practice, no source."""
+PIPE = (20.0 * FOOT, 6.0)
+"""Length of a pipe as sold, in feet and in metres [m]: common practice, no source."""
+BY_THE_UNIT = "cut to length"
+"""How blank tubing is sold where no coil is stated, by whole feet or metres; common practice, no source."""
+PAINT = (500.0 * FOOT, 150.0)
+"""Length of a line that one can of marking paint marks, for sites in feet and in metres [m]; common practice, no
+source."""
+
+FITTINGS: dict[FittingKind, str] = {
+    "tee": "Tee, {size}, under a riser or a valve along a {on} manifold",
+    "elbow": "Elbow, {size}, at the dead end of a {on} manifold",
+    "cap": "Cap, {size}, at the dead end of a {on} manifold",
+    "elbow 90": "Elbow, {size}, 90 degrees, for bends of {on} pipe",
+    "elbow 45": "Elbow, {size}, 45 degrees, for bends of {on} pipe",
+    "elbow 22.5": "Elbow, {size}, 22.5 degrees, for bends of {on} pipe",
+    "coupling": "Coupling, {size}, pipe to pipe",
+    "reducer": "Reducer, {size}, pipe to pipe",
+    "zone valve": "Valve, {size}, where the {on} line enters the manifold of a zone",
+    "check valve": "Check valve, {size}, where the {on} line leaves the manifold of a zone",
+    "air valve": "Air and vacuum release valve, at the high point of a {on} manifold",
+    "flush valve": "Valve, {size}, for flushing, on the {on}",
+}
+"""Fittings of pipe in the order of the takeoff; risers, connectors and what sits on tubing stand by themselves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """What an item is counted in, and how it may be priced.
+
+    Attributes
+    ----------
+    unit : "length", "area", "volume", "flow" or "each"
+    sold : str
+        What a pack of it is called; empty where it is sold by the unit.
+    waste : float
+        Share added where none is stated.
+    """
+
+    unit: Literal["length", "area", "volume", "flow", "each"]
+    sold: str = ""
+    waste: float = 0.0
+
+
+def _items() -> dict[str, Item]:
+    found = {
+        "emitting tubing": Item("length", "coil", WASTE),
+        "blank tubing": Item("length", "coil", WASTE),
+        "loop elbow": Item("each"),
+        "tubing coupling": Item("each"),
+        "splice coupling": Item("each"),
+    }
+    for on in ("supply", "return"):
+        for part in ("manifold", "line"):
+            found[f"{on} {part} pipe"] = Item("length", "length", WASTE)
+    found |= {"supply riser": Item("each"), "return riser": Item("each")}
+    found |= {"riser tubing": Item("length", "", WASTE), "tubing-to-pipe connector": Item("each")}
+    for on in ("supply", "return"):
+        found |= {f"{on} {kind}": Item("each") for kind in FITTINGS}
+    found |= {"air valve box": Item("each"), "valve box": Item("each")}
+    found |= {"staple": Item("each", "box"), "marking paint": Item("each", "can")}
+    found |= {"stake": Item("each"), "other stake": Item("each")}
+    found |= {f"{kind} trench": Item("length") for kind in ("tubing", "manifold", "line")}
+    return found | {"sand": Item("volume"), "cover": Item("volume")}
+
+
+ITEMS: dict[str, Item] = _items()
+"""By name, in the order of the takeoff; without what stands there for checking only."""
+
+
+def base_item(item: str) -> str:
+    """The name of an item without its size: ``supply tee`` for ``supply tee, 1.25 in``."""
+    return item.split(", ", 1)[0]
