@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pypdf import PdfReader
+from shapely import Point
 from shapely.strtree import STRtree
 
 from layout.hydraulics.along import profiles
@@ -16,8 +17,9 @@ from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.sheets import pressure
 from layout.sheets.coveragemap import RAMP
+from layout.sheets.dutychart import duty_chart
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Text
+from layout.sheets.marks import Line, Symbol, Text
 from layout.sheets.pressurecharts import chart_pages
 from layout.units import FOOT
 from tests.fields import curved_field
@@ -107,14 +109,15 @@ def test_every_emitter_has_the_colour_of_its_pressure(folder: Path) -> None:
 
 
 def _distance(line: np.ndarray, at: np.ndarray) -> float:
-    from shapely import LineString, Point
+    from shapely import LineString
 
     return float(LineString(line).distance(Point(at)))
 
 
+@pytest.mark.parametrize("curve", ["", "curve = [[0, 70], [10, 55], [20, 20]]", "curve = [[0, 20], [4, 5]]"])
 @pytest.mark.parametrize("zones", ["", "[zones]\ncount = 3"])
-def test_lettering_lies_over_nothing(folder: Path, zones: str) -> None:
-    design, lettering = planned(folder, zones=zones), Lettering()
+def test_lettering_lies_over_nothing(folder: Path, zones: str, curve: str) -> None:
+    design, lettering = planned(folder, zones=zones, curve=curve), Lettering()
     states = pressure._states(design)
     classes = pressure.classes_of(design, [state for one in states for _, state in one.zones])
     place, blocks = pressure._arranged(design, states[0], classes)
@@ -128,6 +131,24 @@ def test_lettering_lies_over_nothing(folder: Path, zones: str) -> None:
         pairs = STRtree(boxes).query(boxes, predicate="intersects")
         assert [(texts[a].text, texts[b].text) for a, b in pairs.T.tolist() if a < b] == []
         assert all(box.bounds[0] > 0 and box.bounds[2] < place.paper.width for box in boxes)
+
+
+def test_the_pump_works_where_its_curve_is(folder: Path) -> None:
+    design = planned(folder, curve="curve = [[0, 70], [10, 55], [20, 20]]")
+    assert design.hydraulics is not None
+    zone = design.hydraulics.zones[0]
+    assert zone.flush is not None
+    states = [("dosing", [(1, zone.dose)]), ("flushing", [(1, zone.flush)])]
+    marks = list(duty_chart(design, states, (0.0, 0.0, 5.0, 3.0)))
+    curve = next(mark.line for mark in marks if isinstance(mark, Line) and len(mark.line.coords) > 10)
+    dots = [Point(mark.at) for mark in marks if isinstance(mark, Symbol) and mark.name == "dot"]
+    rings = [Point(mark.at) for mark in marks if isinstance(mark, Symbol) and mark.name == "balloon"]
+    assert [dot.distance(curve) for dot in dots] == pytest.approx([0.0, 0.0], abs=5e-3)
+    # compensating emitters take what they need: the pump works right over it
+    assert dots[0].x == pytest.approx(rings[0].x, abs=1e-6)
+    assert all(ring.y < dot.y for ring, dot in zip(rings, dots, strict=True))
+    text = " ".join(mark.text for mark in marks if isinstance(mark, Text))
+    assert "dosing, 3.05 gal/min" in text
 
 
 def test_files_are_the_same_each_time_and_name_what_there_is(folder: Path, tmp_path: Path) -> None:

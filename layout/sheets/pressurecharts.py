@@ -1,4 +1,4 @@
-"""Pressure along each lateral as small charts of one scale, dosed and flushed, page after page."""
+"""Pressure along each lateral as small charts of one scale, dosed and flushed, page after page; the pump's before."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from shapely import LineString, box
 from layout.hydraulics.along import Profile, profiles
 from layout.model import Design, WaterState
 from layout.sheets import layers
+from layout.sheets.dutychart import duty_chart, has_duty
 from layout.sheets.figures import Figures, plain
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Align, Area, Colour, Dash, Drawing, Line, Mark, Paper, Pen, Sheet, Text
@@ -31,7 +32,7 @@ Zones = Sequence[tuple[int, WaterState]]
 
 
 def chart_pages(design: Design, states: Sequence[tuple[str, Zones]], *, paper: Paper, before: int) -> Drawing:
-    """Draw the charts of all laterals.
+    """Draw the charts of all laterals, before them that of the pump where it has a curve.
 
     Parameters
     ----------
@@ -53,10 +54,10 @@ def chart_pages(design: Design, states: Sequence[tuple[str, Zones]], *, paper: P
     left, bottom, right, top = open_area(paper)
     across = max(int((right - left - 0.2) / _SIZE[0]), 1)
     down = max(int((top - bottom - _KEY - 0.2) / _SIZE[1]), 1)
-    names = list(found)
-    while len(names) <= (across - 1) * down and across > 1:  # few charts are drawn larger
-        across -= 1
-    down = min(down, max(-(-len(names) // across), 2))
+    names: list[str | None] = [*([None] if has_duty(design) else []), *found]  # None: the pump
+    if len(names) < across * down:  # few charts are drawn larger
+        across = next(n for n in range(1, across + 1) if n * min(down, 2 * n) >= len(names) or n == across)
+        down = min(down, max(-(-len(names) // across), 2))
     pages = [names[at : at + across * down] for at in range(0, len(names), across * down)]
     sheets = []
     for number, page in enumerate(pages, start=1):
@@ -73,7 +74,8 @@ def chart_pages(design: Design, states: Sequence[tuple[str, Zones]], *, paper: P
         wide, high = (right - left - 0.2) / across, (top - bottom - _KEY - 0.2) / down
         for place, name in enumerate(page):
             x, y = left + 0.1 + (place % across) * wide, top - _KEY - (place // across + 1) * high
-            marks += scale.chart(found[name], (x, y, x + wide, y + high))
+            room = (x, y, x + wide, y + high)
+            marks += duty_chart(design, states, room) if name is None else scale.chart(found[name], room)
         sheets.append(Sheet(name=f"Laterals {number}", marks=tuple(marks)))
     return Drawing(
         title=lettering.clean(design.site.title),

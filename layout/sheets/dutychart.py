@@ -1,0 +1,109 @@
+"""The pump's curve as a small chart: where it works when the field is dosed and flushed, and what the field needs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from shapely import LineString, box
+
+from layout.hydraulics.laws import PumpCurve
+from layout.model import Design, WaterState
+from layout.sheets import layers
+from layout.sheets.figures import Figures
+from layout.sheets.marks import Align, Area, Colour, Dash, Line, Mark, Pen, Symbol, Text
+
+_LETTER = 0.078
+_STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+_POINTS = 60
+"""Along the curve."""
+_DOT = 0.08
+_LABEL = 1.5
+"""Room of a label [in]."""
+
+Zones = Sequence[tuple[int, WaterState]]
+
+
+def has_duty(design: Design) -> bool:
+    """Whether there is a curve to draw."""
+    return design.site.pump is not None and bool(design.site.pump.curve)
+
+
+def duty_chart(
+    design: Design, states: Sequence[tuple[str, Zones]], place: tuple[float, float, float, float]
+) -> Iterator[Mark]:
+    """Draw the chart.
+
+    Parameters
+    ----------
+    design : Design
+        With the curve of its pump.
+    states : sequence of (str, zones)
+    place : (left, bottom, right, top)
+        On paper [in].
+
+    Yields
+    ------
+    Mark
+    """
+    assert design.site.pump is not None
+    units, figures = design.site.frame.units, Figures(design.site.frame.units)
+    curve = PumpCurve(points=design.site.pump.curve)
+    left, bottom, right, top = place[0] + 0.52, place[1] + 0.36, place[2] - 0.15, place[3] - 0.22
+    told = [state for _, zones in states for _, state in zones]
+    most = max([curve.most, *(state.needed_flow for state in told), *(state.flow for state in told)])
+    high = max([curve.points[0][1], *(state.needed_head for state in told)])
+    stride, step = _step(most / units.flow), _step(high / units.length)
+    wide, tall = _ends(most / units.flow, stride), _ends(high / units.length, step)
+
+    def at(flow: float, head: float) -> tuple[float, float]:
+        return (
+            left + (right - left) * flow / units.flow / wide,
+            bottom + (top - bottom) * head / units.length / tall,
+        )
+
+    yield _letter("Pump", left, top + 0.06, "left", strong=True)
+    yield _letter("dot: where it works; circle: what the field needs", right, top + 0.06, "right")
+    for number in range(round(tall / step) + 1):
+        y = at(0.0, number * step * units.length)[1]
+        yield _line([(left, y), (right, y)], Pen(weight=0.13, colour=Colour.GREY, dash=Dash.DOT))
+        yield _letter(f"{number * step:g}", left - 0.06, y - _LETTER / 2, "right")
+    yield _letter(units.length_name, left - 0.06, top + 0.09, "right")
+    for number in range(round(wide / stride) + 1):
+        x = at(number * stride * units.flow, 0.0)[0]
+        yield _line([(x, bottom), (x, bottom - 0.04)], Pen(weight=0.18))
+        name = f"{number * stride:g}" + (f" {units.flow_name}" if not number else "")
+        yield _letter(name, x, bottom - 0.16, "centre" if number else "left")
+    yield Area(layer=layers.TABLE, shape=box(left, bottom, right, top), pen=Pen(weight=0.18))
+    flows = np.union1d(np.linspace(0.0, curve.most, _POINTS), [flow for flow, _ in curve.points]).tolist()
+    line = [at(flow, curve.head(flow)) for flow in flows]
+    yield _line([point for point in line if point[1] >= bottom], Pen(weight=0.5))
+    for doing, zones in states:
+        for index, (_, state) in enumerate(zones):
+            needed, works = at(state.needed_flow, state.needed_head), at(state.flow, state.head)
+            yield Symbol(layer=layers.TABLE, name="balloon", at=needed, size=_DOT)
+            if works[1] >= bottom:
+                yield Symbol(layer=layers.TABLE, name="dot", at=works, size=_DOT)
+            if not index:
+                said = f"{doing}, {figures.flow_of(state.needed_flow)}"
+                # under the curve, which falls to the right
+                before = needed[0] - _LABEL > left
+                x = needed[0] - 0.08 if before else needed[0] + 0.08
+                yield _letter(said, x, needed[1] - 0.16, "right" if before else "left")
+
+
+def _step(most: float) -> float:
+    return next((step for step in _STEPS if most / step <= 5), _STEPS[-1])
+
+
+def _ends(most: float, step: float) -> float:
+    """The end of a scale: the next step over the greatest figure."""
+    return float(np.ceil(most / step + 1e-9) * step)
+
+
+def _line(points: Sequence[tuple[float, float]], pen: Pen) -> Line:
+    return Line(layer=layers.TABLE, line=LineString(points), pen=pen)
+
+
+def _letter(text: str, x: float, y: float, align: Align, *, strong: bool = False) -> Text:
+    return Text(layer=layers.TABLE, text=text, at=(x, y), height=_LETTER, align=align, strong=strong)
