@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from shapely import LineString, MultiPolygon
@@ -66,9 +66,13 @@ def join_runs(
     tubing = [*(run.line for run in laying.runs), *(join.line for join in laying.carries)]
     loops = Loops(tubing, spacing=spacing, bed=bed, kept_clear=kept_clear)
     plot = _Plot(lines=lines, loops=loops)
-    paths = [plot.turned(path) for path in _tied_in(plot, rules.longest, laying.windings)]
+    wound = list(_wound(plot, laying.windings))
+    tubing += [loop for path in wound for loop in path.loops]  # other loops keep clear of these
+    loops = Loops(tubing, spacing=spacing, bed=bed, kept_clear=kept_clear)
+    plot = _Plot(lines=lines, loops=loops)
+    paths = [plot.turned(path) for path in _tied_in(plot, rules.longest, wound)]
     made = [path for path in paths if plot.gates(path) != 1]
-    made += _grouped(plot, [path for path in paths if plot.gates(path) == 1], rules)
+    made += _grouped(plot, [path for path in paths if plot.gates(path) == 1], rules, laid=paths)
     laterals: list[Lateral] = []
     joins: list[Join] = []
     for number, path in enumerate(sorted(made, key=lambda path: path.steps), start=1):
@@ -151,10 +155,16 @@ class _Plot:
         x, y = run.coords[tip][:2]
         return (x, y), run
 
-    def loop(self, one: _Path, other: _Path) -> LineString | None:
-        """Lay a loop from the end of one path to the start of another; None where none can be laid."""
+    def loop(self, one: _Path, other: _Path, laid: Iterable[_Path] = ()) -> LineString | None:
+        """Lay a loop from the end of one path to the start of another; None where none can be laid.
+
+        It may not cross those of paths that are laid already.
+        """
         (start, leaves), (end, enters) = self.start(one.reversed()), self.start(other)
-        return self.loops.between(start, end, leaves=leaves, enters=enters)
+        loop = self.loops.between(start, end, leaves=leaves, enters=enters)
+        if loop is None or any(loop.intersects(other) for path in laid for other in path.loops):
+            return None
+        return loop
 
 
 def _lines(laying: Laying) -> tuple[_Line, ...]:
@@ -174,7 +184,7 @@ def _lines(laying: Laying) -> tuple[_Line, ...]:
     return tuple(lines)
 
 
-def _tied_in(plot: _Plot, longest: float, windings: Sequence[Sequence[str]]) -> list[_Path]:
+def _tied_in(plot: _Plot, longest: float, windings: Sequence[_Path]) -> list[_Path]:
     """Paths of one line each, but lines without a gate tied to their neighbours, so that water reaches them.
 
     Windings come first, as they are laid down. In a second round what would still stay without water is tied even
@@ -182,7 +192,7 @@ def _tied_in(plot: _Plot, longest: float, windings: Sequence[Sequence[str]]) -> 
     """
     paths = {n: _Path(steps=((n, True),), length=line.length) for n, line in enumerate(plot.lines)}
     path_of = {n: n for n in paths}
-    for wound in _wound(plot, windings):
+    for wound in windings:
         first = wound.steps[0][0]
         for line, _ in wound.steps:
             del paths[line]
@@ -224,6 +234,12 @@ def _goes_on(line: _Line, other: _Line) -> bool:
     return line.row == other.row and line.runs[0].lobe == other.runs[0].lobe
 
 
+def _is_row(plot: _Plot, path: _Path) -> bool:
+    """Whether a path is the lines of one row, led round obstacles by loops."""
+    lines = [plot.lines[line] for line, _ in path.steps]
+    return len(lines) > 1 and all(_goes_on(one, other) for one, other in itertools.pairwise(lines))
+
+
 def _next_tie(
     plot: _Plot, line: int, paths: dict[int, _Path], path_of: dict[int, int], *, last_round: bool
 ) -> tuple[int, _Path] | None:
@@ -236,13 +252,17 @@ def _next_tie(
             continue
         if last_round and plot.gates(here) == plot.gates(there):
             continue
-        tied = _tied(plot, here, there, (line, beside))
+        if plot.gates(here) and plot.gates(there) and (_is_row(plot, here) or _is_row(plot, there)):
+            continue  # a row led round an obstacle is grouped as any other
+        tied = _tied(plot, here, there, (line, beside), paths.values())
         if tied is not None:
             found.append((tied.length - here.length - there.length, beside, tied))
     return min(found, key=lambda tie: tie[:2])[1:] if found else None
 
 
-def _tied(plot: _Plot, one: _Path, other: _Path, pair: tuple[int, int]) -> _Path | None:
+def _tied(
+    plot: _Plot, one: _Path, other: _Path, pair: tuple[int, int], laid: Iterable[_Path]
+) -> _Path | None:
     """Two paths tied by the shorter loop between outer ends of a pair of their lines, or None."""
     found = []
     for ahead in (one, one.reversed()):
@@ -251,18 +271,20 @@ def _tied(plot: _Plot, one: _Path, other: _Path, pair: tuple[int, int]) -> _Path
                 continue
             if plot.gated(ahead.reversed()) or plot.gated(behind):
                 continue
-            loop = plot.loop(ahead, behind)
+            loop = plot.loop(ahead, behind, laid)
             if loop is not None:
                 found.append(ahead.then(loop, behind))
     return min(found, key=lambda path: path.length, default=None)
 
 
-def _grouped(plot: _Plot, paths: Sequence[_Path], rules: LateralRules) -> list[_Path]:
+def _grouped(
+    plot: _Plot, paths: Sequence[_Path], rules: LateralRules, *, laid: Sequence[_Path]
+) -> list[_Path]:
     """Neighbouring paths of one gate each, joined into laterals at outer ends and gates by turns."""
     paths = sorted(paths, key=lambda path: path.steps)
     pairs = list(itertools.pairwise(paths))
-    far = [plot.loop(one, other.reversed()) for one, other in pairs]
-    near = [plot.loop(one.reversed(), other) for one, other in pairs]
+    far = [plot.loop(one, other.reversed(), laid) for one, other in pairs]
+    near = [plot.loop(one.reversed(), other, laid) for one, other in pairs]
     lengths = [path.length for path in paths]
     far_lengths, near_lengths = (
         [None if loop is None else float(loop.length) for loop in loops] for loops in (far, near)

@@ -21,7 +21,7 @@ neighbours lie far apart along them."""
 DETOUR = 2.0
 """A loop that follows a limit may be this × its straight reach."""
 BESIDE = 0.1
-"""A loop along a limit keeps at least this distance from other tubing, in row spacings."""
+"""A loop keeps at least this distance from tubing that it does not tie, in row spacings."""
 EDGE_SLACK = 0.02
 """What a loop may lie nearer to the bed's edge than the clearance, in row spacings."""
 ROUNDING = 1e-9
@@ -83,16 +83,15 @@ class Loops:
             along = self._along_limit(start, end)
             if along is None or along.length > DETOUR * reach or not self._inside(along):
                 return None
-            if self._beside(along, (leaves, enters)):
-                return None
             loop = along
-        inner = substring(loop, 1e-3, 1 - 1e-3, normalized=True)
-        return None if len(self._runs.query(inner, predicate="intersects")) else loop
+        inner = LineString(substring(loop, 1e-3, 1 - 1e-3, normalized=True).coords)
+        return None if self._barred(inner, (leaves, enters)) else loop
 
-    def _beside(self, loop: LineString, but: Sequence[LineString]) -> bool:
-        """Whether a loop along a limit would lie right beside tubing, other than that it ties."""
+    def _barred(self, loop: LineString, tied: Sequence[LineString]) -> bool:
+        """Whether a loop would cross the runs that it ties, or come near to other tubing."""
         near = self._runs.query(loop, predicate="dwithin", distance=BESIDE * self._spacing)
-        return any(not any(self._runs.geometries[k] is line for line in but) for k in near.tolist())
+        lines = [self._runs.geometries[k] for k in near.tolist()]
+        return any(not any(line is run for run in tied) or line.intersects(loop) for line in lines)
 
     def _clear(self, loop: LineString) -> bool:
         """Whether a straight loop keeps every setback and the clearance to the edge."""

@@ -11,26 +11,24 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import Array, coordinates, lines_of, polygons_of, stretch, union
+from layout.plane import coordinates, lines_of, stretch, union
+from layout.runs.beside import Beside
+from layout.runs.emitting import joined, let_emit
+from layout.runs.loops import Loops
+from layout.runs.obstacles import blunt, middle_of, obstacles
 from layout.runs.rings import JOINT, MARGIN, RING_STEP, bends_enough, clear_of, way_along
-from layout.runs.tied import UNDECIDED, Carried, Ties, ties
-from layout.runs.trim import CRUMB, GAP_SHARE, Ground, Row
+from layout.runs.tied import UNDECIDED, Carried, Ties, Way, ties
+from layout.runs.trim import GAP_SHARE, Ground, Row
 
 REACH = 20.0
 """How far from an obstacle rows are looked at, in spacings."""
-BESIDE = 2.5
-"""How far from an obstacle ground is looked at for dry places, in spacings."""
-SAMPLE = 0.3
-"""How far apart such places are looked at, in spacings."""
 MOST_BARE = 1.3
 """Greatest distance from where emitting tubing gave way to blank to what is left, in spacings: one row may give way
 along a stretch, the rows beside it may not as well."""
@@ -47,7 +45,7 @@ State = Mapping[int, Carried]
 
 def carry(
     rows: Sequence[Row], ground: Ground, *, fed: Sequence[bool] | None = None, longest: float = 0.0
-) -> list[Carried]:
+) -> tuple[list[Carried], tuple[Way, ...]]:
     """Lead interrupted rows past obstacles.
 
     Parameters
@@ -62,45 +60,41 @@ def carry(
 
     Returns
     -------
-    list of Carried
+    carried : list of Carried
         In the same order; pieces may be shorter than before where blank tubing takes their place, or longer where
         they bend round an obstacle.
+    windings : tuple of tuple of (int, int)
+        What is tied, see :class:`layout.runs.tied.Ties`.
     """
     carried = [
         Carried(row.place, list(row.pieces), [UNDECIDED] * (len(row.pieces) - 1), begins)
         for row, begins in zip(rows, fed or [True] * len(rows), strict=True)
     ]
-    zones = sorted(_obstacles(ground), key=lambda zone: -round(zone.area, 6))
+    loops = Loops(ground)
+    zones = sorted(obstacles(ground), key=lambda zone: -round(zone.area, 6))
     for zone in zones:
         reach = zone.buffer(REACH * ground.spacing).envelope
         near = [k for k, row in enumerate(carried) if any(piece.intersects(reach) for piece in row.pieces)]
         if any(len(carried[k].pieces) > 1 for k in near):
-            _Obstacle(zone, carried, near, ground, longest).pass_by()
+            _Obstacle(zone, carried, near, loops, longest).pass_by()
     for row in carried:
         row.blanks = [None if blank is UNDECIDED else blank for blank in row.blanks]
-    return carried
-
-
-def _obstacles(ground: Ground) -> list[Polygon]:
-    """Setback zones that reach into the bed, and the hollows of its outline with the clearance round them."""
-    zones = [zone for zone in polygons_of(ground.kept_clear) if zone.intersects(ground.outline)]
-    hollows = polygons_of(ground.outline.convex_hull.difference(ground.outline))
-    deep = [hollow for hollow in hollows if not hollow.buffer(-ground.spacing / 4).is_empty]
-    return zones + [hollow.buffer(ground.clearance, quad_segs=32) for hollow in deep]
+    return carried, ties(carried, loops, longest=longest).windings if longest > 0 else ()
 
 
 class _Obstacle:
     """One obstacle, and the rows of a bed that it interrupts."""
 
     def __init__(
-        self, zone: Polygon, rows: list[Carried], near: Sequence[int], ground: Ground, longest: float
+        self, zone: Polygon, rows: list[Carried], near: Sequence[int], loops: Loops, longest: float
     ) -> None:
+        ground = loops.ground
         self.zone, self.rows, self.near = zone, rows, near
-        self.ground, self.longest = ground, longest
+        self.ground, self.loops, self.longest = ground, loops, longest
         self.step = RING_STEP * ground.spacing
         self.gap = GAP_SHARE * ground.closest
         self.allowed = ground.limits.buffer(1e-6)
-        middle = _middle(zone, ground)
+        middle = middle_of(zone, ground)
         self.outward = {side: self._outward(middle, side) for side in (1.0, -1.0)}
         self.cut = {
             side: [k for k in numbers if self._interrupted(rows[k], self.step) is not None]
@@ -111,7 +105,7 @@ class _Obstacle:
         """Lead its rows past it, in the way that costs least."""
         if not any(self.cut.values()):
             return
-        base = max(self.ground.radius - _blunt(self.zone), 0.0)
+        base = max(self.ground.radius - blunt(self.zone), 0.0)
         for side in (1.0, -1.0):
             self._bend(side, base)
         chains = {
@@ -124,7 +118,9 @@ class _Obstacle:
             if one is not None and other is not None:
                 led: State = {**one, **other, **self._ending(1.0, left), **self._ending(-1.0, right)}
                 waiting.append((self._ties(led).cost, len(waiting), led))
-        samples = self._samples()
+        moved = {k for _, _, way in waiting for k in way}
+        still = [piece for k in self.near if k not in moved for piece in self.rows[k].pieces]
+        ground = Beside.of(self.zone, self.ground, still)
         least = math.inf
         chosen: State | None = None
         for bound, _, way in sorted(waiting, key=lambda option: option[:2]):
@@ -133,7 +129,7 @@ class _Obstacle:
             state = self._emitting(way)
             if state is None or self._leaves_bare(state):
                 continue
-            cost = round(self._cost(state, samples), 6)
+            cost = round(self._cost(state, ground, moved), 6)
             if cost < least:
                 least, chosen = cost, state
         if chosen is None:
@@ -201,7 +197,7 @@ class _Obstacle:
         before, bend, after = way
         if float(shapely.distance(bend, self._others({number: row}, number))) < self.gap:
             return
-        row.join(at, _joined(before, bend, after))
+        row.join(at, joined(before, bend, after))
         self.cut[side].pop()
 
     def _way(
@@ -220,7 +216,7 @@ class _Obstacle:
             return False
         if not self.allowed.covers(middle):
             return False
-        return self.ground.radius <= 0 or bends_enough(coordinates(_joined(*way)), self.ground.radius)
+        return self.ground.radius <= 0 or bends_enough(coordinates(joined(*way)), self.ground.radius)
 
     def _others(self, state: State, but: int) -> BaseGeometry:
         """All emitting tubing near the zone but one row's."""
@@ -301,77 +297,8 @@ class _Obstacle:
             for at in reversed(range(len(row.blanks))):
                 blank = row.blanks[at]
                 if blank is not None and not blank.is_empty and blank not in self.rows[k].blank():
-                    self._let_emit(row, at, self._others(state, k))
+                    let_emit(row, at, self._others(state, k), self.ground)
         return state
-
-    def _let_emit(self, row: Carried, at: int, others: BaseGeometry) -> None:
-        """Give a stretch of blank tubing emitters from the runs it joins on, or in its middle, as far as gaps allow."""
-        blank = row.blanks[at]
-        assert blank is not None, "only blank tubing can be given emitters"
-        before, after = row.pieces[at], row.pieces[at + 1]
-        length = float(blank.length)
-        along = np.linspace(0.0, length, max(math.ceil(8 * length / self.ground.spacing), 2) + 1)
-        free = shapely.distance(shapely.line_interpolate_point(blank, along), others) > self.gap
-        if free.all() and float(blank.distance(others)) >= self.gap:
-            row.join(at, _joined(before, blank, after))
-            return
-        if free.all():
-            return
-        on, off = along[max(int(np.argmin(free)) - 1, 0)], along[-max(int(np.argmin(free[::-1])), 1)]
-        longer, on, off = self._longer((before, after), blank, (float(on), float(off)), others)
-        blanks: list[LineString | None] = [stretch(blank, on, off)]
-        pieces = list(longer)
-        middle = self._middle_span(blanks[0], shapely.union_all([others, *longer]))  # type: ignore[arg-type]
-        if middle is not None:
-            start, end = middle
-            rest = blanks[0]
-            assert rest is not None, "it was made just now"
-            pieces.insert(1, stretch(rest, start, end))
-            blanks = [stretch(rest, 0.0, start), stretch(rest, end, rest.length)]
-        row.pieces[at : at + 2] = pieces
-        row.blanks[at : at + 1] = blanks
-
-    def _longer(
-        self,
-        runs: tuple[LineString, LineString],
-        blank: LineString,
-        span: tuple[float, float],
-        others: BaseGeometry,
-    ) -> tuple[tuple[LineString, LineString], float, float]:
-        """Two runs carried on along the blank tubing between them, and the span [m] of it that stays blank.
-
-        Where that would break a gap they stay as they are.
-        """
-        (before, after), (on, off) = runs, span
-        crumb = CRUMB * self.ground.spacing
-        whole = (runs, 0.0, float(blank.length))
-        gained: list[LineString] = []
-        if on > crumb:
-            gained.append(stretch(blank, 0.0, on))
-            before = _joined(before, gained[-1])
-        else:
-            on = 0.0
-        if off < blank.length - crumb:
-            gained.append(stretch(blank, off, blank.length))
-            after = _joined(gained[-1], after)
-        else:
-            off = float(blank.length)
-        if not gained or min(float(line.distance(others)) for line in gained) < self.gap:
-            return whole
-        kept = min(self.gap, float(runs[0].distance(runs[1])))
-        return ((before, after), on, off) if float(before.distance(after)) >= kept else whole
-
-    def _middle_span(self, blank: LineString, others: BaseGeometry) -> tuple[float, float] | None:
-        """The longest stretch of some blank tubing a gap from all runs [m]; None where it is too short for a run."""
-        length = float(blank.length)
-        along = np.linspace(0.0, length, max(math.ceil(8 * length / self.ground.spacing), 2) + 1)
-        near = shapely.distance(shapely.line_interpolate_point(blank, along), others) <= self.gap
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], ~near, [0]))))
-        spans = [(along[a], along[b - 1]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-        start, end = max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
-        if end - start < self.ground.least or not 0 < start < end < length:
-            return None
-        return (start, end) if float(stretch(blank, start, end).distance(others)) >= self.gap else None
 
     # --- what it comes to -------------------------------------------------------------------------------
 
@@ -406,93 +333,28 @@ class _Obstacle:
                 return True
         return False
 
-    def _samples(self) -> _Samples:
-        """Points of the usable ground round the zone, and of its edge."""
-        step = SAMPLE * self.ground.spacing
-        around = self.zone.buffer(BESIDE * self.ground.spacing).difference(self.zone)
-        around = around.intersection(self.ground.limits)
-        grid = np.empty((0, 2))
-        if not around.is_empty:
-            x0, y0, x1, y1 = around.bounds
-            grid_x, grid_y = np.meshgrid(
-                np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
-            )
-            shapely.prepare(around)
-            inside = shapely.contains_xy(around, grid_x.ravel(), grid_y.ravel())
-            grid = np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside]))
-        edge = shapely.segmentize(self.zone.exterior, step / 2).intersection(self.ground.limits)
-        points = np.asarray(shapely.points(np.vstack((grid, shapely.get_coordinates(edge)))))
-        rim = shapely.box(*self.zone.buffer(2 * BESIDE * self.ground.spacing).bounds)
-        moved = {k for side in (1.0, -1.0) for k in self.outward[side][: len(self.cut[side]) + 3]}
-        still = [piece for k in self.near if k not in moved for piece in self.rows[k].pieces]
-        away = np.asarray(shapely.distance(points, shapely.intersection(shapely.MultiLineString(still), rim)))
-        return _Samples(
-            points=points, rim=rim, away=np.nan_to_num(away, nan=np.inf), still=frozenset(self.near) - moved
-        )
-
     def _ties(self, state: State) -> Ties:
         """What loops tie, with some rows led past or ended at the zone."""
-        return ties([state.get(k, row) for k, row in enumerate(self.rows)], self.ground, longest=self.longest)
+        return ties([state.get(k, row) for k, row in enumerate(self.rows)], self.loops, longest=self.longest)
 
-    def _cost(self, state: State, samples: _Samples) -> float:
+    def _cost(self, state: State, ground: Beside, moved: Collection[int]) -> float:
         """What a way past the zone costs; the least is taken.
 
         4 × (driest place beside the zone ÷ half a spacing − 1) + 0.1 × ground there farther than half a
         spacing from tubing [squares of the spacing] + 0.03 × blank tubing and loops past obstacles [spacings] + what
         ties cost.
         """
-        half = self.ground.spacing / 2
-        lines = [
-            piece for k in self.near if k not in samples.still for piece in state.get(k, self.rows[k]).pieces
-        ]
-        near = shapely.intersection(shapely.MultiLineString(lines), samples.rim)
-        away = np.fmin(shapely.distance(samples.points, near), samples.away)
-        driest = float(away.max()) if len(away) else 0.0
+        driest, bare = ground.dry([piece for k in moved for piece in state.get(k, self.rows[k]).pieces])
         tied = self._ties(state)
         blank = math.fsum(blank.length for row in state.values() for blank in row.blank())
         return (
-            WEIGHT_DRY * max(driest / half - 1.0, 0.0)
-            + WEIGHT_BARE * SAMPLE**2 * float((away > 1.01 * half).sum())
+            WEIGHT_DRY * max(driest - 1.0, 0.0)
+            + WEIGHT_BARE * bare
             + WEIGHT_BLANK * (blank + tied.blank) / self.ground.spacing
             + tied.cost
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Samples:
-    """Points beside a zone, the ground they lie in, and how far they are from rows that the zone leaves alone."""
-
-    points: NDArray[np.object_]
-    rim: Polygon
-    away: Array
-    still: frozenset[int]
-
-
-def _middle(zone: Polygon, ground: Ground) -> Point:
-    """The point rows pass on one side or the other: a closed obstacle's centre, an open one's mouth."""
-    if ground.outline.contains(zone):
-        return zone.centroid
-    mouth = zone.difference(ground.outline.convex_hull)
-    return (zone.difference(ground.outline) if mouth.is_empty else mouth).centroid
-
-
 def _blank_near(row: Carried, led: Carried, least: float) -> bool:
     """Whether a row's tubing comes too near the blank tubing of a row that was led round."""
     return any(shapely.dwithin(piece, blank, least) for piece in row.pieces for blank in led.blank())
-
-
-def _blunt(zone: Polygon) -> float:
-    """A radius that every outward corner of the zone has at least: that of the setback's own rounding."""
-    inradius = float(shapely.maximum_inscribed_circle(zone).length)
-    for share in (0.99, 0.75, 0.5, 0.35, 0.2, 0.1):
-        radius = share * inradius
-        opened = zone.buffer(-radius, quad_segs=16).buffer(radius, quad_segs=16)
-        if not opened.is_empty and zone.difference(opened.buffer(0.02 * radius)).is_empty:
-            return radius
-    return 0.0
-
-
-def _joined(*lines: LineString) -> LineString:
-    """Lines that follow each other, as one."""
-    points = [coordinates(lines[0]), *(coordinates(line)[1:] for line in lines[1:])]
-    return LineString(np.vstack(points))

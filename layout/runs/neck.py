@@ -17,16 +17,13 @@ from shapely import LineString, Point, Polygon
 from layout.model import Dropped, Lobe, Run
 from layout.plane import stretch
 from layout.runs.led import Led
+from layout.runs.loops import LOOP_DETOUR, LOOP_REACH, Loops
 from layout.runs.rings import MARGIN
 from layout.runs.trim import CRUMB, GAP_SHARE, Ground
 from layout.runs.windings import Chain, Strand
 
 NEAR_ENOUGH = 0.9
 """Least distance from blank tubing to other tubing, in steps between rings: what easing may take from it."""
-LOOP_REACH, LOOP_SHARE = 4.0, 0.3
-"""A loop may be so many spacings long, or this share of the two lines it ties."""
-LOOP_DETOUR = 2.0
-"""A loop that follows the edge may be this × as long."""
 MOST_LINES = 8
 """Lines led along one wall of a neck, at most."""
 
@@ -50,8 +47,9 @@ class Neck:
         number: int,
         ground: Ground,
         walls: dict[tuple[float, ...], LineString],
+        loops: Loops,
     ) -> None:
-        self.walls = walls  # as they have been eased already, for this and other tries
+        self.walls, self.loops = walls, loops  # as walls have been eased already, for this and other tries
         lobe = lobes[number]
         assert lobe.neck is not None, "only the first lobe has no neck"
         self.led, self.ground, self.across = led, ground, lobe.neck
@@ -274,19 +272,15 @@ class Neck:
 
     def _tie(self, one: Sequence[str], other: Sequence[str], *, outer: bool) -> bool:
         """Whether a loop could reach from the end of one line to that of the next."""
-        ends = (self.end(one), self.end(other)) if outer else (self.start(one), self.start(other))
-        tips = [self.led.runs[line[-1 if outer else 0]].line for line in (one, other)]
-        reach, loop = LOOP_REACH * self.ground.spacing, LineString(ends)
-        if min(tips[0].distance(ends[1]), tips[1].distance(ends[0])) <= reach:
-            reach = max(reach, LOOP_SHARE * (tips[0].length + tips[1].length))
-        if not 0 < loop.length <= reach:
-            return False
-        if not self.ground.limits.covers(loop):
-            round_ = abs(self.edge.project(ends[0]) - self.edge.project(ends[1]))
-            if min(round_, self.edge.length - round_) > LOOP_DETOUR * reach:
-                return False
-        inner = stretch(loop, 1e-3 * loop.length, (1 - 1e-3) * loop.length)
-        return not len(self.tubing.query(inner, predicate="intersects"))
+        tip = -1 if outer else 0
+        one_tip, other_tip = (self.led.runs[line[tip]].line for line in (one, other))
+        ends = Point(one_tip.coords[tip]), Point(other_tip.coords[tip])
+        # all tubing that a loop between them could come near
+        reach = 2 * LOOP_DETOUR * max(ends[0].distance(ends[1]), LOOP_REACH * self.ground.spacing)
+        near = self.tubing.geometries[
+            self.tubing.query(LineString(ends), predicate="dwithin", distance=reach)
+        ]
+        return self.loops.between((one_tip, other_tip), (tip, tip), tubing=near.tolist()) is not None
 
     def carried(self, chains: Sequence[Chain], hand: int) -> list[int]:
         """Far lines that need blank tubing along one wall, the outermost first."""

@@ -20,6 +20,7 @@ from layout.model import Bed, Laying, Lobe, Pattern, RunRules, Sides, Tubing, Us
 from layout.runs.bundle import lead
 from layout.runs.carry import MOST_BLANK
 from layout.runs.led import Led, head_of
+from layout.runs.loops import Loops
 from layout.runs.neck import NEAR_ENOUGH, Neck
 from layout.runs.rings import RING_STEP
 from layout.runs.trim import Ground
@@ -59,10 +60,11 @@ def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: fl
         led.runs[name] = replace(run, lobe=number, fed=run.fed and number == 0)
     found: list[tuple[float, float, int, Led]] = []
     walls: dict[tuple[float, ...], LineString] = {}
+    loops = Loops(ground)
     for eager in _choices(len(lobes) - 1):
         tried = led.copy()
         for number in range(len(lobes) - 1, 0, -1):
-            tried = _fed(Neck(tried, lobes, number, ground, walls), longest, eager=eager[number - 1])
+            tried = _fed(Neck(tried, lobes, number, ground, walls, loops), longest, eager=eager[number - 1])
         tried = _settled(tried)
         dry = math.fsum(tried.length((name,)) for name in tried.runs.keys() - tried.reached())
         emitting = math.fsum(run.length for run in tried.runs.values())

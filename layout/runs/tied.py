@@ -13,18 +13,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-import numpy as np
-import shapely
-from shapely import LineString, Point
+from shapely import LineString
 
-from layout.plane import coordinates, stretch
-from layout.runs.rings import RING_STEP
-from layout.runs.trim import Ground
+from layout.runs.loops import ROUND, Loops
 
-LOOP_REACH, LOOP_SHARE = 4.0, 0.3
-"""A loop may be so many spacings long, or this share of the two lines it ties."""
-LOOP_DETOUR = 2.0
-"""A loop that follows a limit may be this × as long."""
 WEIGHT_FAR, WEIGHT_INSIDE, WEIGHT_UNFED = 0.75, 6.0, 6.0
 """Weights of :attr:`Ties.cost` (a judgement, no published source)."""
 WINDOW = 12
@@ -104,14 +96,14 @@ class Ties:
         return WEIGHT_FAR * self.far + WEIGHT_INSIDE * self.inside + WEIGHT_UNFED * self.unfed
 
 
-def ties(rows: Sequence[Carried], ground: Ground, *, longest: float) -> Ties:
+def ties(rows: Sequence[Carried], loops: Loops, *, longest: float) -> Ties:
     """Tie the lines beyond obstacles to whole rows, or to the lines before them.
 
     Parameters
     ----------
     rows : sequence of Carried
         From left to right.
-    ground : Ground
+    loops : Loops
     longest : float
         Greatest length of what is tied together [m].
 
@@ -120,7 +112,7 @@ def ties(rows: Sequence[Carried], ground: Ground, *, longest: float) -> Ties:
     Ties
         The best found: for each obstacle in its turn, which of its outermost rows loops lead round it.
     """
-    field_ = _Field(rows, ground, longest)
+    field_ = _Field(rows, loops, longest)
     chosen: list[tuple[int, ...]] = [()] * len(field_.groups)
     best = field_.tied(chosen)
     for number in range(len(chosen)):
@@ -135,8 +127,8 @@ def ties(rows: Sequence[Carried], ground: Ground, *, longest: float) -> Ties:
 class _Field:
     """The lines of all rows, and the loops between them."""
 
-    def __init__(self, rows: Sequence[Carried], ground: Ground, longest: float) -> None:
-        self.rows, self.ground, self.longest = rows, ground, longest
+    def __init__(self, rows: Sequence[Carried], loops: Loops, longest: float) -> None:
+        self.rows, self.loops, self.longest = rows, loops, longest
         self.lines = [row.lines() for row in rows]
         self.whole = {k for k, row in enumerate(rows) if row.fed and len(self.lines[k]) == 1}
         self.parted = {k for k, row in enumerate(rows) if row.fed and len(self.lines[k]) == 2}
@@ -251,7 +243,9 @@ class _Field:
             for k in key[:2]:
                 first, last = self.lines[k][-1]
                 tips.append(self.rows[k].pieces[last if outer else first])
-            self._loops[key] = self._between(tips[0], tips[1], -1 if outer else 0, -1 if outer else 0)
+            end = -1 if outer else 0
+            loop = self.loops.between((tips[0], tips[1]), (end, end), tubing=self._tubing(here))
+            self._loops[key] = None if loop is None else float(loop.length)
         return self._loops[key]
 
     def _round(self, k: int) -> float | None:
@@ -259,48 +253,14 @@ class _Field:
         if k not in self._rounds:
             (_, last), (first, _) = self.lines[k]
             tips = self.rows[k].pieces[last], self.rows[k].pieces[first]
-            self._rounds[k] = self._between(*tips, -1, 0, clear_of=self._tubing(k, tips))
+            loop = self.loops.between(tips, (-1, 0), tubing=self._tubing(k), beside=ROUND)
+            self._rounds[k] = None if loop is None else float(loop.length)
         return self._rounds[k]
 
-    def _tubing(self, k: int, but: Sequence[LineString]) -> list[LineString]:
-        """Tubing in and beside a row, but for two of its pieces."""
+    def _tubing(self, k: int) -> list[LineString]:
+        """Tubing in and beside a row."""
         rows = self.rows[max(k - WINDOW, 0) : k + WINDOW + 1]
-        return [line for row in rows for line in (*row.pieces, *row.blank()) if line not in but]
-
-    def _between(
-        self, one: LineString, other: LineString, end: int, start: int, *, clear_of: Sequence[LineString] = ()
-    ) -> float | None:
-        """Length of a loop between ends of two pieces, straight or along the limit of the ground [m]."""
-        ends = [Point(one.coords[end]), Point(other.coords[start])]
-        reach, straight = LOOP_REACH * self.ground.spacing, LineString(ends)
-        if min(one.distance(ends[1]), other.distance(ends[0])) <= reach:
-            reach = max(reach, LOOP_SHARE * (one.length + other.length))
-        if not 0 < straight.length <= reach:
-            return None
-        inner = stretch(straight, 1e-3 * straight.length, (1 - 1e-3) * straight.length)
-        loop = straight if self.ground.limits.covers(inner) else self._along_limit(ends)
-        if loop is None or loop.length > LOOP_DETOUR * reach:
-            return None
-        least = 0.9 * RING_STEP * self.ground.spacing
-        near = shapely.dwithin(np.asarray(clear_of, dtype=object), loop, least) if clear_of else np.zeros(1)
-        return None if near.any() else float(loop.length)
-
-    def _along_limit(self, ends: Sequence[Point]) -> LineString | None:
-        """The shorter way along the limit of the ground between two points that stand at it."""
-        found = []
-        for part in shapely.get_parts(self.ground.limits):
-            for ring in (part.exterior, *part.interiors):
-                if max(float(ring.distance(end)) for end in ends) > self.ground.spacing / 2:
-                    continue
-                a, b = sorted(float(ring.project(end)) for end in ends)
-                found.append(stretch(ring, a, b))
-                rest = [
-                    coordinates(stretch(ring, *span))
-                    for span in ((b, ring.length), (0.0, a))
-                    if span[1] > span[0]
-                ]
-                found.append(LineString(np.vstack(rest)))
-        return min((way for way in found if way.length > 0), key=lambda way: way.length, default=None)
+        return [line for row in rows for line in (*row.pieces, *row.blank())]
 
 
 def _neighbours(numbers: Iterable[int]) -> list[list[int]]:
