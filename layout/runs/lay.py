@@ -150,7 +150,7 @@ def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Itera
     """Rows at distances from a guide, those on its left apart from those on its right."""
     for distance in distances:
         line: BaseGeometry = guide
-        passed: BaseGeometry = fronts.NOTHING
+        passed: BaseGeometry = LineString()
         if distance > 0:
             line, passed = fronts.front(
                 guide, distance, radius=cut.radius, bed=cut.outline, beside=cut.spacing / 2
@@ -188,7 +188,7 @@ def _reach(outline: Polygon, line: LineString) -> float:
             np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside])),
         )
     )
-    return float(SegmentIndex([line]).farthest(points, 1)[1][0]) + step
+    return float(SegmentIndex([line]).nearest(points)[0].max()) + step
 
 
 def _outward(guide: LineString, sides: Sides) -> LineString:
@@ -242,7 +242,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
             left=left,
             right=right,
             clearance=cut.first,
-            step=rules.closest / 2,
+            step=rules.closest,
         ),
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
