@@ -31,8 +31,11 @@ def test_both_ends_of_a_rectangle(asked: str) -> None:
     near, far = ends
     assert near.at == pytest.approx((0.0, 6 * FOOT), abs=1e-6)
     assert far.at == pytest.approx((100 * FOOT, 6 * FOOT), abs=1e-6)
-    # Three pairs of runs 2 ft apart: from the first lateral to the last are 8 ft.
-    assert near.manifolds == far.manifolds == pytest.approx(2 * 8 * FOOT, rel=1e-6)
+    # Three pairs of runs 2 ft apart: from the first lateral to the last are 8 ft, and the supply passes the last riser
+    # of the return, a run farther on, by 0.15 m.
+    both = pytest.approx(2 * 8 * FOOT + 2 * FOOT + 0.15, rel=1e-6)
+    assert near.manifolds == both
+    assert far.manifolds == both
     # The lines of the far end pass the whole bed, twice.
     assert far.lines - near.lines == pytest.approx(2 * 100 * FOOT, rel=0.12)
     listed = made["ends"]

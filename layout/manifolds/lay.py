@@ -31,6 +31,8 @@ from layout.model import (
 )
 from layout.plane import TOLERANCE, coordinates
 
+PAST = 0.15
+"""How far past the last return riser a supply manifold goes on [m]."""
 HEADING = 0.5
 """Length of the end of a run that its direction is taken from [m]."""
 SIGHT = 5000.0
@@ -104,21 +106,25 @@ def lay_plumbing(
         reach=reach,
         joins=joins,
     )
-    for group in groups(trenches.settled()):
-        for laid, part in trenches.parts(group):
-            kind, zone = part[0].kind, part[0].zone
-            feet = [laid.project(Point(tip.at)) for tip in part]
-            manifold = span(laid, min(feet), max(feet), pump.at if pump else None)
-            # Each is made as a return, on the way to the pump.
-            manifold = _facing(manifold, Point(pump.at)) if pump else manifold.reverse()
-            if outline is not None and trenches.moved(laid):
-                manifold = _out(manifold, laid, outline, trenches, pump, kind=kind)
-            for tip, foot in zip(part, feet, strict=True):
-                riser = LineString([xy(laid.interpolate(foot)), tip.at, *tip.lead])
-                risers.append(
-                    Riser(kind=kind, lateral=tip.lateral, line=riser, zone=zone, manifold=len(manifolds))
-                )
-            manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind], zone=zone))
+    parts = [part for group in groups(trenches.settled()) for part in trenches.parts(group)]
+    for laid, part in parts:
+        kind, zone = part[0].kind, part[0].zone
+        feet = [float(laid.project(Point(tip.at))) for tip in part]
+        for tip, foot in zip(part, feet, strict=True):
+            riser = LineString([xy(laid.interpolate(foot)), tip.at, *tip.lead])
+            risers.append(
+                Riser(kind=kind, lateral=tip.lateral, line=riser, zone=zone, manifold=len(manifolds))
+            )
+        ends = min(feet), max(feet)
+        if kind == "supply" and pump and not trenches.moved(laid):
+            beside = [others for _, others in parts if _beside(others[0], part[0])]
+            ends = _past_returns(laid, ends, beside, trenches, pump)
+        manifold = span(laid, *ends, pump.at if pump else None)
+        # Each is made as a return, on the way to the pump.
+        manifold = _facing(manifold, Point(pump.at)) if pump else manifold.reverse()
+        if outline is not None and trenches.moved(laid):
+            manifold = _out(manifold, laid, outline, trenches, pump, kind=kind)
+        manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind], zone=zone))
     pipes = [pipe.line for pipe in manifolds] + [riser.line for riser in risers]
     return Plumbing(
         manifolds=tuple(manifolds),
@@ -201,6 +207,48 @@ def _out(
         return round(float(way.length) + onward, 6)
 
     return min(out, key=length, default=manifold)
+
+
+def _beside(one: Tip, other: Tip) -> bool:
+    """Whether one part of run ends has a return manifold in the same trench as another's supply."""
+    return one.kind == "return" and (one.zone, one.place) == (other.zone, other.place)
+
+
+def _past_returns(
+    laid: LineString,
+    ends: tuple[float, float],
+    beside: Sequence[Sequence[Tip]],
+    trenches: Trenches,
+    pump: Pump,
+) -> tuple[float, float]:
+    """Carry a supply manifold on, at its end towards the pump, past the return risers beside it.
+
+    So they pass over the manifold there as they do elsewhere, and not over the line that comes to it.
+
+    Parameters
+    ----------
+    laid : LineString
+        Its trench [m].
+    ends : tuple of float
+        Stations of its first and last riser [m].
+    beside : sequence of sequence of Tip
+        The run ends of the return manifolds in the same trench.
+    trenches : Trenches
+    pump : Pump
+    """
+    low, high = ends
+    first, last = (laid.interpolate(end).distance(Point(pump.at)) for end in ends)
+    for tips in beside:
+        passed = [float(laid.project(Point(tip.at))) for tip in tips]
+        if max(passed) < low - trenches.apart or min(passed) > high + trenches.apart:
+            continue
+        if first <= last and min(passed) < low - TOLERANCE:
+            farther = max(min(passed) - PAST, 0.0)
+            low = farther if trenches.open_to(span(laid, farther, low, None), "supply") else low
+        elif last < first and max(passed) > high + TOLERANCE:
+            farther = min(max(passed) + PAST, laid.length)
+            high = farther if trenches.open_to(span(laid, high, farther, None), "supply") else high
+    return low, high
 
 
 def _facing(manifold: LineString, end: Point) -> LineString:

@@ -35,6 +35,8 @@ BITTEN = 0.01
 """A run end nearer than this to a setback zone ends there because of it [m]."""
 SIDE_REACH = 1.5
 """How much farther than a usual run end one may lie from an edge and still be served from along it [m]."""
+LATERAL = 6.0
+"""Rows of one lateral that its ends may lie apart, at most, to be seen as beside each other."""
 ROUNDS = 3
 """How often leads are looked for: each may change the trench of others."""
 TUBE = 0.1
@@ -124,6 +126,11 @@ class Trenches:
         self._fronts: dict[Place, list[list[XY]]] = {}
         self._laid: dict[tuple[PipeKind, Place, int], LineString] = {}
         self._moved: set[int] = set()
+
+    @property
+    def apart(self) -> float:
+        """How far apart along a trench run ends of one zone may begin that still belong together [m]."""
+        return LATERAL * self._spacing
 
     def moved(self, laid: LineString) -> bool:
         """Whether a trench follows the edge of a setback zone somewhere."""
@@ -269,6 +276,10 @@ class Trenches:
     def lies_across(self, pipe: LineString) -> bool:
         """Whether a part of a manifold, or a riser, lies across tubing rather than under its ends."""
         return crosses(pipe, self._tubes, self._tree, offset=self._offset)
+
+    def open_to(self, pipe: LineString, kind: PipeKind) -> bool:
+        """Whether a part of a manifold lies across no tubing and in no setback."""
+        return not self.lies_across(pipe) and not self.clear[kind].intersects(pipe)
 
     def _stub(self, tip: Tip) -> LineString:
         distance = BEYOND[tip.kind] * self._offset

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -19,6 +20,8 @@ from layout.routes.trench import Group, clusters, facing, feed_of, middle, pairs
 
 NARROW = (GAP, GAP / 2, GAP / 4)
 """From pipe to pipe in one trench [m]: the usual gap, and what is tried where there is no room for it."""
+FAN = 1.05
+"""How much farther out than where lanes of neighbouring trenches just touch they are taken up."""
 DETOUR, ASIDE = 1.1, 3.0
 """A shared trench is longer than the lines one by one at most by this factor, and as many metres."""
 
@@ -74,8 +77,9 @@ def route_lines(
             manifolds[manifolds.index(pipe)] = turned
     ground = replace(ground, manifolds=tuple(manifolds))
     laid: list[Laid] = []
-    for cluster in clusters(ground, groups):
-        laid += _laid(ground, cluster)
+    parted = clusters(ground, groups)
+    for cluster, swing in zip(parted, _swings(ground, parted), strict=True):
+        laid += _laid(ground, cluster, swing)
     ways = {id(pipe): way for item in laid for pipe, way in zip(item.group.pipes, item.ways, strict=True)}
     # A pump that stands on the very end of a manifold needs no line to it.
     long_enough = {name for name, way in ways.items() if LineString(way).length > TOLERANCE}
@@ -90,23 +94,43 @@ def route_lines(
     )
 
 
-def _laid(ground: Ground, cluster: Sequence[Group]) -> list[Laid]:
+def _swings(ground: Ground, parted: Sequence[Sequence[Group]]) -> list[float]:
+    """On what length the pipes of each trench move over into their lanes, so as to cross none of the trench beside it.
+
+    All begin at the pump. Where two trenches leave it at a small angle, their outer lanes are apart only some way out;
+    nearer to the pump the pipes fan out from it, straight, each in a direction of its own.
+    """
+    first = [middle(ground, cluster[0], len(cluster[0].pipes)) for cluster in parted]
+    half = [(sum(len(group.pipes) for group in cluster) - 1) / 2 * GAP for cluster in parted]
+    bearing = [None if way is None else math.atan2(*(way[1] - way[0])[::-1]) for way in first]
+    swings = []
+    for number, own in enumerate(bearing):
+        least = 0.0
+        for other, at in enumerate(bearing):
+            angle = abs(math.remainder(own - at, math.tau)) if own is not None and at is not None else 0.0
+            if other != number and TOLERANCE < angle < math.pi / 2:
+                least = max(least, FAN * (half[number] + half[other]) / (2 * math.sin(angle / 2)))
+        swings.append(least)
+    return swings
+
+
+def _laid(ground: Ground, cluster: Sequence[Group], swing: float) -> list[Laid]:
     """Lay the lines of a cluster in one trench, in one to each group, or one by one; without those that find no way."""
     alone = [_one_by_one(ground, group) for group in cluster]
     if len(cluster) > 1:
-        together = _side_by_side(ground, cluster, GAP)
+        together = _side_by_side(ground, cluster, GAP, swing)
         if together and _worth(together, [item for items in alone for item in items]):
             return together
     found: list[Laid] = []
     for group, items in zip(cluster, alone, strict=True):
-        tries = (_side_by_side(ground, [group], gap) for gap in NARROW)
+        tries = (_side_by_side(ground, [group], gap, swing) for gap in NARROW)
         found += next((made for made in tries if made and _worth(made, items)), items)
     return found
 
 
 def _one_by_one(ground: Ground, group: Group) -> list[Laid]:
     """Lay each line of a group on the very shortest way, whatever lies there already."""
-    made = [_side_by_side(ground, [Group((pipe,))], 0.0) for pipe in group.pipes]
+    made = [_side_by_side(ground, [Group((pipe,))], 0.0, 0.0) for pipe in group.pipes]
     return [item for items in made for item in items or ()]
 
 
@@ -119,8 +143,8 @@ def _worth(together: Sequence[Laid], alone: Sequence[Laid]) -> bool:
     return sum(item.length for item in together) <= DETOUR * least + ASIDE * count
 
 
-def _side_by_side(ground: Ground, groups: Sequence[Group], gap: float) -> list[Laid] | None:
-    """Lay groups in one trench that branches; None where it does not fit."""
+def _side_by_side(ground: Ground, groups: Sequence[Group], gap: float, swing: float) -> list[Laid] | None:
+    """Lay groups in one trench that branches, in their lanes after `swing`; None where it does not fit."""
     pipes = sum(len(group.pipes) for group in groups)
     found = [way for group in groups if (way := middle(ground, group, pipes, gap=gap)) is not None]
     if len(found) < len(groups):
@@ -131,7 +155,7 @@ def _side_by_side(ground: Ground, groups: Sequence[Group], gap: float) -> list[L
     for number in from_left(found):
         offsets = [lane - gap * place for place in range(len(groups[number].pipes))]
         lane -= gap * len(offsets)
-        made = _in_best_order(ground, groups[number], found[number], offsets, outermost)
+        made = _in_best_order(ground, groups[number], found[number], offsets, max(outermost, swing))
         if made is None:
             return None
         laid.append(made)
@@ -139,22 +163,22 @@ def _side_by_side(ground: Ground, groups: Sequence[Group], gap: float) -> list[L
 
 
 def _in_best_order(
-    ground: Ground, group: Group, way: Array, offsets: Sequence[float], outermost: float
+    ground: Ground, group: Group, way: Array, offsets: Sequence[float], swing: float
 ) -> Laid | None:
     """Give the lanes of a group to its pipes in the order that crosses least, then is shortest."""
     orders = [offsets] if len(offsets) == 1 else [offsets, offsets[::-1]]
-    made = [laid for order in orders if (laid := _in_lanes(ground, group, way, order, outermost)) is not None]
+    made = [laid for order in orders if (laid := _in_lanes(ground, group, way, order, swing)) is not None]
     return min(made, key=lambda laid: (_crossings(ground, laid), round(laid.length, 6)), default=None)
 
 
 def _in_lanes(
-    ground: Ground, group: Group, way: Array, offsets: Sequence[float], outermost: float
+    ground: Ground, group: Group, way: Array, offsets: Sequence[float], swing: float
 ) -> Laid | None:
     """Lead each pipe of a group along its lane and to its manifold; None where one breaks a distance."""
     ways: list[Array] = []
     legs: list[LineString] = []
     for pipe, feed, offset in zip(group.pipes, group.feeds, offsets, strict=True):
-        lane = in_lane(way, offset, swing=outermost)
+        lane = in_lane(way, offset, swing=swing)
         leg = ground.leg((float(lane[-1, 0]), float(lane[-1, 1])), pipe, feed, group.feeds)
         if leg is None:
             return None

@@ -12,12 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from shapely import LineString
+from shapely import LineString, Point
 
 from layout.model import XY, Pipe, Riser
 from layout.plane import TOLERANCE, Array, coordinates
 from layout.routes.ground import GAP, Ground
 
+OVER = 0.2
+"""How far past a riser over it a manifold may go on that may be fed from either end [m]."""
 TOGETHER = 5.0
 """Feeds of one zone that are nearer to each other than this share a trench [m]."""
 
@@ -75,10 +77,14 @@ def facing(ground: Ground, group: Group, risers: Sequence[Riser]) -> Group:
 
 
 def _turnable(pipe: Pipe, risers: Sequence[Riser]) -> bool:
-    """Whether a manifold has a riser at both its ends."""
-    feet = [riser.line.coords[0] for riser in risers if riser.kind == pipe.kind]
-    ends = (pipe.line.coords[0], pipe.line.coords[-1])
-    return all(any(math.dist(foot, end) < TOLERANCE for foot in feet) for end in ends)
+    """Whether a manifold has a riser at both its ends, or goes on just past one that passes over it."""
+    own = [riser.line.coords[0] for riser in risers if riser.kind == pipe.kind]
+    over = [riser.line for riser in risers if riser.zone == pipe.zone and riser.kind != pipe.kind]
+    return all(
+        any(math.dist(foot, end) < TOLERANCE for foot in own)
+        or any(line.distance(Point(end)) < OVER and line.intersects(pipe.line) for line in over)
+        for end in (pipe.line.coords[0], pipe.line.coords[-1])
+    )
 
 
 def _reach(ground: Ground, group: Group) -> float:
