@@ -101,6 +101,16 @@ def stretch(line: LineString, start: float, end: float) -> LineString:
     return LineString(np.vstack((ends[:1], inner, ends[1:])))
 
 
+def merged_spans(start: Array, end: Array) -> tuple[Array, Array]:
+    """Overlapping spans made one, in order: their starts and their ends."""
+    if not len(start):
+        return start, end
+    order = np.argsort(start, kind="stable")
+    start, reach = start[order], np.maximum.accumulate(end[order])
+    new = np.concatenate(([True], start[1:] > reach[:-1]))
+    return start[new], reach[np.append(np.flatnonzero(new)[1:] - 1, len(reach) - 1)]
+
+
 def distances(points: Array, geometry: BaseGeometry) -> Array:
     """Distance of points from a geometry, shape (n,) [m]."""
     return np.asarray(
@@ -138,8 +148,7 @@ def bend_radii(line: Array, *, arm: float, below: float | None = None) -> tuple[
     """
     station = stations(line)
     length = station[-1]
-    turns = None if below is None else _Turns.of(line, station)
-    # two arms that turn by t, however it is spread, read no less than a kink of t
+    turns = None if below is None else Turns.of(line, station)
     slight = 0.0 if below is None else 2 * np.arcsin(min(arm / (2 * below), np.sqrt(0.5)))
     if length < 2 * arm or (turns is not None and turns.most_within(2 * arm) <= slight):
         return np.empty(0), np.empty((0, 2))
@@ -152,14 +161,19 @@ def bend_radii(line: Array, *, arm: float, below: float | None = None) -> tuple[
 
 
 @dataclass(frozen=True, slots=True)
-class _Turns:
-    """How far along a line its corners stand [m], and the sum of its turning, either way, up to each [rad]."""
+class Turns:
+    """How far along a line its corners stand [m], and the sum of its turning, either way, up to each [rad].
+
+    What all looks at bends begin with: two arms of a circle through three points that turn by t, however it is
+    spread, read no less than a kink of t.
+    """
 
     at: Array
     total: Array
 
     @classmethod
-    def of(cls, line: Array, station: Array) -> _Turns:
+    def of(cls, line: Array, station: Array) -> Turns:
+        """Of a line whose stations are known, shape (n, 2) and (n,) [m]."""
         real = np.diff(station) > 0
         step = np.diff(line, axis=0)[real]
         heading = step[:, 0] + 1j * step[:, 1]
@@ -168,8 +182,18 @@ class _Turns:
 
     def most_within(self, span: float) -> float:
         """Greatest turning over any stretch of a length."""
+        return float(self._onward(span)[1].max(initial=0.0))
+
+    def bends(self, span: float, most: float) -> tuple[Array, Array]:
+        """Stretches of a length, each from a corner on, that turn by more than `most`: their starts and ends [m]."""
+        until, turned = self._onward(span)
+        sharp = turned > most
+        return self.at[sharp], self.at[until[sharp] - 1]
+
+    def _onward(self, span: float) -> tuple[NDArray[np.intp], Array]:
+        """From each corner on the number of the first beyond a length, and the turning up to there."""
         until = np.searchsorted(self.at, self.at + span * (1 + 1e-9), side="right")
-        return float((self.total[until] - self.total[:-1]).max(initial=0.0))
+        return until, self.total[until] - self.total[:-1]
 
     def about(self, along: Array, arm: float) -> Array:
         """Turning within an arm of places along the line, shape (k,)."""
@@ -184,7 +208,7 @@ def is_gentle(points: Array, *, radius: float, turn: float = GENTLE_TURN) -> boo
     Where the turning over half a radius of its length stays under :data:`GENTLE_TURN`, the circle through three
     points a quarter of the radius apart is larger than the radius, however the turning is spread.
     """
-    return _Turns.of(points, stations(points)).most_within(radius / 2) <= turn
+    return Turns.of(points, stations(points)).most_within(radius / 2) <= turn
 
 
 def circumradii(before: Array, middle: Array, after: Array) -> Array:
@@ -213,6 +237,8 @@ def chopped(lines: Sequence[LineString]) -> tuple[NDArray[np.object_], NDArray[n
 
     The bounds of such parts tell well what lies near what; those of whole lines side by side in a bend all overlap.
     """
+    if not lines:
+        return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
     walks = [coordinates(line) for line in lines]
     steps = np.array([len(walk) - 1 for walk in walks])
     parts = -(-steps // PART)
@@ -229,6 +255,20 @@ def chopped(lines: Sequence[LineString]) -> tuple[NDArray[np.object_], NDArray[n
 
 def near_pairs(lines: Sequence[LineString], distance: float) -> list[tuple[int, int]]:
     """Which lines come within a distance [m] of each other: pairs of their numbers, the lower one first, in order."""
+    return list(near_parts(lines, distance))
+
+
+def near_parts(
+    lines: Sequence[LineString], distance: float
+) -> dict[tuple[int, int], tuple[list[LineString], list[LineString]]]:
+    """Which lines come within a distance [m] of each other, and where.
+
+    Returns
+    -------
+    dict
+        By pairs of their numbers, the lower one first, in order: those of the parts of each, see :func:`chopped`, that
+        come within the distance of the other.
+    """
     parts, owner = chopped(lines)
     x0, y0, x1, y1 = shapely.bounds(parts).T
     around = shapely.box(x0 - distance, y0 - distance, x1 + distance, y1 + distance)
@@ -236,8 +276,15 @@ def near_pairs(lines: Sequence[LineString], distance: float) -> list[tuple[int, 
     other = owner[left] < owner[right]
     left, right = left[other], right[other]
     close = shapely.dwithin(parts[left], parts[right], distance)
-    found = np.unique(np.column_stack((owner[left][close], owner[right][close])), axis=0)
-    return [(int(a), int(b)) for a, b in found]
+    found: dict[tuple[int, int], tuple[set[int], set[int]]] = {}
+    for one, two in zip(left[close].tolist(), right[close].tolist(), strict=True):
+        pair = found.setdefault((int(owner[one]), int(owner[two])), (set(), set()))
+        pair[0].add(one)
+        pair[1].add(two)
+    return {
+        pair: (parts[sorted(ones)].tolist(), parts[sorted(twos)].tolist())
+        for pair, (ones, twos) in sorted(found.items())
+    }
 
 
 class SegmentIndex:

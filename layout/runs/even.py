@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.plane import areal, coordinates, lines_of, polygons_of, union
 from layout.runs import fronts, guides
-from layout.runs.field import Spread
+from layout.runs.field import SAGITTA, Spread
 from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Row, clip
 
 Area = Polygon | MultiPolygon
@@ -38,6 +38,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     """
     edge = _edge_band(cut, spread.between.right, side=1.0, distance=cut.inner_edge)
     shapely.prepare(edge)
+    along = edge.buffer(HAIR * cut.spacing)  # what follows the edge lies just on it
     first = lines_of(shapely.boundary(_edge_band(cut, spread.between.left, side=-1.0, distance=cut.first)))
     centre, region = cut.sides.centre, cut.region()
     rows = [Row(place=0.0, pieces=clip(union(first), cut.region(cut.sides.left), centre))]
@@ -51,7 +52,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
             continue
         shapely.prepare(before)
         if shapely.dwithin(before, edge, GAP_SHARE * cut.closest):
-            along_edge = along_edge.union(before.buffer(GAP_SHARE * cut.closest).intersection(edge))
+            along_edge = along_edge.union(before.buffer(GAP_SHARE * cut.closest).intersection(along))
         if _clear(lines, before, edge, ground, cut):
             ground = None
             free = union(
@@ -61,7 +62,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
             near = before.buffer(PUSH * cut.closest)
             ground = _beyond(lines, level, near, edge, ground, cut, spread)
             smooth = [
-                part
+                part.simplify(SAGITTA * min(cut.closest, cut.radius))
                 for line in _edges(ground, cut)
                 for part in guides.rolled(_longer(line, cut), radius=cut.radius)
             ]
@@ -102,12 +103,11 @@ def _beyond(
 ) -> Area:
     """The ground beyond a row: beyond its level line, and apart from the row before; always the edge band."""
     noded = union([cut.outline.boundary, *lines])
-    beyond = []
-    for face in polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist())):
-        inner = face.representative_point()
-        if cut.outline.contains(inner) and spread.field(coordinates(inner))[0] > level:
-            beyond.append(face)
-    free = union(beyond).difference(near)
+    faces = polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist()))
+    inner = np.vstack([coordinates(face.representative_point()) for face in faces])
+    in_bed = shapely.contains_xy(cut.outline, inner[:, 0], inner[:, 1])
+    above = in_bed & (spread.field(inner) > level)
+    free = union(face for face, wanted in zip(faces, above, strict=True) if wanted).difference(near)
     if ground is not None:
         free = free.intersection(ground)
     return areal(free.union(edge.intersection(cut.outline)))
@@ -115,9 +115,9 @@ def _beyond(
 
 def _edges(ground: Area, cut: Ground) -> list[LineString]:
     """The edges of some ground that are not the bed's own."""
-    border = cut.outline.boundary.buffer(HAIR * cut.spacing / 2)
+    border = cut.border
     return [
-        line
+        LineString(coordinates(line.simplify(SAGITTA * cut.closest)))
         for line in lines_of(shapely.boundary(ground).difference(border))
         if line.length >= SLIVER * cut.spacing
     ]

@@ -26,8 +26,9 @@ ON_LEVEL = 1e-5
 """A point this near its level line, in least gaps, is on it."""
 SAGITTA = 1e-4
 """Greatest distance between a level line and its chords, in least gaps."""
-MOST_NODES = 80_000
-"""Grid nodes to trace on; the lines traced are put on their exact level afterwards."""
+ENOUGH_NODES, MOST_NODES = 15_000, 80_000
+"""Grid nodes to trace on; the lines traced are put on their exact level afterwards. Beds that take more than the first
+have a grid coarser by up to two, and none has more than the second."""
 MOST_POINTS = 150_000
 """Points of level lines above which no more are put between them."""
 RAMP = 0.6
@@ -48,7 +49,7 @@ class Between:
     clearance : float
         From the sides to the first and last run [m].
     step : float
-        Distance between grid nodes [m]; wider on beds with very many.
+        Distance between grid nodes [m]; wider on beds with many.
     """
 
     outline: Polygon
@@ -95,7 +96,8 @@ class Between:
     def grid(self) -> Grid:
         """Nodes over the bed and two steps beyond it, alike for a bed and its mirror image."""
         x0, y0, x1, y1 = self.outline.bounds
-        step = max(self.step, math.sqrt(self.outline.area / MOST_NODES))
+        fewer, least = (math.sqrt(self.outline.area / nodes) for nodes in (ENOUGH_NODES, MOST_NODES))
+        step = max(self.step, min(2 * self.step, fewer), least)
         xs, ys = _ticks(x0, x1, step), _ticks(y0, y1, step)
         around = self.outline.buffer(2 * step, quad_segs=4)
         shapely.prepare(around)

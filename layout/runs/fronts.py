@@ -15,6 +15,9 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.plane import Array, coordinates
 
+NOTHING = LineString()
+"""No line."""
+
 QUADRANT = 48
 """Segments to a quarter circle, whatever its radius, so that a bed scaled gives the same runs scaled: chords stay
 within 1.4e-4 of the radius, a millimetre on an arc of 8 m, and take 5e-5 of its length."""
@@ -54,7 +57,7 @@ def front(
     eased = _eased(band, guide, distance, radius=radius, bed=bed)
     line = shapely.boundary(eased)
     if eased is band:
-        return line, LineString()
+        return line, NOTHING
     return line, shapely.difference(shapely.boundary(band), shapely.buffer(line, beside))
 
 

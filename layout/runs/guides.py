@@ -9,18 +9,27 @@ import shapely
 from shapely import LineString, Polygon
 
 from layout.plane import (
+    GENTLE_TURN,
     Array,
     SegmentIndex,
+    Turns,
     coordinates,
     distances,
     is_gentle,
     lines_of,
+    merged_spans,
     resample,
+    stations,
+    stretch,
     unit,
 )
 
 ARC_STEP = math.radians(4.0)
 """Angle between points of an arc put into a guide."""
+AROUND_BEND = 6.0
+"""How far to either side of a tight bend a line is looked at when it is rolled smooth, in radii."""
+MOST_BENDS = 0.6
+"""Share of a line within that of tight bends above which it is rolled as a whole."""
 
 
 def extended(line: LineString, outline: Polygon, *, by: float) -> LineString:
@@ -108,7 +117,8 @@ def _swing_once(line: LineString, *, side: float, radius: float, slack: float) -
     out = points
     changed = False
     for first, last in reversed(_stretches(tight)):
-        apex = first + int(np.argmax(off[first : last + 1]))
+        bend = off[first : last + 1]
+        apex = first + int(np.argmax(bend >= bend.max() - 0.01 * slack))  # of equals always the first
         centre = coordinates(shapely.shortest_line(shapely.Point(points[apex]), behind))[1]
         away = points[apex] - centre
         centre = points[apex] - away / np.hypot(*away) * radius
@@ -172,12 +182,44 @@ def rounded(line: LineString, *, radius: float) -> LineString:
 def rolled(line: LineString, *, radius: float) -> list[LineString]:
     """A line rolled smooth from both sides, as all the parts it falls into, each running its way; see :func:`rounded`.
 
-    One that bends nowhere nearly so tightly is left as it is.
+    One that bends nowhere nearly so tightly is left as it is, and so is one beyond its tight bends.
     """
     if radius <= 0 or is_gentle(coordinates(line), radius=radius):
         return [line]
     # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
-    parts = [LineString(coordinates(line.simplify(radius * 1e-4)))]
+    line = LineString(coordinates(line.simplify(radius * 1e-4)))
+    points = coordinates(line)
+    along = stations(points)
+    start, end = Turns.of(points, along).bends(radius / 2, GENTLE_TURN)
+    around = AROUND_BEND * radius
+    spans = merged_spans(np.maximum(start - around, 0.0), np.minimum(end + around, along[-1]))
+    part_of_it = (spans[1] - spans[0]).sum() < MOST_BENDS * along[-1] and not line.is_closed
+    rolled_there = _rolled_within(line, spans, radius) if part_of_it else None
+    return _rolled_whole(line, radius) if rolled_there is None else [rolled_there]
+
+
+def _rolled_within(line: LineString, spans: tuple[Array, Array], radius: float) -> LineString | None:
+    """A line rolled smooth on some stretches of it [m]; None where that needs a look at all of it."""
+    walk, at = [], 0.0
+    for first, last in zip(*spans, strict=True):
+        part = stretch(line, first, last)
+        smooth = _rolled_whole(part, radius)
+        if len(smooth) != 1:
+            return None
+        found, was = coordinates(smooth[0]), coordinates(part)
+        if np.abs(found[[0, -1]] - was[[0, -1]]).max() > 1e-5 * radius:
+            return None
+        walk += [coordinates(stretch(line, at, first))[:-1] if first > at else was[:1], found[1:-1]]
+        at = last
+    length = line.length
+    walk.append(coordinates(stretch(line, at, length)) if at < length else coordinates(line)[-1:])
+    whole = LineString(np.vstack(walk))
+    return whole if whole.is_simple else None
+
+
+def _rolled_whole(line: LineString, radius: float) -> list[LineString]:
+    """A line rolled along both its sides, as the parts it falls into."""
+    parts = [line]
     for side in (1.0, -1.0):
         parts = [back for part in parts for back in _there_and_back(part, side * radius)]
     return parts

@@ -18,7 +18,7 @@ from layout.runs import fronts, guides
 from layout.runs.carry import carry
 from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
-from layout.runs.tied import Carried, Way
+from layout.runs.tied import Carried, ties
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
 STEEPEST = 3.0
@@ -88,14 +88,14 @@ def lay_runs(
     rows = _capped(rows, rules.most, level, dropped, sided=pattern in _SIDED)
     rows = enforce(rows, cut, dropped)
     fed = _at_manifold(rows, cut)
-    carried, windings = carry(rows, cut, fed=fed, longest=longest)
+    carried = carry(rows, cut, fed=fed, longest=longest)
     runs, carries = _named(carried)
     return Laying(
         pattern=pattern,
         runs=tuple(replace(run, line=level.back(run.line)) for run in runs),
         dropped=tuple(replace(piece, line=level.back(piece.line)) for piece in dropped),
         carries=tuple(replace(join, line=level.back(join.line)) for join in carries),
-        windings=_windings(carried, windings),
+        windings=_windings(carried, cut, longest),
     )
 
 
@@ -150,7 +150,7 @@ def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Itera
     """Rows at distances from a guide, those on its left apart from those on its right."""
     for distance in distances:
         line: BaseGeometry = guide
-        passed: BaseGeometry = LineString()
+        passed: BaseGeometry = fronts.NOTHING
         if distance > 0:
             line, passed = fronts.front(
                 guide, distance, radius=cut.radius, bed=cut.outline, beside=cut.spacing / 2
@@ -188,7 +188,7 @@ def _reach(outline: Polygon, line: LineString) -> float:
             np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside])),
         )
     )
-    return float(SegmentIndex([line]).nearest(points)[0].max()) + step
+    return float(SegmentIndex([line]).farthest(points, 1)[1][0]) + step
 
 
 def _outward(guide: LineString, sides: Sides) -> LineString:
@@ -242,7 +242,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
             left=left,
             right=right,
             clearance=cut.first,
-            step=rules.closest,
+            step=rules.closest / 2,
         ),
         closest=rules.closest,
         wanted=min(max(rules.spacing, rules.closest), rules.widest),
@@ -301,10 +301,15 @@ def _named(rows: Sequence[Carried]) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
     return tuple(runs), tuple(carries)
 
 
-def _windings(rows: Sequence[Carried], windings: Iterable[Way]) -> tuple[tuple[str, ...], ...]:
-    """What loops tie past obstacles, by the names that :func:`_named` gives runs."""
+def _windings(rows: Sequence[Carried], cut: Ground, longest: float) -> tuple[tuple[str, ...], ...]:
+    """The runs that loops tie past obstacles, by the names that :func:`_named` gives them."""
+    if longest <= 0:
+        return ()
     first = np.cumsum([0, *(len(row.pieces) for row in rows)]).tolist()
-    return tuple(tuple(f"R{first[row] + piece + 1}" for row, piece in winding) for winding in windings)
+    return tuple(
+        tuple(f"R{first[row] + piece + 1}" for row, piece in winding)
+        for winding in ties(rows, cut, longest=longest).windings
+    )
 
 
 def _at_manifold(rows: Sequence[Row], cut: Ground) -> list[bool]:

@@ -24,9 +24,9 @@ from layout.plane import (
     coordinates,
     is_gentle,
     lines_of,
-    near_pairs,
+    merged_spans,
+    near_parts,
     points_at,
-    resample,
     stretch,
     union,
 )
@@ -108,18 +108,13 @@ class Ground:
             far = union([line for line in soft if not any(line is guide for guide in guides)])
         else:  # any part of the edge may lie along the runs
             hard, far = LineString(), edge.difference(followed)
-        eased = self._cut(hard, far, self.clearance * (1 - ROUNDING))
-        return replace(self._cut(hard, far, self.clearance), eased=eased) if self.sides.certain else eased
+        region = Region(ground=self, hard=hard, far=far, clearance=self.clearance)
+        return region if self.sides.certain else region.eased
 
-    def _cut(self, hard: BaseGeometry, far: BaseGeometry, clearance: float) -> Region:
-        """The ground a clearance from the edge, with slack at its far part."""
-        cut = [hard.buffer(clearance, quad_segs=32), self.kept_clear]
-        slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
-        strict, loose = (
-            areal(self.outline.difference(union([*cut, far.buffer(keep, quad_segs=64)])))
-            for keep in (clearance, slack)
-        )
-        return Region(loose=loose, strict=strict, leaves=LEAVES * self.spacing)
+    @cached_property
+    def border(self) -> BaseGeometry:
+        """The bed's edge, a hair wide."""
+        return self.outline.boundary.buffer(HAIR * self.spacing / 2)
 
     @cached_property
     def limits(self) -> BaseGeometry:
@@ -128,31 +123,67 @@ class Ground:
         return areal(self.outline.buffer(-slack, quad_segs=32).difference(self.kept_clear))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Region:
     """Ground to cut a front to: once with the slack the law allows at the far side, once without.
 
     A run that lies on the very edge wavers about it by the height of the chords it is drawn in; the slack keeps
-    it in one piece. Where a run leaves the ground for good it is cut back to the edge itself. `eased` is the same
-    ground with a clearance smaller by rounding: a front that lies on the clearance line of some other edge falls to
-    shreds, or is lost, without it.
+    it in one piece. Where a run leaves the ground for good it is cut back to the edge itself.
+
+    Attributes
+    ----------
+    ground : Ground
+    hard, far : BaseGeometry
+        The parts of the bed's edge without slack and with it.
+    clearance : float
+        [m].
+    is_eased : bool
+        Whether it is what another is eased to.
     """
 
-    loose: BaseGeometry
-    strict: BaseGeometry
-    leaves: float
-    eased: Region | None = None
+    ground: Ground
+    hard: BaseGeometry
+    far: BaseGeometry
+    clearance: float
+    is_eased: bool = False
+
+    @cached_property
+    def _open(self) -> BaseGeometry:
+        """The bed less what lies near its hard edge and in setback zones."""
+        outline = self.ground.outline.difference(self.hard.buffer(self.clearance, quad_segs=32))
+        return outline.difference(self.ground.kept_clear)
+
+    @cached_property
+    def loose(self) -> BaseGeometry:
+        """With the slack."""
+        slack = max(self.ground.clearance - EDGE_SLACK * self.ground.spacing, 0.0)
+        return areal(self._open.difference(self.far.buffer(slack, quad_segs=64)))
+
+    @cached_property
+    def strict(self) -> BaseGeometry:
+        """Without."""
+        found = areal(self._open.difference(self.far.buffer(self.clearance, quad_segs=64)))
+        shapely.prepare(found)
+        return found
+
+    @cached_property
+    def eased(self) -> Region:
+        """The same with a clearance smaller by rounding.
+
+        A front that lies on the clearance line of some other edge falls to shreds, or is lost, without it.
+        """
+        return replace(self, clearance=self.clearance * (1 - ROUNDING), is_eased=True)
 
     def cut(self, front: BaseGeometry) -> list[LineString]:
         """The parts of a front on this ground."""
         parts = lines_of(shapely.intersection(front, self.loose))
-        if self.eased is not None and len(parts) != 1:
+        if not self.is_eased and len(parts) != 1:
             return self.eased.cut(front)
         return [self._to_edge(part) for part in parts]
 
     def _to_edge(self, part: LineString) -> LineString:
         ends = shapely.points([part.coords[0], part.coords[-1]])
-        out = shapely.distance(ends, self.strict) > self.leaves
+        out = ~shapely.dwithin(self.strict, ends, LEAVES * self.ground.spacing)
         if not out.any():
             return part
         inner = shapely.intersection(part, self.strict)
@@ -259,43 +290,45 @@ def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped
     """The piece without the stretches that bend too tightly."""
     if ground.radius <= 0 or is_gentle(coordinates(piece), radius=ground.radius):
         return [piece]
-    arm = ground.radius / 4
-    whole = piece
-    if piece.length < 4 * arm and _hooks(piece, ground.radius):
-        parts = []
-    else:
-        piece = _without_hooks(piece, arm, ground.radius)
-        radius, at = bend_radii(coordinates(piece), arm=arm)
-        tight = radius < BEND_SHARE * ground.radius
-        parts = [piece]
-        if tight.any():
-            zone = union(shapely.Point(place).buffer(arm) for place in at[tight])
-            parts = [_without_hooks(part, arm, ground.radius) for part in lines_of(piece.difference(zone))]
-    kept = union(part.buffer(HAIR * ground.spacing, cap_style="flat") for part in parts)
-    if parts != [whole]:
-        for cut in lines_of(whole.difference(kept)):
+    parts = _unbent(piece, ground.radius)
+    if parts != [piece]:
+        kept = union(part.buffer(HAIR * ground.spacing, cap_style="flat") for part in parts)
+        for cut in lines_of(piece.difference(kept)):
             _drop(dropped, cut, row, "bends tighter than tubing.bend_radius", ground=ground)
     return parts
+
+
+def _unbent(piece: LineString, radius: float) -> list[LineString]:
+    """What is left of a piece without its tight bends and without an end that hooks."""
+    arm, points = radius / 4, coordinates(piece)
+    if piece.length < 4 * arm and _hooks(points, radius, span=piece.length):
+        return []
+    piece = _without_hooks(piece, arm, radius)
+    least = BEND_SHARE * radius
+    radii, at = bend_radii(coordinates(piece), arm=arm, below=least)
+    tight = radii < least
+    if not tight.any():
+        return [piece]
+    zone = union(shapely.Point(place).buffer(arm) for place in at[tight])
+    return [_without_hooks(part, arm, radius) for part in lines_of(piece.difference(zone))]
 
 
 def _without_hooks(piece: LineString, arm: float, radius: float) -> LineString:
     """The piece less an arm at an end that hooks there, where the circle through points an arm apart cannot see it."""
     if piece.length < 4 * arm:
         return piece
-    start, end = (
-        arm if _hooks(stretch(line, 0.0, arm), radius) else 0.0 for line in (piece, piece.reverse())
-    )
+    points = coordinates(piece)
+    start, end = (arm if _hooks(walk, radius, span=arm) else 0.0 for walk in (points, points[::-1]))
     return stretch(piece, start, piece.length - end) if start or end else piece
 
 
-def _hooks(line: LineString, radius: float) -> bool:
-    """Whether a short line turns, from any part of it to its end, by over 20 degrees more than an arc would."""
-    step = np.diff(
-        resample(coordinates(line), line.length / 6), axis=0
-    )  # so that crumbs of a line do not count
+def _hooks(points: Array, radius: float, *, span: float) -> bool:
+    """Whether the first `span` of a line [m] turns to its end by over 20 degrees more than an arc would."""
+    walk = points_at(points, np.linspace(0.0, span, 7))  # so that crumbs of a line do not count
+    step = np.diff(walk, axis=0)
     heading = step[:, 0] + 1j * step[:, 1]
     turned = np.abs(np.angle(heading / heading[-1]))
-    return bool(turned.max() > line.length / radius + np.radians(20))
+    return bool(turned.max() > span / radius + np.radians(20))
 
 
 def _apart_from_itself(
@@ -316,7 +349,7 @@ def _apart_from_itself(
         return [piece]
     # of two legs side by side the later one goes, from the turn between them on
     from_, to = pairs.mean(axis=1) * step, (pairs[:, 1] + 1) * step
-    first, last = _merged_spans(from_, to)
+    first, last = merged_spans(from_, to)
     kept_from, kept_to = np.append(0.0, np.minimum(last, piece.length)), np.append(first, piece.length)
     for a, b in zip(first, last, strict=True):
         _drop(dropped, stretch(piece, a, b), row, "nearer to itself than the least gap", ground=ground)
@@ -324,21 +357,6 @@ def _apart_from_itself(
         stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > HAIR * ground.spacing
     ]
     return [leg for leg in legs if _long_enough(leg, ground, row, dropped)]
-
-
-def _kept_from(piece: LineString, gap: float, touch: float, *, same_row: bool) -> list[Polygon]:
-    """The ground round a piece that another must keep out of: for one of its own row, just that beside it."""
-    if not same_row:
-        return [piece.buffer(gap, quad_segs=32)]
-    return [piece.buffer(gap, quad_segs=32, cap_style="flat"), piece.buffer(touch)]
-
-
-def _merged_spans(start: Array, end: Array) -> tuple[Array, Array]:
-    """Overlapping spans made one, in order: their starts and their ends."""
-    order = np.argsort(start, kind="stable")
-    start, reach = start[order], np.maximum.accumulate(end[order])
-    new = np.concatenate(([True], start[1:] > reach[:-1]))
-    return start[new], reach[np.append(np.flatnonzero(new)[1:] - 1, len(reach) - 1)]
 
 
 def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
@@ -349,27 +367,32 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
     owner = [(number, piece) for number, row in enumerate(rows) for piece in row.pieces]
     if len(owner) < 2:
         return
-    gap = GAP_SHARE * ground.closest
+    gap, touch = GAP_SHARE * ground.closest, CRUMB * ground.spacing
     order = sorted(range(len(owner)), key=lambda k: (-round(owner[k][1].length, 6), k))
     rank = {k: r for r, k in enumerate(order)}
-    rivals: dict[int, set[int]] = {}
-    for pair in near_pairs([piece for _, piece in owner], gap):
-        first, last = sorted(pair, key=rank.__getitem__)
-        rivals.setdefault(last, set()).add(first)
+    rivals: dict[int, dict[int, list[LineString]]] = {}
+    for (one, other), beside in near_parts([piece for _, piece in owner], gap).items():
+        last = max(one, other, key=rank.__getitem__)
+        first = one + other - last
+        rivals.setdefault(last, {})[first] = beside[first > last]
     final: dict[int, list[LineString]] = {k: [piece] for k, (_, piece) in enumerate(owner)}
     for k in order:
         if k not in rivals:
             continue
         number, piece = owner[k]
-        near = union(
-            zone
-            for other in sorted(rivals[k])
-            for part in final[other]
-            for zone in _kept_from(part, gap, CRUMB * ground.spacing, same_row=owner[other][0] == number)
-        )
-        for cut in lines_of(piece.intersection(near)):
+        zones: list[BaseGeometry] = []
+        for other, close in sorted(rivals[k].items()):
+            whole = final[other]
+            if owner[other][0] == number:  # only what lies beside it
+                zones += [part.buffer(gap, quad_segs=32, cap_style="flat") for part in whole]
+                zones += [part.buffer(touch) for part in whole]
+            else:  # of one that itself gave way, what is left
+                near = close if whole == [owner[other][1]] else whole
+                zones.append(shapely.MultiLineString(near).buffer(gap, quad_segs=32))
+        zone = union(zones)
+        for cut in lines_of(piece.intersection(zone)):
             _drop(dropped, cut, number, "nearer to another run than the least gap", ground=ground)
-        parts = lines_of(piece.difference(near))
+        parts = lines_of(piece.difference(zone))
         final[k] = [part for part in parts if _long_enough(part, ground, number, dropped)]
     for row in rows:
         row.pieces = []
