@@ -18,7 +18,7 @@ _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 _POINTS = 60
 """Along the curve."""
 _DOT = 0.08
-_LABEL = 1.5
+_LABEL = 2.0
 """Room of a label [in]."""
 
 Zones = Sequence[tuple[int, WaterState]]
@@ -79,17 +79,28 @@ def duty_chart(
     line = [at(flow, curve.head(flow)) for flow in flows]
     yield _line([point for point in line if point[1] >= bottom], Pen(weight=0.5))
     for doing, zones in states:
-        for index, (_, state) in enumerate(zones):
-            needed, works = at(state.needed_flow, state.needed_head), at(state.flow, state.head)
-            yield Symbol(layer=layers.TABLE, name="balloon", at=needed, size=_DOT)
+        for _, state in zones:
+            works = at(state.flow, state.head)
+            yield Symbol(
+                layer=layers.TABLE, name="balloon", at=at(state.needed_flow, state.needed_head), size=_DOT
+            )
             if works[1] >= bottom:
                 yield Symbol(layer=layers.TABLE, name="dot", at=works, size=_DOT)
-            if not index:
-                said = f"{doing}, {figures.flow_of(state.needed_flow)}"
-                # under the curve, which falls to the right
-                before = needed[0] - _LABEL > left
-                x = needed[0] - 0.08 if before else needed[0] + 0.08
-                yield _letter(said, x, needed[1] - 0.16, "right" if before else "left")
+        # lettered once, under the lowest circle: the curve, which falls to the right, is above
+        x, y = min(
+            (at(state.needed_flow, state.needed_head) for _, state in zones), key=lambda place: place[1]
+        )
+        flows = [state.needed_flow for _, state in zones]
+        ends = dict.fromkeys(figures.flow(flow) for flow in (min(flows), max(flows)))
+        said = f"{doing}, {' to '.join(ends)}"
+        before = x - _LABEL > left
+        yield _letter(
+            f"{said} {units.flow_name}",
+            x - 0.06 if before else x + 0.06,
+            y - 0.16,
+            "right" if before else "left",
+            mask=True,
+        )
 
 
 def _step(most: float) -> float:

@@ -46,6 +46,7 @@ from layout.sheets.pages import open_area
 from layout.sheets.plot import figure_of, save_png, settings
 from layout.sheets.pressurecharts import chart_pages
 from layout.sheets.titleblock import heading, title_block
+from layout.startup.expected import NO_HEAD
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -56,6 +57,7 @@ _MET = 1e-5
 _UNDER_LINES = 1.5
 _STRIP, _WIDEST, _THINNEST = 0.8, 10.0, 1.2
 """Width of a coloured run over the spacing of runs; most and least [points]."""
+_MOST_ZONES = 20
 _LEGIBLE = 0.04
 """Least distance from run to run at which the next larger sheet is not taken [in]."""
 _INCHES, _METRIC = ("ANSI B", "ANSI C", "ANSI D"), ("A3", "A2", "A1")
@@ -365,22 +367,47 @@ def _legend(state: _State, classes: Classes, figures: Figures) -> Block:
 
 
 def _figures(state: _State, figures: Figures, lettering: Lettering) -> Block:
-    items: list[tuple[str, str]] = []
-    for zone, water in state.zones:
-        of = f"Z{zone}: " if len(state.zones) > 1 else ""
-        items += [
-            (f"{of}flow at the pump", figures.flow_of(water.flow)),
-            (f"{of}head at the pump", figures.length_of(water.head)),
-            (f"{of}least, {_at(water.least)}", figures.pressure_of(water.least.head)),
-            (f"{of}greatest, {_at(water.greatest)}", figures.pressure_of(water.greatest.head)),
-        ]
-        if state.doing == "dosing":
-            items.append((f"{of}least over greatest emitter flow", figures.share(water.uniformity)))
-        elif water.valve_head is not None:
-            items.append((f"{of}the valve of the return takes", figures.length_of(water.valve_head)))
-        if water.missing_head > 1e-3:
-            items.append((f"{of}head that the pump lacks", figures.length_of(water.missing_head)))
+    """Flow, head, pressures and valve of the one zone; of several, a line each."""
+    if len(state.zones) > 1:
+        return _zones(state, figures, lettering)
+    water = state.zones[0][1]
+    items = [
+        ("flow at the pump", figures.flow_of(water.flow)),
+        ("head at the pump", figures.length_of(water.head)),
+        (f"least, {_at(water.least)}", figures.pressure_of(water.least.head)),
+        (f"greatest, {_at(water.greatest)}", figures.pressure_of(water.greatest.head)),
+    ]
+    if state.doing == "dosing":
+        items.append(("least over greatest emitter flow", figures.share(water.uniformity)))
+    elif water.valve_head is not None:
+        items.append(("the valve of the return takes", figures.length_of(water.valve_head)))
+    if water.missing_head > NO_HEAD:
+        items.append(("head that the pump lacks", figures.length_of(water.missing_head)))
     return pairs("Figures", items, lettering)
+
+
+def _zones(state: _State, figures: Figures, lettering: Lettering) -> Block:
+    units = figures.units
+    dosing = state.doing == "dosing"
+    titles: Titles = (
+        ("Zone", 0.0, "left"),
+        (units.flow_name, 0.95, "right"),
+        (f"head, {units.length_name}", 1.7, "right"),
+        (f"least, {units.pressure_name}", 2.4, "right"),
+        ("most", 2.85, "right"),
+        ("evenness" if dosing else f"valve, {units.length_name}", COLUMN, "right"),
+    )
+    rows = []
+    for zone, water in state.zones[:_MOST_ZONES]:
+        last = figures.share(water.uniformity) if dosing else figures.length(water.valve_head or 0.0)
+        ends = (plain(end.head / units.pressure, 1) for end in (water.least, water.greatest))
+        lacks = " *" if water.missing_head > NO_HEAD else ""
+        rows.append([f"Z{zone}{lacks}", figures.flow(water.flow), figures.length(water.head), *ends, last])
+    more = len(state.zones) - len(rows)
+    name = "Zones" + (f", the first {len(rows)} of {len(state.zones)}" if more else "")
+    if any(water.missing_head > NO_HEAD for _, water in state.zones):
+        name += " (* the pump lacks head)"
+    return table(name, titles, rows, lettering, wrap={})
 
 
 def _at(found: AtEmitter) -> str:
