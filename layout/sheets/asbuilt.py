@@ -102,4 +102,12 @@ def _against(check: Check, figures: Figures) -> tuple[str, str]:
 
 def asbuilt_makers(found: AsBuilt) -> list[tuple[str, Callable[[Path], None]]]:
     """The files of an as-built, each with what makes it."""
-    return [("asbuilt.json", lambda path: write_asbuilt(found, path))]
+    from layout.sheets.asbuiltdrawing import asbuilt_drawing
+    from layout.sheets.plot import write_pdf, write_png
+
+    drawing = asbuilt_drawing(found)
+    return [
+        ("asbuilt.pdf", lambda path: write_pdf(drawing, path)),
+        ("asbuilt.png", lambda path: write_png(drawing, path)),
+        ("asbuilt.json", lambda path: write_asbuilt(found, path)),
+    ]

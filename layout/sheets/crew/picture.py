@@ -109,7 +109,7 @@ def stake_marks(design: Design, stretch: Stretch, view: View, lettering: Letteri
         )
         if points:
             marks.append(Dots(layer=STAKE, points=points, size=size))
-    taken = _Taken(view, lettering, [box(x - 0.05, y - 0.05, x + 0.05, y + 0.05) for x, y in places])
+    taken = Taken(view, lettering, [box(x - 0.05, y - 0.05, x + 0.05, y + 0.05) for x, y in places])
     taken.lines += [
         shapely.transform(run.line, view.to_paper) for run in design.laying.runs if run.name in stretch.runs
     ]
@@ -122,7 +122,7 @@ def stake_marks(design: Design, stretch: Stretch, view: View, lettering: Letteri
     return marks
 
 
-class _Taken:
+class Taken:
     """What numbers stand where, so that none lies on another."""
 
     def __init__(self, view: View, lettering: Lettering, boxes: Sequence[Polygon]) -> None:
@@ -224,7 +224,7 @@ def _heading(line: Array, station: float) -> float:
     return math.atan2(after[1] - before[1], after[0] - before[0])
 
 
-def _fixed(design: Design, view: View, taken: _Taken) -> Iterator[Mark]:
+def _fixed(design: Design, view: View, taken: Taken) -> Iterator[Mark]:
     """Fixed points with their letters, and the ends of the baseline, where they show."""
     window = box(*view.window).buffer(-0.15)
     named = [(at, letter) for at, letter in letters_of(design.site).items()]
