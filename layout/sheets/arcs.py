@@ -21,6 +21,8 @@ from layout.plane import Array, stations
 
 FIT = 0.01
 """How far tubing and pipes may lie from their points where they are drawn as lines and arcs, in run spacings."""
+LONGER = 5e-5
+"""How much longer or shorter than the polyline lines and arcs may be, as a share."""
 MOST_BULGE = math.tan(math.radians(170.0) / 4)
 """Of one arc: wider ones are drawn as two."""
 _ARC_TURN = 0.35
@@ -35,7 +37,7 @@ _STRAIGHT = 0.05
 """A line is a line where it stays within this share of the tolerance."""
 
 
-def fit(points: Array, tolerance: float, *, closed: bool = False) -> Array:
+def fit(points: Array, tolerance: float, *, closed: bool = False, longer: float = LONGER) -> Array:
     """Fit lines and arcs to a polyline.
 
     Parameters
@@ -46,6 +48,8 @@ def fit(points: Array, tolerance: float, *, closed: bool = False) -> Array:
         How far points, and the middles of edges, may lie from what is fitted.
     closed : bool
         Whether it is a ring.
+    longer : float
+        How much longer or shorter than its edges a piece of the polyline may become, as a share.
 
     Returns
     -------
@@ -69,7 +73,7 @@ def fit(points: Array, tolerance: float, *, closed: bool = False) -> Array:
         at = first
         reach = 8
         while at < last:
-            end, found = _farthest(walk, at, last, reach, tolerance)
+            end, found = _farthest(walk, station, (at, last), reach, (tolerance, longer))
             if end - at > 1:
                 wanted = float(station[end] - station[at]) + owed
                 found = found.as_long_as(wanted)
@@ -182,8 +186,12 @@ def _arc_length(chord: float, bulge: float) -> float:
     return chord * half / math.sin(half) if half > 1e-6 else chord
 
 
-def _farthest(walk: Array, at: int, last: int, reach: int, tolerance: float) -> tuple[int, _Piece]:
-    """Find the farthest point up to `last` that one line or arc leads to; `reach` is a guess at how many further."""
+def _farthest(
+    walk: Array, station: Array, ends: tuple[int, int], reach: int, bounds: tuple[float, float]
+) -> tuple[int, _Piece]:
+    """Find the farthest point that one line or arc leads to; `reach` is a guess at how many further."""
+    at, last = ends
+    tolerance, longer = bounds
     good, piece = at + 1, _Piece(chord=math.dist(walk[at], walk[at + 1]))
     bad = last + 1
     step = max(reach, 2)
@@ -191,7 +199,7 @@ def _farthest(walk: Array, at: int, last: int, reach: int, tolerance: float) -> 
         tried = min(at + step, last, bad - 1)
         if tried <= good:
             break
-        found = _one(walk[at : tried + 1], tolerance)
+        found = _one(walk[at : tried + 1], float(station[tried] - station[at]), tolerance, longer)
         if found is None:
             bad = tried
             step = (good - at + bad - at) // 2
@@ -201,11 +209,11 @@ def _farthest(walk: Array, at: int, last: int, reach: int, tolerance: float) -> 
     return good, piece
 
 
-def _one(points: Array, tolerance: float) -> _Piece | None:
-    """Give one line or arc from the first to the last of some points; None where none is near enough."""
+def _one(points: Array, size_along: float, tolerance: float, longer: float) -> _Piece | None:
+    """Give one line or arc from the first to the last of some points; None where none is near and long enough."""
     chord = points[-1] - points[0]
     size = math.hypot(chord[0], chord[1])
-    if size <= tolerance:
+    if size <= 0:
         return None
     between = np.concatenate((points[1:-1], (points[1:] + points[:-1]) / 2)) - points[0]
     along = (between @ chord) / size**2
@@ -215,7 +223,7 @@ def _one(points: Array, tolerance: float) -> _Piece | None:
     if count and (passed[0] <= 0 or passed[-1] >= 1 or bool(np.any(passed[1:] <= passed[:-1]))):
         return None
     slack = tolerance / size
-    if float(np.abs(across).max()) <= _STRAIGHT * slack:
+    if float(np.abs(across).max()) <= _STRAIGHT * slack and size_along - size <= longer * size_along:
         return _Piece(chord=size)
     dot = across**2 - along * (1 - along)
     # Of the arc through both ends and each point. This form keeps its digits where the arc is almost straight.
@@ -230,7 +238,8 @@ def _one(points: Array, tolerance: float) -> _Piece | None:
     if count >= _FEWEST - 2 and float(np.ptp(each[:count])) <= _SAME_BULGE * abs(bulge):
         # A true arc stays one, though it is longer than the chords between its points.
         low = high = bulge
-    return _Piece(chord=size, bulge=bulge, low=low, high=high)
+    made = _Piece(chord=size, bulge=bulge, low=low, high=high)
+    return made if abs(made.as_long_as(size_along).length - size_along) <= longer * size_along else None
 
 
 def _middle(values: NDArray[np.float64]) -> float:

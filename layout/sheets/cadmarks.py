@@ -6,6 +6,7 @@ from layout.model import XY, Design
 from layout.sheets import layers
 from layout.sheets.marks import Layer, Mark, Symbol, Text
 
+Told = tuple[tuple[str, str], ...]
 POINT = 0.05
 """Width of a symbol [in]."""
 LETTER = 0.05
@@ -29,6 +30,7 @@ def cad_marks(design: Design, metres_per_inch: float) -> list[Mark]:
         In the local plane [m]; a riser's symbol lies where it stands on its manifold.
     """
     marks: list[Mark] = []
+    told: Told
     for riser in design.plumbing.risers:
         x, y = riser.line.coords[0][:2]
         told = (("LATERAL", riser.lateral), ("KIND", riser.kind), ("ZONE", f"Z{riser.zone}"))
@@ -40,9 +42,7 @@ def cad_marks(design: Design, metres_per_inch: float) -> list[Mark]:
     return marks
 
 
-def _named(
-    layer: Layer, symbol: str, at: XY, told: tuple[tuple[str, str], ...], name: str, metres_per_inch: float
-) -> list[Mark]:
+def _named(layer: Layer, symbol: str, at: XY, told: Told, name: str, metres_per_inch: float) -> list[Mark]:
     """Make a symbol with what it tells, and its name in plain text: not every reader shows the former."""
     beside = 0.7 * POINT * metres_per_inch
     return [

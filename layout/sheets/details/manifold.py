@@ -32,6 +32,8 @@ _ASIDE = 0.26
 """From the manifold to the symbol of an air valve on it [in]."""
 _CHAIN = 0.3
 """From the outer manifold to the first dimension line, and from that to the next [in]."""
+_ON = 0.02
+"""A fitting this near to a pipe is on it [m]."""
 _CROWDED = 0.3
 """Laterals closer than this on paper are named on the supply side only [in]."""
 SYMBOLS = {
@@ -182,11 +184,15 @@ def _lines(design: Design, place: Place) -> list[Pipe]:
 
 def _fittings(design: Design, place: Place) -> Iterator[Fitting]:
     """Yield the fittings on these manifolds, risers and tubing ends, those at one place once."""
-    near = shapely.union_all(place.shapes).buffer(0.02)
+    tree = shapely.STRtree(place.shapes)
+    every = [item for item in design.plumbing.fittings if item.zone == place.zone]
+    points = np.asarray([Point(item.at) for item in every], dtype=object)
+    hits = tree.query(points, predicate="dwithin", distance=_ON)[0]
+    near = frozenset(hits.tolist())
     seen: set[tuple[str, XY]] = set()
-    for item in design.plumbing.fittings:
+    for index, item in enumerate(every):
         key = (item.kind, item.at)
-        if item.zone == place.zone and key not in seen and shapely.intersects_xy(near, *item.at):
+        if index in near and key not in seen:
             seen.add(key)
             yield item
 

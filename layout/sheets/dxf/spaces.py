@@ -11,7 +11,7 @@ import numpy as np
 from layout.frame import to_site
 from layout.plane import Array, coordinates, polygons_of
 from layout.sheets import layers
-from layout.sheets.arcs import fit
+from layout.sheets.arcs import LONGER, fit
 from layout.sheets.dxf.looks import (
     ATTRIBUTE,
     DIMENSION_STYLE,
@@ -134,7 +134,9 @@ class Space:
             self._polyline(points, mark, closed=False)
             return
         closed = bool(np.array_equal(points[0], points[-1]))
-        fitted = fit(points[:-1] if closed else points, tolerance, closed=closed)
+        # A setback's limit is round, whatever the length of the polygon that stands for it.
+        longer = math.inf if mark.layer is layers.SETBACK else LONGER
+        fitted = fit(points[:-1] if closed else points, tolerance, closed=closed, longer=longer)
         at = self._points(fitted[:, :2])
         self.space.add_lwpolyline(
             np.column_stack((at, fitted[:, 2])).tolist(),
