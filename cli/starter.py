@@ -50,6 +50,13 @@ class _Figures:
     interval: float
     tolerance: float
     laid_within: float
+    pipe: float
+    blank_coil: float
+    staple_interval: float
+    paint: float
+    cover_depth: float
+    sand_depth: float
+    trench_width: float
     rounding: str
     sheet_size: str
     plot_scale: str
@@ -93,6 +100,13 @@ _FEET = _Figures(
     interval=10.0,
     tolerance=0.1,
     laid_within=0.5,
+    pipe=20.0,
+    blank_coil=100.0,
+    staple_interval=4.0,
+    paint=500.0,
+    cover_depth=0.5,
+    sand_depth=0.33,
+    trench_width=1.0,
     rounding="0.05 ft",
     sheet_size="ANSI D",
     plot_scale="1 in = 20 ft",
@@ -135,6 +149,13 @@ _METRES = _Figures(
     interval=3.0,
     tolerance=0.03,
     laid_within=0.15,
+    pipe=6.0,
+    blank_coil=50.0,
+    staple_interval=1.2,
+    paint=150.0,
+    cover_depth=0.15,
+    sand_depth=0.1,
+    trench_width=0.3,
     rounding="1 cm",
     sheet_size="A1",
     plot_scale="1:200",
@@ -267,6 +288,18 @@ laid_within = {laid_within}                # {length}, how far from the plan tub
 # drawn_by = "A. B."
 # checked_by = "C. D."
 # revision = "1"
+
+[takeoff]
+waste = 5.0                      # per cent of tubing and pipe; or {{ "emitting tubing" = 8.0, "staple" = 10.0 }}
+# prices = "prices.csv"          # your prices: a header item,unit,price, then a line an item
+# pipe = {pipe}                    # {length} of a pipe as sold
+# blank_coil = {blank_coil}             # {length} in a coil of tubing without emitters; left out, it is cut to length
+# staple_interval = {staple_interval}          # {length}, greatest distance between staples along tubing
+# staple_box = 100               # staples in a box
+# paint = {paint}                  # {length} of line that a can of marking paint marks
+# cover_depth = {cover_depth}             # {length} of fill over the whole bed
+# sand_depth = {sand_depth}              # {length} of sand in pipe trenches
+# trench_width = {trench_width}            # {length}, width of pipe trenches
 """
 
 _BED_FROM, _BED_TO, _BED_MIDDLE = 20.0, 140.0, 62.0

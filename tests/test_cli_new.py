@@ -63,8 +63,10 @@ def test_what_is_remarked_out_can_be_taken_in(tmp_path: Path, units: str) -> Non
     for name, content in files.items():
         (tmp_path / name).write_text(content)
     (tmp_path / "guide.csv").write_text(files["bed.csv"].split("\n", 22)[0] + "\n0,0\n9,0\n")
+    (tmp_path / "prices.csv").write_text("item,unit,price\nstake,ea,0.40\n")
     (tmp_path / "site.toml").write_text(text)
     site = read_site(tmp_path / "site.toml")
+    assert [price.amount for price in site.takeoff.prices] == [0.4]
     assert site.frame.crs is not None
     assert site.runs.most == 8
     assert site.zones == ZoneRules(count=2)

@@ -94,7 +94,7 @@ def test_every_key_of_the_site_file_stands_in_the_readme(key: str) -> None:
 
 def test_no_key_stands_in_the_readme_that_is_not_read() -> None:
     tables = "|".join(name for name in known_keys() if name)
-    files = r"(?!(?:csv|pdf|xml|gpx)`)"
+    files = r"(?!(?:csv|xlsx|pdf|xml|gpx)`)"
     found = set(re.findall(rf"`((?:{tables})\.{files}[a-z_]+)[`=]", README))
     assert {"stakeout.ties", "runs.spacing"} <= found <= set(keys()) - {"site.toml"}
 

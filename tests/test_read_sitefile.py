@@ -242,6 +242,20 @@ def test_every_key() -> None:
     assert site.stakeout.baseline == ((0.0, 0.0), (20.0, 1.0))
     assert site.stakeout.rounding == "1 cm"
     assert (site.stakeout.laid_within, site.stakeout.laid_within_stated) == (0.2, True)
+    takeoff = site.takeoff
+    assert (takeoff.waste, takeoff.wastes) == (0.06, (("emitting tubing", 0.08),))
+    assert [takeoff.pipe, takeoff.blank_coil, takeoff.staple_interval, takeoff.paint] == [5, 50, 1.5, 100]
+    assert (takeoff.staple_box, takeoff.cover_depth, takeoff.sand_depth, takeoff.trench_width) == (
+        50,
+        0.15,
+        0.1,
+        0.3,
+    )
+    assert [(price.item, price.amount, price.per) for price in takeoff.prices] == [
+        ("emitting tubing", 180.0, "pack"),
+        ("supply line pipe", 2.4, "unit"),
+        ("stake", 0.35, "unit"),
+    ]
 
 
 def test_the_test_site_has_every_key() -> None:

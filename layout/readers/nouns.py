@@ -21,16 +21,20 @@ from layout.model import (
     Levels,
     ManifoldRules,
     Pattern,
+    Price,
     Pump,
     RunRules,
     SheetRules,
     Site,
     StakeRules,
+    TakeoffRules,
     Tubing,
     ZoneRules,
 )
 from layout.papers import ratio_of
 from layout.readers.schema import DEFAULTS, LEAST_PITCH, WIDEST_OVER_SPACING, FeatureTable, SiteTable
+from layout.readers.wastes import REST
+from layout.takeoff import WASTE
 from layout.units import FOOT, UnitSet
 
 
@@ -67,7 +71,9 @@ class _Defaults:
         return DEFAULTS[key][self.column] if value is None else value
 
 
-def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Site:
+def site_of(
+    table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path, prices: tuple[Price, ...] = ()
+) -> Site:
     """Put the nouns of a checked site file together.
 
     Parameters
@@ -79,6 +85,7 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
     frame : Frame
     file : Path
         The site file; a site without a title is named after its folder.
+    prices : tuple of Price
     """
     units = frame.units
     default = _Defaults(units).or_default
@@ -118,7 +125,25 @@ def site_of(table: SiteTable, shapes: Shapes, frame: Frame, *, file: Path) -> Si
             laid_within_stated=table.stakeout.laid_within is not None,
         ),
         sheet=_sheet_rules(table, units),
+        takeoff=_takeoff_rules(table, units, prices),
         file=file,
+    )
+
+
+def _takeoff_rules(table: SiteTable, units: UnitSet, prices: tuple[Price, ...]) -> TakeoffRules:
+    given, wastes = table.takeoff, dict(table.takeoff.waste or {})
+    return TakeoffRules(
+        waste=wastes.pop(REST, WASTE),
+        wastes=tuple(wastes.items()),
+        pipe=_scaled(given.pipe, units.length),
+        blank_coil=_scaled(given.blank_coil, units.length),
+        staple_interval=_scaled(given.staple_interval, units.length),
+        staple_box=given.staple_box,
+        paint=_scaled(given.paint, units.length),
+        cover_depth=_scaled(given.cover_depth, units.length),
+        sand_depth=_scaled(given.sand_depth, units.length),
+        trench_width=_scaled(given.trench_width, units.length),
+        prices=prices,
     )
 
 

@@ -65,10 +65,10 @@ def _points_at(document: Document, loc: Loc, value: Any, drawings: Drawings) -> 
         return inline_points(value, place, with_z=loc[-1] == "levels")
     if not isinstance(value, str):
         return None
-    path, part = _inside_folder(document, loc, value), ""
+    path, part = inside_folder(document, loc, value), ""
     if not _is_file(path):
         name, part = split_name(value)
-        path = _inside_folder(document, loc, name)
+        path = inside_folder(document, loc, name)
     role = _ROLES.get(loc[-1], "shape")
     try:
         if path.suffix.lower() == ".dxf":
@@ -89,7 +89,7 @@ def _is_file(path: Path) -> bool:
         return False
 
 
-def _inside_folder(document: Document, loc: Loc, name: str) -> Path:
+def inside_folder(document: Document, loc: Loc, name: str) -> Path:
     """Find a file named in the site file; a fault where the name leads out of the site file's folder."""
     folder = document.path.parent
     windows = PureWindowsPath(name)

@@ -43,6 +43,7 @@ from layout.readers.values import (
     Ties,
     ZeroOrMore,
 )
+from layout.readers.wastes import Waste
 
 MOST_FEATURES = 5000
 
@@ -425,6 +426,58 @@ class SheetTable(Table):
     )
 
 
+class TakeoffTable(Table):
+    """``[takeoff]``."""
+
+    waste: Waste = Field(
+        default=None,
+        description="what is added for waste, in per cent: of tubing and pipe, or item by item",
+        examples=["waste = 5.0", 'waste = { "tubing and pipe" = 5.0, "emitting tubing" = 8.0 }'],
+    )
+    prices: Annotated[str, Field(max_length=1000)] | None = Field(
+        default=None, description="the file with your prices", examples=['prices = "prices.csv"']
+    )
+    pipe: Positive | None = Field(
+        default=None, description="the length of a pipe as sold", examples=["pipe = 20.0"]
+    )
+    blank_coil: Positive | None = Field(
+        default=None,
+        description="the length of one coil of tubing without emitters",
+        examples=["blank_coil = 100.0"],
+    )
+    staple_interval: Positive | None = Field(
+        default=None,
+        description="the greatest distance between staples along tubing",
+        examples=["staple_interval = 4.0"],
+    )
+    staple_box: Count = Field(
+        default=1, description="the number of staples in a box", examples=["staple_box = 100"]
+    )
+    paint: Positive | None = Field(
+        default=None,
+        description="the length of line that one can of marking paint marks",
+        examples=["paint = 500.0"],
+    )
+    cover_depth: Positive | None = Field(
+        default=None, description="the depth of fill over the bed", examples=["cover_depth = 0.5"]
+    )
+    sand_depth: Positive | None = Field(
+        default=None, description="the depth of sand in pipe trenches", examples=["sand_depth = 0.33"]
+    )
+    trench_width: Positive | None = Field(
+        default=None, description="the width of pipe trenches", examples=["trench_width = 1.0"]
+    )
+
+    def broken(self) -> list[Rule]:
+        """List sand without its depth or width."""
+        if (self.sand_depth is None) == (self.trench_width is None):
+            return []
+        given, missing = ("sand_depth", "trench_width")[:: 1 if self.trench_width is None else -1]
+        return [
+            Rule(f"{given} is given, {missing} is not", f"Sand needs both: add {missing}.", (missing, given))
+        ]
+
+
 class SiteTable(Table):
     """The whole file."""
 
@@ -447,6 +500,7 @@ class SiteTable(Table):
     design: DesignTable = DesignTable()
     stakeout: StakeoutTable = StakeoutTable()
     sheet: SheetTable = SheetTable()
+    takeoff: TakeoffTable = TakeoffTable()
 
     def broken(self) -> list[Rule]:
         """List figures of water that cannot be in the units of the site."""
@@ -458,7 +512,23 @@ class SiteTable(Table):
             "design.flush_velocity": self.design.flush_velocity,
         }
         odd = other_units(figures, metric=self.units == "m")
-        return [*self._frozen(), *(Rule(said, remedy, (key, "units")) for key, said, remedy in odd)]
+        return [
+            *self._frozen(),
+            *self._deep(),
+            *(Rule(said, remedy, (key, "units")) for key, said, remedy in odd),
+        ]
+
+    def _deep(self) -> list[Rule]:
+        """List depths and widths of ground work that can only be in another unit."""
+        most, name, other = (1.0, "m", "mm") if self.units == "m" else (3.0, "ft", "inches")
+        found = []
+        for key in ("cover_depth", "sand_depth", "trench_width"):
+            value = getattr(self.takeoff, key)
+            if value is not None and value > most:
+                said = f"{value:g} {name} is more than {most:g} {name}"
+                remedy = f"Lengths are in {name}, not in {other}: check it."
+                found.append(Rule(said, remedy, (f"takeoff.{key}", "units")))
+        return found
 
     def _frozen(self) -> list[Rule]:
         """List water that is ice or steam."""

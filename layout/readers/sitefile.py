@@ -13,12 +13,13 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
-from layout.model import FeatureKind, Frame, Site, xy
+from layout.model import FeatureKind, Frame, Price, Site, xy
 from layout.readers.document import Document, Loc, load, override, shortened
 from layout.readers.geographic import Plane, on_one_plane, unit_said
 from layout.readers.nouns import Shapes, feature_name, site_of
 from layout.readers.points import PointTable
-from layout.readers.references import point_tables
+from layout.readers.prices import read_prices
+from layout.readers.references import inside_folder, point_tables
 from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, outline_of
 from layout.readers.smooth import smoothed, smoothing_note
 from layout.readers.validate import validate
@@ -71,11 +72,13 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     maker = _Maker(document, frame, plane)
     shapes = maker.shapes()
     faults += [*wrong, *unread, *units_wrong, *plane.faults, *maker.faults, *_cross_faults(document)]
+    prices, unpriced = _prices(document)
+    faults += unpriced
     foreign = _crs_faults(document, frame)
     if faults or foreign or table is None or shapes is None:
         kind = SiteError if faults else FrameError
         raise kind(*dict.fromkeys((*faults, *foreign)))
-    site = site_of(table, shapes, frame, file=document.path)
+    site = site_of(table, shapes, frame, file=document.path, prices=prices)
     _refuse_absurd(document, site)
     _refuse_far_guide(document, site)
     once = tuple(f"set for this once, not in the site file: {shortened(text, 60)}" for text in settings)
@@ -86,6 +89,17 @@ def _units(document: Document) -> UnitSet:
     """The site's units; of a file with faults, some that serve to judge its shapes."""
     word = document.get("units")
     return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
+
+
+def _prices(document: Document) -> tuple[tuple[Price, ...], list[Fault]]:
+    """The user's prices, where a file of them is named, and what is wrong with it."""
+    name = document.get("takeoff", "prices")
+    if not isinstance(name, str):
+        return (), []
+    try:
+        return read_prices(inside_folder(document, ("takeoff", "prices"), name), _units(document)), []
+    except LayoutError as error:
+        return (), list(error.faults)
 
 
 def _frame(document: Document, plane: Plane) -> Frame:
