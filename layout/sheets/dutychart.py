@@ -116,5 +116,7 @@ def _line(points: Sequence[tuple[float, float]], pen: Pen) -> Line:
     return Line(layer=layers.TABLE, line=LineString(points), pen=pen)
 
 
-def _letter(text: str, x: float, y: float, align: Align, *, strong: bool = False) -> Text:
-    return Text(layer=layers.TABLE, text=text, at=(x, y), height=_LETTER, align=align, strong=strong)
+def _letter(text: str, x: float, y: float, align: Align, *, strong: bool = False, mask: bool = False) -> Text:
+    return Text(
+        layer=layers.TABLE, text=text, at=(x, y), height=_LETTER, align=align, strong=strong, mask=mask
+    )
