@@ -18,7 +18,7 @@ from layout.runs import fronts, guides
 from layout.runs.carry import carry
 from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
-from layout.runs.tied import Carried, ties
+from layout.runs.tied import Carried, Way
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
 STEEPEST = 3.0
@@ -88,14 +88,14 @@ def lay_runs(
     rows = _capped(rows, rules.most, level, dropped, sided=pattern in _SIDED)
     rows = enforce(rows, cut, dropped)
     fed = _at_manifold(rows, cut)
-    carried = carry(rows, cut, fed=fed, longest=longest)
+    carried, windings = carry(rows, cut, fed=fed, longest=longest)
     runs, carries = _named(carried)
     return Laying(
         pattern=pattern,
         runs=tuple(replace(run, line=level.back(run.line)) for run in runs),
         dropped=tuple(replace(piece, line=level.back(piece.line)) for piece in dropped),
         carries=tuple(replace(join, line=level.back(join.line)) for join in carries),
-        windings=_windings(carried, cut, longest),
+        windings=_windings(carried, windings),
     )
 
 
@@ -301,15 +301,10 @@ def _named(rows: Sequence[Carried]) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
     return tuple(runs), tuple(carries)
 
 
-def _windings(rows: Sequence[Carried], cut: Ground, longest: float) -> tuple[tuple[str, ...], ...]:
-    """The runs that loops tie past obstacles, by the names that :func:`_named` gives them."""
-    if longest <= 0:
-        return ()
+def _windings(rows: Sequence[Carried], windings: Iterable[Way]) -> tuple[tuple[str, ...], ...]:
+    """What loops tie past obstacles, by the names that :func:`_named` gives runs."""
     first = np.cumsum([0, *(len(row.pieces) for row in rows)]).tolist()
-    return tuple(
-        tuple(f"R{first[row] + piece + 1}" for row, piece in winding)
-        for winding in ties(rows, cut, longest=longest).windings
-    )
+    return tuple(tuple(f"R{first[row] + piece + 1}" for row, piece in winding) for winding in windings)
 
 
 def _at_manifold(rows: Sequence[Row], cut: Ground) -> list[bool]:
