@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.model import XY, Design, Feature, FeatureKind, Fitting, xy
 from layout.plane import coordinates, lines_of, points_at, polygons_of
 from layout.sheets import layers
+from layout.sheets.contours import contours, interval_of
 from layout.sheets.figures import Figures
 from layout.sheets.marks import Area, Colour, Dots, Line, Mark, Pen, Symbol, View
 from layout.sheets.seen import ground_of
@@ -38,6 +39,8 @@ def field_marks(design: Design, view: View) -> list[Mark]:
     """All marks of the field in the local plane [m], areas first."""
     return [
         *_ground(design),
+        *_zone_ground(design),
+        *_contours(design),
         *(mark for item in design.site.features for mark in _feature(item, view)),
         *_setbacks(design),
         *_tubing(design),
@@ -121,6 +124,33 @@ def _ground(design: Design) -> list[Mark]:
         Area(layer=layers.USABLE, shape=design.ground.area, fill=Colour.SKY),
         Area(layer=layers.BED, shape=design.site.bed.outline),
     ]
+
+
+def _contours(design: Design) -> list[Mark]:
+    """Draw the contours of the ground where it was surveyed, every fifth heavier."""
+    levels = design.site.bed.levels
+    if levels is None or not levels.points:
+        return []
+    found = contours(levels, interval_of(levels, design.site.frame.units))
+    return [
+        Line(layer=layers.CONTOUR if number % 5 else layers.MAJOR_CONTOUR, line=line)
+        for number, line in found
+    ]
+
+
+def _zone_ground(design: Design) -> list[Mark]:
+    """Shade the ground of every second zone, so that zones can be told apart in black and white."""
+    named = {run.name: run.line for run in design.laying.runs}
+    half = 0.5 * design.site.runs.spacing
+    marks: list[Mark] = []
+    for zone in design.zones[1::2]:
+        lines = shapely.simplify([named[name] for name in zone.runs if name in named], 0.02 * half)
+        # a hair wider than half a spacing, so that no slivers stay between neighbouring runs
+        band = shapely.union_all(shapely.buffer(lines, 1.02 * half, quad_segs=4)).intersection(
+            design.ground.area
+        )
+        marks += [Area(layer=layers.ZONE_AREA, shape=part, fill=Colour.SHADE) for part in polygons_of(band)]
+    return marks
 
 
 def _feature(item: Feature, view: View) -> list[Mark]:

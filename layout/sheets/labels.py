@@ -8,97 +8,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from shapely import LineString, Point
 
-from layout.model import XY, Design, Feature, Run
-from layout.plane import Array, coordinates, lines_of, polygons_of
+from layout.model import Design, Feature, FeatureKind, Run
+from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of
 from layout.sheets import fieldmarks, layers
 from layout.sheets.arrange import LEGIBLE
 from layout.sheets.figures import Figures
+from layout.sheets.groundlabels import ground_labels
+from layout.sheets.labelpen import LETTER, LabelPen, reach_of
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Mark, Symbol, Text, View
 from layout.sheets.placing import REACHES, Board, Spots, along, around, inside, joined
 
-LETTER = 0.08
-"""Height of a capital in labels [in]."""
-ZONE_LETTER = 0.14
+ZONE_LETTER = 0.2
 """Height of a capital in the name of a zone [in]."""
 _LONGEST_NAME = 1.9
 _EVERY = 5
 _PREFERRED = (0.5, 0.38, 0.62)
-_LEADER_DOT = 0.035
 _LONG = 8.0
 """Runs longer than this on paper are named at their ends too [in]."""
 _NEAR_END = 0.08
-_ENOUGH = 1.0
-"""What shows less of itself on a sheet is lettered on the next one [in]."""
 _LEADERS_APART = 0.35
 """Laterals closer than this are named on their first run, not by leaders [in]."""
-
-
-@dataclass(kw_only=True)
-class _Pen:
-    """What the label writers share: the board, the marks made so far, and what found no room."""
-
-    view: View
-    board: Board
-    lettering: Lettering
-    several: bool = False
-    marks: list[Mark] = field(default_factory=list)
-    unplaced: list[str] = field(default_factory=list)
-
-    def write(self, text: str, spots: Spots, *, height: float = LETTER, strong: bool = False) -> bool:
-        """Letter a text at its best free spot; False where there is none."""
-        spot = self.board.place(spots, self.lettering.width(text, height, strong=strong), height)
-        if spot is None:
-            return False
-        turn = math.radians(spot.angle)
-        base = (spot.at[0] + math.sin(turn) * height / 2, spot.at[1] - math.cos(turn) * height / 2)
-        self.marks.append(
-            Text(
-                layer=layers.LABEL,
-                text=text,
-                at=self._plan(base),
-                height=height,
-                angle=spot.angle,
-                align="centre",
-                strong=strong,
-                mask=spot.mask,
-            )
-        )
-        if spot.leader is not None:
-            ends = self.view.to_plan(spot.leader)
-            self.marks.append(Line(layer=layers.LEADER, line=LineString(ends)))
-            tip = (float(ends[1][0]), float(ends[1][1]))
-            self.marks.append(Symbol(layer=layers.LEADER, name="dot", at=tip, size=_LEADER_DOT))
-        return True
-
-    def width(self, text: str, height: float = LETTER, *, strong: bool = False) -> float:
-        """Width of a text [in]."""
-        return self.lettering.width(text, height, strong=strong)
-
-    def holds(self, point: Array) -> bool:
-        """Whether a point on paper lies in the window; one sheet holds everything."""
-        return not self.several or bool(shapely.intersects_xy(self.board.window, point[0], point[1]))
-
-    def shows(self, pieces: Sequence[Array], line: LineString) -> bool:
-        """Whether enough of a line of the plan shows for it to be lettered here."""
-        seen = sum(_reach(piece) for piece in pieces)
-        whole = line.length / self.view.metres_per_inch
-        return seen > 0 if not self.several else seen >= min(_ENOUGH, 0.5 * whole)
-
-    def paper(self, line: LineString) -> list[Array]:
-        """Put a line of the plan on paper, in the pieces that show in the window [in]."""
-        on_paper = shapely.transform(line, self.view.to_paper)
-        return [coordinates(piece) for piece in lines_of(on_paper.intersection(self.board.window))]
-
-    def _plan(self, point: XY) -> XY:
-        x, y = self.view.to_plan([point])[0]
-        return (float(x), float(y))
 
 
 def label_marks(
@@ -137,7 +72,7 @@ def label_marks(
     room = (left + 0.06, bottom + 0.06, right - 0.06, top - 0.06)
     bed = shapely.transform(design.site.bed.outline, view.to_paper)
     board = Board(room, fieldmarks.linework(marks, view), avoid=bed)
-    pen = _Pen(view=view, board=board, lettering=lettering, several=several)
+    pen = LabelPen(view=view, board=board, lettering=lettering, several=several)
     _claim_symbols(pen, marks)
     _zones(pen, design)
     _runs(pen, design, figures)
@@ -148,10 +83,11 @@ def label_marks(
     _setbacks(pen, design, figures, dimensioned)
     _bed(pen, design, figures)
     _arrows(pen, design)
+    ground_labels(pen, design)
     return pen.marks, tuple(pen.unplaced)
 
 
-def _claim_symbols(pen: _Pen, marks: Sequence[Mark]) -> None:
+def _claim_symbols(pen: LabelPen, marks: Sequence[Mark]) -> None:
     for mark in marks:
         if isinstance(mark, Symbol):
             at = pen.view.to_paper([mark.at])[0]
@@ -160,7 +96,7 @@ def _claim_symbols(pen: _Pen, marks: Sequence[Mark]) -> None:
             _claim_dimension(pen, mark)
 
 
-def _claim_dimension(pen: _Pen, mark: Mark) -> None:
+def _claim_dimension(pen: LabelPen, mark: Mark) -> None:
     if isinstance(mark, Text):
         x, y = pen.view.to_paper([mark.at])[0]
         pen.board.claim(pen.lettering.box(mark, at=(float(x), float(y))))
@@ -168,13 +104,13 @@ def _claim_dimension(pen: _Pen, mark: Mark) -> None:
         pen.board.claim(shapely.transform(mark.line, pen.view.to_paper).buffer(0.015))
 
 
-def _zones(pen: _Pen, design: Design) -> None:
+def _zones(pen: LabelPen, design: Design) -> None:
     """Letter the name of each zone across its middle run, where there are several."""
     named = {run.name: run.line for run in design.laying.runs}
     for zone in design.zones if len(design.zones) > 1 else ():
         name = f"ZONE {zone.number}"
         in_order = sorted(zone.runs, key=lambda name: list(named).index(name))
-        pieces = sorted(pen.paper(named[in_order[len(in_order) // 2]]), key=_reach, reverse=True)
+        pieces = sorted(pen.paper(named[in_order[len(in_order) // 2]]), key=reach_of, reverse=True)
         width = pen.width(name, ZONE_LETTER, strong=True)
         if not pieces and pen.several:
             continue
@@ -183,7 +119,7 @@ def _zones(pen: _Pen, design: Design) -> None:
             pen.unplaced.append(name)
 
 
-def _runs(pen: _Pen, design: Design, figures: Figures) -> None:
+def _runs(pen: LabelPen, design: Design, figures: Figures) -> None:
     """Letter name and length along each run; every fifth where runs lie too close."""
     runs = design.laying.runs
     apart = design.site.runs.spacing / pen.view.metres_per_inch
@@ -201,9 +137,9 @@ def _runs(pen: _Pen, design: Design, figures: Figures) -> None:
         pen.unplaced.append(f"runs between those lettered (every {step}th)")
 
 
-def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: float) -> bool:
+def _label_run(pen: LabelPen, run: Run, figures: Figures, *, prefer: float, apart: float) -> bool:
     """Letter name and length beside the run, else in it, else the name alone, else with a leader."""
-    pieces = sorted(pen.paper(run.line), key=_reach, reverse=True)
+    pieces = sorted(pen.paper(run.line), key=reach_of, reverse=True)
     if pen.several and not pen.shows(pieces, run.line):
         return True
     if not pieces:
@@ -224,27 +160,36 @@ def _label_run(pen: _Pen, run: Run, figures: Figures, *, prefer: float, apart: f
     return pen.write(run.name, _about(pieces[0], pen.width(run.name)))
 
 
-def _label_ends(pen: _Pen, name: str, piece: Array) -> None:
+def _label_ends(pen: LabelPen, name: str, piece: Array) -> None:
     """Letter the name again near both ends of a run so long that one would have to look for it."""
-    if _reach(piece) < _LONG:
+    if reach_of(piece) < _LONG:
         return
     for share in (0.06, 0.94):
         spots = along(piece, pen.width(name), LETTER, prefer=share, above=0.0, mask=True)
         pen.write(name, spots.only(spots.cost < 0.8 * _NEAR_END))
 
 
-def _pump(pen: _Pen, design: Design) -> None:
+def _pump(pen: LabelPen, design: Design) -> None:
     if design.site.pump is None:
         return
     at = pen.view.to_paper([design.site.pump.at])[0]
-    if not pen.holds(at):
+    if not pen.holds(at) or _in_named_tank(design):
         return
     spots = around((at[0], at[1]), pen.width("pump tank"), size=fieldmarks.PUMP / 2)
     if not pen.write("pump tank", spots):
         pen.unplaced.append("pump tank")
 
 
-def _laterals(pen: _Pen, design: Design) -> None:
+def _in_named_tank(design: Design) -> bool:
+    """Whether the pump stands in or on a tank or building of the site, whose own name is lettered."""
+    at = Point(design.site.pump.at) if design.site.pump is not None else Point()
+    return any(
+        item.kind in {FeatureKind.TANK, FeatureKind.BUILDING} and item.shape.distance(at) <= TOLERANCE
+        for item in design.site.features
+    )
+
+
+def _laterals(pen: LabelPen, design: Design) -> None:
     """Letter each lateral's name at the end that is fed; only every fifth where they lie close."""
     named = {run.name: run.line for run in design.laying.runs}
     # A leader points at the foot of the riser, so that the run's end stays in sight.
@@ -275,7 +220,7 @@ def _laterals(pen: _Pen, design: Design) -> None:
         pen.unplaced.append(f"laterals between those lettered (every {_EVERY}th)")
 
 
-def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
+def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
     """Letter kind, size and length along each manifold and line, or beside it with a leader."""
     for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
         for pipe in found:
@@ -283,7 +228,7 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
             zone = f"Z{pipe.zone} " if len(design.zones) > 1 else ""
             text = f"{zone}{size} {pipe.kind} {what}, {length}"
             width = pen.width(text)
-            pieces = sorted(pen.paper(pipe.line), key=_reach, reverse=True)
+            pieces = sorted(pen.paper(pipe.line), key=reach_of, reverse=True)
             if not pieces or not pen.shows(pieces, pipe.line):
                 continue
             beside = 0.5 * LETTER + 0.05
@@ -296,10 +241,6 @@ def _pipes(pen: _Pen, design: Design, figures: Figures) -> None:
                 pen.unplaced.append(f"{zone}{pipe.kind} {what}")
 
 
-def _reach(piece: Array) -> float:
-    return float(np.hypot(*np.diff(piece, axis=0).T).sum())
-
-
 def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)) -> Spots:
     """List spots with a leader to one of several points of a line on paper."""
     line = LineString(piece)
@@ -307,7 +248,7 @@ def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 
     return joined([around((at.x, at.y), width, reaches=REACHES[:6]) for at in points])
 
 
-def _features(pen: _Pen, design: Design) -> None:
+def _features(pen: LabelPen, design: Design) -> None:
     """Letter the name of each feature: in it, along it, or beside it."""
     for item in design.site.features:
         if not item.shape.intersects(_ground_window(pen)):
@@ -317,11 +258,11 @@ def _features(pen: _Pen, design: Design) -> None:
             pen.unplaced.append(name)
 
 
-def _ground_window(pen: _Pen) -> shapely.Polygon:
+def _ground_window(pen: LabelPen) -> shapely.Polygon:
     return shapely.transform(pen.board.window, pen.view.to_plan)
 
 
-def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[Spots]:
+def _feature_spots(pen: LabelPen, item: Feature, width: float) -> list[Spots]:
     """List sets of spots, each tried when the one before gave no room."""
     shape = shapely.transform(item.shape, pen.view.to_paper).intersection(pen.board.window)
     if isinstance(shape, Point):
@@ -344,7 +285,7 @@ def _feature_spots(pen: _Pen, item: Feature, width: float) -> list[Spots]:
     ]
 
 
-def _setbacks(pen: _Pen, design: Design, figures: Figures, dimensioned: frozenset[str]) -> None:
+def _setbacks(pen: LabelPen, design: Design, figures: Figures, dimensioned: frozenset[str]) -> None:
     """Letter the distance along the limit of each setback that is not dimensioned."""
     for item in design.site.features:
         if item.setback <= 0 or item.name in dimensioned:
@@ -355,7 +296,7 @@ def _setbacks(pen: _Pen, design: Design, figures: Figures, dimensioned: frozense
         pieces = [
             piece for area in polygons_of(zone) for piece in pen.paper(LineString(area.exterior.coords))
         ]
-        pieces = sorted(pieces, key=_reach, reverse=True)
+        pieces = sorted(pieces, key=reach_of, reverse=True)
         if not pieces:
             continue
         placed = any(
@@ -366,11 +307,11 @@ def _setbacks(pen: _Pen, design: Design, figures: Figures, dimensioned: frozense
             pen.unplaced.append(f"setback of {pen.lettering.clean(item.name)}")
 
 
-def _in_line(pen: _Pen, text: str, piece: Array) -> Spots:
+def _in_line(pen: LabelPen, text: str, piece: Array) -> Spots:
     return along(piece, pen.width(text), LETTER, prefer=0.5, above=0.0, mask=True)
 
 
-def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
+def _bed(pen: LabelPen, design: Design, figures: Figures) -> None:
     text = f"edge of bed, {figures.area_of(design.site.bed.outline.area)}"
     width = pen.width(text)
     shares = tuple(i / 12 for i in range(12))
@@ -381,7 +322,7 @@ def _bed(pen: _Pen, design: Design, figures: Figures) -> None:
         pen.unplaced.append("edge of bed")
 
 
-def _arrows(pen: _Pen, design: Design) -> None:
+def _arrows(pen: LabelPen, design: Design) -> None:
     """Set an arrow near both ends of each run and on each pipe, where nothing is lettered."""
     apart = design.site.runs.spacing / pen.view.metres_per_inch
     size = min(fieldmarks.ARROW, 0.8 * apart)

@@ -30,7 +30,12 @@ RETURN_MANIFOLD = _layer("C-SSWR-MANR-N", "return manifold", 0.70, Dash.LONG)
 RISER = _layer("C-SSWR-RISR-N", "riser from manifold to run", 0.35)
 SUPPLY = _layer("C-SSWR-SUPP-N", "supply line", 0.50)
 RETURN = _layer("C-SSWR-RETN-N", "return line", 0.50, Dash.LONG)
-ZONE = _layer("C-SSWR-ZONE-N", "limit between zones", 0.25, Dash.CENTRE)
+ZONE = _layer("C-SSWR-ZONE-N", "limit between zones", 0.50, Dash.CENTRE)
+ZONE_AREA = Layer(
+    name="C-SSWR-ZNAR-N",
+    description="ground of every second zone",
+    pen=Pen(weight=0.13, colour=Colour.SHADE),
+)
 ZONE_VALVE = _layer("C-SSWR-VALV-N", "zone valve", 0.18)
 CHECK_VALVE = _layer("C-SSWR-CHKV-N", "check valve", 0.18)
 AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
@@ -46,6 +51,10 @@ FLOW = _layer("C-SSWR-FLOW-N", "way the water goes", 0.18)
 LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
 MASK = _layer("C-ANNO-MASK-N", "masks under lettering", 0.13)
 LEADER = _layer("C-ANNO-LEAD-N", "leaders of labels", 0.13)
+CONTOUR = _layer("C-TOPO-MINR-E", "contour", 0.18, Dash.SHORT, Colour.GREY)
+MAJOR_CONTOUR = _layer("C-TOPO-MAJR-E", "contour, every fifth", 0.25, Dash.LONG, Colour.GREY)
+SPOT = _layer("C-TOPO-SPOT-E", "surveyed level", 0.18)
+GRID = _layer("C-ANNO-GRID-N", "site coordinates", 0.13)
 MATCH = _layer("C-ANNO-MATC-N", "match line", 0.70, Dash.CENTRE)
 DIMENSION = _layer("C-ANNO-DIMS-N", "dimensions", 0.13)
 LEGEND = _layer("C-ANNO-LEGN-N", "legend", 0.18)
@@ -73,6 +82,7 @@ ALL: tuple[Layer, ...] = (
     *(
         BED,
         USABLE,
+        ZONE_AREA,
         SETBACK,
         RUN,
         EMITTER,
@@ -93,6 +103,7 @@ ALL: tuple[Layer, ...] = (
         RISER_POINT,
     ),
     *FEATURES.values(),
+    *(CONTOUR, MAJOR_CONTOUR, SPOT, GRID),
     *(LABEL, MASK, LEADER, DIMENSION, MATCH, LEGEND, TABLE, TITLE, VIEWPORT),
 )
 """Every layer, in the order of the legend."""

@@ -63,6 +63,8 @@ def _wave(y: float) -> Stroke:
 
 SYMBOLS: dict[str, tuple[Stroke | Disc, ...]] = {
     "arrow": (Stroke(points=((0.5, 0.0), (-0.5, 0.28), (-0.5, -0.28)), closed=True, filled=True),),
+    "grid cross": (_segment((-0.5, 0.0), (0.5, 0.0)), _segment((0.0, -0.5), (0.0, 0.5))),
+    "level": (_segment((-0.5, -0.5), (0.5, 0.5)), _segment((-0.5, 0.5), (0.5, -0.5))),
     "dot": (Disc(radius=0.5, filled=True),),
     "balloon": (Disc(radius=0.5),),
     "north": (

@@ -6,7 +6,7 @@
 from layout.terrain.known import height_findings, known_heights
 from layout.terrain.levelline import LevelLine, bearing_on, level_line
 from layout.terrain.slopes import ground_findings, run_slopes, slope_checks, slopes_along
-from layout.terrain.surface import heights, surveyed_share
+from layout.terrain.surface import heights, surface_of, surveyed_share
 from layout.terrain.zonelevels import air_places, level_findings, pitch_checks, zone_levels
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "run_slopes",
     "slope_checks",
     "slopes_along",
+    "surface_of",
     "surveyed_share",
     "zone_levels",
 ]

@@ -58,6 +58,11 @@ class Surface:
         return Polygon(coordinates(shapely.MultiPoint(self.points).convex_hull))
 
     @property
+    def triangles(self) -> NDArray[np.intp]:
+        """The corners of each triangle, by their number, shape (t, 3)."""
+        return np.asarray(self._mesh.simplices, dtype=np.intp)
+
+    @property
     def spacing(self) -> float:
         """Mean distance between surveyed points [m]."""
         return math.sqrt(self.ground.area / len(self.points))
