@@ -8,6 +8,7 @@ the obstacle parts near its flank is as good as whole: a loop about the flank le
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -110,18 +111,23 @@ def ties(rows: Sequence[Carried], loops: Loops, *, longest: float) -> Ties:
     Returns
     -------
     Ties
-        The best found: for each obstacle in its turn, which of its outermost rows loops lead round it.
+        The best found by choosing, one or two at a time, which rows loops lead round which obstacle.
     """
     field_ = _Field(rows, loops, longest)
-    chosen: list[tuple[int, ...]] = [()] * len(field_.groups)
-    best = field_.tied(chosen)
-    for number in range(len(chosen)):
-        for option in field_.rounded(number):
-            tried = [*chosen[:number], option, *chosen[number + 1 :]]
-            found = field_.tied(tried)
-            if (found.cost, found.blank) < (best.cost, best.blank):
-                best, chosen = found, tried
+    best, chosen = field_.tied(frozenset()), frozenset[Gap]()
+    while best.cost > 0 and longest > 0:
+        free = [gap for gap in field_.gaps if gap not in chosen and field_.round_(gap) is not None]
+        more = [*((gap,) for gap in free), *itertools.combinations(free, 2)]
+        tried = [(field_.tied(chosen | frozenset(gaps)), chosen | frozenset(gaps)) for gaps in more]
+        found, then = min(tried, key=lambda option: (option[0].cost, option[0].blank), default=(best, chosen))
+        if found.cost >= best.cost:
+            break
+        best, chosen = found, then
     return best
+
+
+Gap = tuple[int, int]
+"""A place where an obstacle parts a row, as the row and the line before it."""
 
 
 class _Field:
@@ -130,78 +136,69 @@ class _Field:
     def __init__(self, rows: Sequence[Carried], loops: Loops, longest: float) -> None:
         self.rows, self.loops, self.longest = rows, loops, longest
         self.lines = [row.lines() for row in rows]
-        self.whole = {k for k, row in enumerate(rows) if row.fed and len(self.lines[k]) == 1}
-        self.parted = {k for k, row in enumerate(rows) if row.fed and len(self.lines[k]) == 2}
-        self.groups = _neighbours(self.parted)
-        self._loops: dict[tuple[int, int, bool], float | None] = {}
-        self._rounds: dict[int, float | None] = {}
+        self.gaps = [
+            (k, part) for k, row in enumerate(rows) for part in range(len(self.lines[k]) - 1) if row.fed
+        ]
+        self._loops: dict[tuple[int, int, int, int, bool], float | None] = {}
+        self._rounds: dict[Gap, float | None] = {}
 
-    def rounded(self, number: int) -> list[tuple[int, ...]]:
-        """The ways to choose which of the outermost rows at an obstacle loops lead round it."""
-        if self.longest <= 0:
-            return []
-        ends = sorted({self.groups[number][0], self.groups[number][-1]})
-        can = [k for k in ends if self._round(k) is not None]
-        return [(k,) for k in can] + ([tuple(can)] if len(can) > 1 else [])
-
-    def tied(self, round_: Sequence[tuple[int, ...]]) -> Ties:
-        """What comes of the choice which rows loops lead round the obstacles."""
-        led = {k for rows in round_ for k in rows}
-        whole = self.whole | led
+    def tied(self, led: frozenset[Gap]) -> Ties:
+        """What comes of the choice where loops lead rows round obstacles."""
+        spans = [self._spans(k, led) for k in range(len(self.rows))]
+        whole = {k for k, row in enumerate(self.rows) if row.fed and len(spans[k]) == 1}
+        parted = {k for k, row in enumerate(self.rows) if row.fed and len(spans[k]) == 2}
+        last = [parts[-1] for parts in spans]
         # a line between two obstacles has both its ends inside the bed, and so has what lies beyond in a row not fed
         unfed = sum(
-            max(len(parts) - (2 if row.fed else 1), 0)
-            for row, parts in zip(self.rows, self.lines, strict=True)
+            max(len(parts) - (2 if row.fed else 1), 0) for row, parts in zip(self.rows, spans, strict=True)
         )
         ways: list[Way] = []
         used: set[int] = set()
         far = inside = 0
-        for group in _neighbours(self.parted - led):
+        for group in _neighbours(parted):
             beside = [k for k in (group[0] - 1, group[-1] + 1) if k in whole and k not in used]
-            made, left = self._wound(group, beside, whole)
+            made, left = self._wound(group, beside, last)
             unfed += left
             for order in made:
                 back = order[-1] in whole
                 far += not back and len(order) % 2
                 inside += not back and len(order) % 2 == 0
                 used.update(whole.intersection(order))
-                ways.append(self._way(order, whole))
-        ways += [self._way((k,), whole) for k in sorted(led - used)]
+                ways.append(_way(order, last))
+        ways += [_way((k,), last) for k in sorted(whole - used) if len(last[k]) > 1]
+        stubs = {k for k, row in enumerate(self.rows) if row.fed and len(spans[k]) > 1}
+        ways += [tuple((k, part) for part in spans[k][0]) for k in sorted(stubs) if len(spans[k][0]) > 1]
         far += sum(len(group) % 2 for group in _neighbours(whole - used))
-        stubs = {k for k, row in enumerate(self.rows) if row.fed and len(self.lines[k]) > 1}
-        inside += sum(len(group) % 2 for group in _neighbours(stubs - led))
+        inside += sum(len(group) % 2 for group in _neighbours(stubs))
         return Ties(
             windings=tuple(tuple((k, self.lines[k][part][0]) for k, part in way) for way in sorted(ways)),
             unfed=unfed,
             far=far,
             inside=inside,
-            blank=math.fsum(self._round(k) or 0.0 for k in led),
+            blank=math.fsum(self.round_(gap) or 0.0 for gap in led),
         )
 
-    def _way(self, order: Sequence[int], whole: set[int]) -> Way:
-        """The lines of some rows in the order of flow: of a whole row all, else the one beyond the obstacle."""
-        found: list[tuple[int, int]] = []
-        for place, k in enumerate(order):
-            count = len(self.lines[k])
-            parts = range(count) if k in whole else range(count - 1, count)
-            found += [(k, part) for part in (parts if place % 2 == 0 else reversed(parts))]
-        return tuple(found)
+    def _spans(self, k: int, led: frozenset[Gap]) -> list[range]:
+        """The lines of a row, those between which loops lead round an obstacle together."""
+        count = len(self.lines[k])
+        starts = [0, *(part + 1 for part in range(count - 1) if (k, part) not in led)]
+        return [range(a, b) for a, b in zip(starts, [*starts[1:], count], strict=True)]
 
     def _wound(
-        self, group: Sequence[int], beside: Iterable[int], whole: set[int]
+        self, group: Sequence[int], beside: Iterable[int], last: Sequence[range]
     ) -> tuple[list[tuple[int, ...]], int]:
         """Rows in the order in which they are wound to reach lines beyond an obstacle, and how many lines stay dry."""
         before, after = group[0] - 1, group[-1] + 1
         if before in beside and after in beside and len(group) % 2 == 0:
             through = (before, *group, after)
-            if self._reach(through, whole) == len(through):
+            if self._reach(through, last) == len(through):
                 return [through], 0
         ways = [
             (start, *order)
             for start, order in ((before, group), (after, list(reversed(group))))
             if start in beside
         ]
-        reach = [self._reach(way, whole) - 1 for way in ways]
+        reach = [self._reach(way, last) - 1 for way in ways]
         for way, count in zip(ways, reach, strict=True):
             if count == len(group):
                 return [way], 0
@@ -215,52 +212,61 @@ class _Field:
         made = [ways[0][: first + 1], ways[1][: second + 1]]
         return [way for way in made if len(way) > 1], len(group) - first - second
 
-    def _reach(self, order: Sequence[int], whole: set[int]) -> int:
+    def _reach(self, order: Sequence[int], last: Sequence[range]) -> int:
         """How many rows loops can tie in some order, the first walked outward, within the longest lateral."""
-        total = self._length(order[0], whole)
+        total = self._length(order[0], last)
         for place, (here, there) in enumerate(pairwise(order)):
-            loop = self._loop(here, there, outer=place % 2 == 0)
+            loop = self._loop(here, there, last, outer=place % 2 == 0)
             if loop is None:
                 return place + 1
-            total += loop + self._length(there, whole)
+            total += loop + self._length(there, last)
             if total > self.longest:
                 return place + 1
         return len(order)
 
-    def _length(self, k: int, whole: set[int]) -> float:
-        """Of a whole row, or of the line of a row beyond an obstacle [m]."""
-        row, parts = self.rows[k], self.lines[k]
-        if k not in whole:
-            return row.length(parts[-1])
-        round_ = self._round(k) or 0.0 if len(parts) > 1 else 0.0
-        return math.fsum((*(row.length(part) for part in parts), round_))
+    def _length(self, k: int, last: Sequence[range]) -> float:
+        """Of the last lines of a row, and the loops between them [m]."""
+        row, parts = self.rows[k], last[k]
+        rounds = [self.round_((k, part)) or 0.0 for part in parts[:-1]]
+        return math.fsum((*(row.length(self.lines[k][part]) for part in parts), *rounds))
 
-    def _loop(self, here: int, there: int, *, outer: bool) -> float | None:
-        """Length of a loop between the outer or the inner ends of two last lines [m]; None if there is none."""
-        key = (min(here, there), max(here, there), outer)
+    def _loop(self, here: int, there: int, last: Sequence[range], *, outer: bool) -> float | None:
+        """Length of a loop between outer or inner ends of the last lines of two rows [m]; None if there is none."""
+        one, other = sorted((here, there))
+        key = (one, other, last[one][0], last[other][0], outer)
         if key not in self._loops:
-            tips = []
-            for k in key[:2]:
-                first, last = self.lines[k][-1]
-                tips.append(self.rows[k].pieces[last if outer else first])
+            tips = [
+                self.rows[k].pieces[self.lines[k][-1][1] if outer else self.lines[k][last[k][0]][0]]
+                for k in (one, other)
+            ]
             end = -1 if outer else 0
             loop = self.loops.between((tips[0], tips[1]), (end, end), tubing=self._tubing(here))
             self._loops[key] = None if loop is None else float(loop.length)
         return self._loops[key]
 
-    def _round(self, k: int) -> float | None:
-        """Length of a loop that leads a row round an obstacle, from its first line to its last [m]."""
-        if k not in self._rounds:
-            (_, last), (first, _) = self.lines[k]
-            tips = self.rows[k].pieces[last], self.rows[k].pieces[first]
+    def round_(self, gap: Gap) -> float | None:
+        """Length of a loop that leads a row round an obstacle, from one line to the next [m]."""
+        if gap not in self._rounds:
+            k, part = gap
+            (_, before), (after, _) = self.lines[k][part : part + 2]
+            tips = self.rows[k].pieces[before], self.rows[k].pieces[after]
             loop = self.loops.between(tips, (-1, 0), tubing=self._tubing(k), beside=ROUND)
-            self._rounds[k] = None if loop is None else float(loop.length)
-        return self._rounds[k]
+            self._rounds[gap] = None if loop is None else float(loop.length)
+        return self._rounds[gap]
 
     def _tubing(self, k: int) -> list[LineString]:
         """Tubing in and beside a row."""
         rows = self.rows[max(k - WINDOW, 0) : k + WINDOW + 1]
         return [line for row in rows for line in (*row.pieces, *row.blank())]
+
+
+def _way(order: Sequence[int], last: Sequence[range]) -> Way:
+    """The last lines of some rows in the order of flow: the first row walked outward, the next back."""
+    return tuple(
+        (k, part)
+        for place, k in enumerate(order)
+        for part in (last[k] if place % 2 == 0 else reversed(last[k]))
+    )
 
 
 def _neighbours(numbers: Iterable[int]) -> list[list[int]]:
