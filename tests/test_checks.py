@@ -14,6 +14,7 @@ from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from layout.checks import JUDGEMENT, LISTED, design_checks
+from layout.checks.tubing import loops
 from layout.emitters import place_emitters
 from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
@@ -26,6 +27,7 @@ from layout.model import (
     Feature,
     FeatureKind,
     Frame,
+    Join,
     LateralRules,
     Laying,
     ManifoldRules,
@@ -140,6 +142,7 @@ def test_a_sound_layout_passes_all() -> None:
     checks = checked(site(), coverage=replace(GOOD, dry=1.2 * FOOT))
     assert list(checks) == [
         "least clearance to the bed's edge",
+        "least distance from loops to other tubing",
         "least gap between runs side by side",
         "places where runs are broken by a bend too tight for the tubing",
         "places where runs cross",
@@ -288,7 +291,24 @@ def test_a_short_run_fails() -> None:
 def test_laterals_longer_than_the_longest_are_named() -> None:
     check = checked(site(laterals=LateralRules(runs=2, longest=197 * FOOT)))["longest lateral, with loops"]
     assert not check.ok
-    assert check.place == "L1, L2, L3"
+    assert check.place == (
+        "L1 from (1001.00, 2011.00), L2 from (1001.00, 2007.00), L3 from (1001.00, 2003.00)"
+    )
+
+
+def test_a_loop_right_beside_other_tubing_fails_with_its_place() -> None:
+    runs = six_runs()
+    one = Join(kind="loop", start="R1", end="R2", line=LineString(np.array([(99, 11), (99, 9)]) * FOOT))
+    long = Join(kind="loop", start="R2", end="R3", line=LineString(np.array([(1, 9), (1, 6.9)]) * FOOT))
+    stray = replace(long, line=LineString(np.array([(1, 9), (1, 5.1), (1.5, 5.1), (1.5, 7)]) * FOOT))
+    (good,) = loops(site(), runs, [one, long])
+    assert good.ok
+    assert good.value == pytest.approx(1.9 * FOOT)
+    (bad,) = loops(site(), runs, [one, stray])
+    assert not bad.ok
+    assert bad.value == pytest.approx(0.1 * FOOT)
+    assert bad.place.startswith("the loop from R2 to R3 and R4 at (100")
+    assert not list(loops(site(), runs, []))
 
 
 def test_tubing_no_riser_reaches_fails() -> None:

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from layout.model import XY, Bed
-from layout.plane import coordinates
+from layout.plane import TOLERANCE, coordinates
 
 REACH_SPACINGS = 4.0
 """A loop may always reach this far, in row spacings."""
@@ -50,6 +50,8 @@ class Loops:
         self._spacing = spacing
         self._bed = bed
         self._kept_clear = kept_clear or MultiPolygon()
+        # A loop along the edge of a zone lies neither in it nor out of it.
+        self._within = self._kept_clear.buffer(-TOLERANCE)
         self._rings = [] if bed is None else _rings(bed, self._kept_clear)
         shapely.prepare(self._kept_clear)
         if bed is not None:
@@ -82,6 +84,8 @@ class Loops:
         if not self._clear(loop):
             along = self._along_limit(start, end)
             if along is None or along.length > DETOUR * reach or not self._inside(along):
+                return None
+            if self._within.intersects(along):
                 return None
             loop = along
         inner = LineString(substring(loop, 1e-3, 1 - 1e-3, normalized=True).coords)
