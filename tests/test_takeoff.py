@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString
 
+from layout.cutting import cut_coils
 from layout.emitters import field_totals, place_emitters
 from layout.fittings import place_fittings
 from layout.laterals import join_runs
@@ -28,9 +30,11 @@ from layout.model import (
     Run,
     Sides,
     Site,
+    TakeoffRules,
 )
 from layout.stakes import stake_out
-from layout.takeoff import count_parts
+from layout.takeoff import ITEMS, base_item, count_parts
+from layout.takeoff.items import BY_THE_UNIT
 from layout.units import FOOT
 from tests.fields import curved_field
 
@@ -115,9 +119,11 @@ def test_three_pairs_of_thirty_metres() -> None:
     tips += [riser.line.coords[0] for riser in plumbing.risers]
     bends = [point for pipe in pipes for point in pipe.line.simplify(site.stakeout.tolerance).coords]
     assert net["other stake"] == 2 + 4 + len({(round(x, 2), round(y, 2)) for x, y in (*tips, *bends)})
-    assert net["supply manifold pipe"] == pytest.approx(2.4)
-    # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3: side by side from 2.7 to 0.9.
-    assert net["manifold trench"] == pytest.approx(2.4 + 0.6)
+    # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3; the supply goes on to half an offset past the last.
+    assert net["supply manifold pipe"] == pytest.approx(3.3 - 0.15)
+    assert net["return manifold pipe"] == pytest.approx(2.7 - 0.3)
+    # the return lies beside the supply all along
+    assert net["manifold trench"] == pytest.approx(3.3 - 0.15)
     assert net["loop"] == 3
     assert parts["loop"].order == 0
     assert net["tubing trench"] == pytest.approx(180 + 1.8 + net["riser tubing"])
@@ -172,6 +178,83 @@ def test_blank_tubing_past_an_obstacle_takes_couplings() -> None:
     assert items["tubing coupling"] == 2
     assert "loop elbow" not in items
     assert items["blank tubing"] == pytest.approx(2 * math.sqrt(5))
+
+
+def ruled(rules: TakeoffRules, *, cut: float = 0.0) -> tuple[dict[str, Part], tuple[Run, ...], Plumbing]:
+    """Six runs of 30 m in pairs, with rules of the takeoff, and with a cut list of coils of a length [m]."""
+    _, runs, joins, plumbing = counted(curved_field("m").site, 6, 30.0)
+    site = replace(curved_field("m").site, takeoff=rules)
+    site = replace(site, tubing=replace(site.tubing, coil=cut or site.tubing.coil))
+    cuts = cut_coils(runs, site.tubing, waste=rules.waste) if cut else None
+    parts = count_parts(site, runs, joins, plumbing, cuts=cuts)
+    return {part.item: part for part in parts}, runs, plumbing
+
+
+def test_staples_are_no_farther_apart_than_stated() -> None:
+    parts, *_ = ruled(TakeoffRules(staple_interval=1.2, staple_box=50))
+    # 30 m are 25 intervals of 1.2 m, so 26 staples a run; a loop of 0.6 m has one at both its ends
+    assert parts["staple"].net == 6 * 26 + 3 * 2
+    assert (parts["staple"].packs, parts["staple"].order, parts["staple"].sold) == (4, 200, "box")
+    assert "staple" not in ruled(TakeoffRules())[0]
+
+
+def test_paint_sand_and_cover() -> None:
+    parts, _, plumbing = ruled(TakeoffRules(paint=50.0, cover_depth=0.2, sand_depth=0.1, trench_width=0.3))
+    trench = math.fsum(item.line.length for item in plumbing.trenches)
+    assert parts["marking paint"].net == pytest.approx((180 + 1.8 + trench) / 50)
+    assert parts["marking paint"].order == 4
+    assert parts["sand"].net == pytest.approx(trench * 0.3 * 0.1)
+    assert parts["cover"].net == pytest.approx(curved_field("m").site.bed.outline.area * 0.2)
+    assert (parts["sand"].unit, parts["cover"].unit) == ("volume", "volume")
+
+
+def test_blank_tubing_and_risers_come_off_one_coil_where_it_is_stated() -> None:
+    alone, *_ = ruled(TakeoffRules())
+    assert (alone["blank tubing"].order, alone["riser tubing"].order) == (2.0, 3.0)  # 1.8 and 2.7 m with 5 %
+    together, *_ = ruled(TakeoffRules(blank_coil=50.0))
+    assert "riser tubing" not in together
+    assert together["blank tubing"].net == pytest.approx(1.8 + 2.7)
+    assert (together["blank tubing"].order, together["blank tubing"].sold) == (50.0, "coil")
+
+
+def test_waste_of_kinds_and_of_single_items() -> None:
+    parts, *_ = ruled(TakeoffRules(waste=0.1, wastes=(("supply tee", 0.5), ("blank tubing", 0.0))))
+    assert (parts["emitting tubing"].waste, parts["supply manifold pipe"].waste) == (0.1, 0.1)
+    assert (parts["blank tubing"].waste, parts["supply riser"].waste) == (0.0, 0.0)
+    assert (parts["supply tee"].net, parts["supply tee"].order) == (2, 3)
+
+
+def test_no_fewer_coils_than_the_cut_list_takes() -> None:
+    parts, *_ = ruled(TakeoffRules(), cut=50.0)
+    # 180 m and 5 % would be four coils of 50 m; but each holds one run of 30 m only
+    assert (parts["emitting tubing"].packs, parts["emitting tubing"].order) == (6, 300.0)
+    assert "splice coupling" not in parts
+    spliced, *_ = ruled(TakeoffRules(), cut=20.0)
+    assert spliced["splice coupling"].net == 6
+    assert spliced["emitting tubing"].packs >= 10
+
+
+def test_every_item_is_one_that_can_be_priced() -> None:
+    rules = TakeoffRules(staple_interval=1.0, cover_depth=0.1, sand_depth=0.1, trench_width=0.3)
+    parts, *_ = ruled(rules)
+    assert {base_item(item) for item, part in parts.items() if part.bought} <= set(ITEMS)
+    for item, part in parts.items():
+        if part.bought:
+            assert part.unit == ITEMS[item].unit
+            assert part.sold in {ITEMS[item].sold, BY_THE_UNIT, ""}
+
+
+def test_pipe_of_two_sizes_stands_in_two_lines() -> None:
+    _, runs, joins, plumbing = counted(curved_field().site, 6, 30.0)
+    line = Pipe(kind="supply", line=LineString([(-9, 0), (-2, 0)]), diameter=0.0508)
+    parts = count_parts(curved_field().site, runs, joins, replace(plumbing, lines=(line,)))
+    net = {part.item: part.net for part in parts}
+    assert net["supply line pipe, 2 in"] == 7.0
+    assert net["supply manifold pipe, 1 in"] == math.fsum(
+        pipe.line.length for pipe in plumbing.manifolds if pipe.kind == "supply"
+    )
+    assert net["supply tee, 1 in"] == 2
+    assert "return tee" in net
 
 
 @given(count=st.integers(1, 12), per_lateral=st.integers(1, 5), length=st.floats(3.5, 40.0))

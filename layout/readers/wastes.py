@@ -27,7 +27,7 @@ def share_of(value: Any, what: str = "") -> float:
         )
     if value > 100:
         raise wrong(f"{what}found {quoted(value)}, but it must be 100 per cent at most")
-    return value / 100.0
+    return float(value) / 100.0
 
 
 def _waste(value: Any) -> dict[str, float]:
