@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 import math
+from typing import Any
 
 import numpy as np
 from shapely import LineString, Point
@@ -11,7 +11,6 @@ from shapely import LineString, Point
 from layout.model import XY, Design, Join, Run
 from layout.plane import coordinates
 from layout.sheets import layers
-from layout.sheets.arcs import fit
 from layout.sheets.details.picture import LETTER, Picture, Window, north_words, scale_for, window_around
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
@@ -23,7 +22,9 @@ AROUND = 1.6
 _ELBOW = 0.09
 _EMITTER = 0.05
 _OFFS = (0.3, -0.3, 0.45, -0.45, 0.6, -0.6)
-_FIT = 0.01
+_FEWEST = 5
+_ROUND = 0.003
+"""A loop whose points keep so near to a circle is an arc [m]."""
 
 
 def typical_loop(design: Design) -> Join | None:
@@ -129,11 +130,10 @@ def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> No
     """Name both runs, the loop with its length, its bends or elbows, an emitter and the edge."""
     length = picture.figures.length_of(loop.line.length)
     middle = loop.line.interpolate(0.5, normalized=True)
-    picture.name(f"end loop, {length} of blank tubing", (middle.x, middle.y))
+    bends = [f", radius {picture.figures.length_of(radius)}" for radius in _bends(loop.line)]
+    picture.name(f"end loop, {length} of blank tubing{''.join(bends)}", (middle.x, middle.y))
     if any(item.on == "tubing" and item.kind == "elbow" for item in design.plumbing.fittings):
         picture.name("elbow", _xy(loop.line.coords[0]), size=_ELBOW / 2)
-    for radius, at in _bends(loop.line):
-        picture.name(f"radius {picture.figures.length_of(radius)}", at)
     for run in tied:
         _in_line(picture, run.line, run.name, strong=True)
     end = _xy(loop.line.coords[-1])
@@ -150,17 +150,20 @@ def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> No
         picture.letter("edge of bed", joined(spots))
 
 
-def _bends(line: LineString) -> list[tuple[float, XY]]:
-    """Find radius and middle of the widest true arc of a loop; none where it has corners only [m]."""
-    fitted = fit(coordinates(line), _FIT)
-    found = []
-    for (x, y, bulge), (to_x, to_y, _) in itertools.pairwise(fitted):
-        if abs(bulge) > 0.1:
-            chord = math.hypot(to_x - x, to_y - y)
-            radius = chord * (1 + bulge**2) / (4 * abs(bulge))
-            middle = ((x + to_x) / 2 + bulge * (to_y - y) / 2, (y + to_y) / 2 - bulge * (to_x - x) / 2)
-            found.append((radius, (float(middle[0]), float(middle[1]))))
-    return sorted(found)[:1]
+def _bends(line: LineString) -> list[float]:
+    """Find the radius of a loop that is one arc from end to end; none where it has corners [m]."""
+    points = coordinates(line)
+    if len(points) < _FEWEST:
+        return []
+    first, middle, last = points[0], points[len(points) // 2], points[-1]
+    ways = np.stack((middle - first, last - first))
+    if abs(float(np.linalg.det(ways))) < _ROUND**2:
+        return []
+    # The centre is as far from the first point as from both others.
+    centre = first + np.linalg.solve(ways, (ways**2).sum(axis=1) / 2)
+    radius = float(np.hypot(*(first - centre)))
+    off = np.abs(np.hypot(*(points - centre).T) - radius)
+    return [radius] if float(off.max()) < _ROUND else []
 
 
 def _in_line(picture: Picture, line: LineString, text: str, *, strong: bool) -> None:
@@ -171,5 +174,5 @@ def _in_line(picture: Picture, line: LineString, text: str, *, strong: bool) -> 
         picture.letter(text, spots, strong=strong, told=text)
 
 
-def _xy(point: tuple[float, ...]) -> XY:
+def _xy(point: Any) -> XY:
     return (float(point[0]), float(point[1]))

@@ -121,7 +121,7 @@ def _cells(
     loop = typical_loop(design)
     if loop is not None:
         last.append(_loop(design, loop, figures, lettering))
-    if design.plumbing.risers:
+    if design.plumbing.risers and found:
         last.append(_section(design, figures, lettering))
     # The small ones stand on the first sheet, under the first manifold.
     return [*cells[:1], *([last] if last else []), *cells[1:]]

@@ -19,7 +19,7 @@ from layout.units import INCH
 
 BLANK = "______"
 """What is not known, to be filled in by hand."""
-WIDTH, HEIGHT = 5.6, 3.1
+WIDTH, HEIGHT = 5.4, 3.1
 """Of the section [in]."""
 _GROUND, _TUBING, _SUPPLY, _RETURN = 2.45, 1.75, 1.0, 0.86
 _TIP, _APART = 3.5, 1.05
@@ -38,6 +38,8 @@ def section_picture(design: Design, window: Window, figures: Figures, lettering:
     marks += _ground(place)
     marks += _pipes(place)
     marks += _words(design, place, figures)
+    if any(item.kind == "air valve" for item in design.plumbing.fittings):
+        marks += _air_valve(place)
     for item, text in _distances(design, place, figures):
         marks += drawn(item, text, lettering.width(text, LETTER))
     return picture
@@ -68,7 +70,7 @@ class _Place:
 def _ground(place: _Place) -> list[Mark]:
     """Draw the ground's surface with strokes under it."""
     marks: list[Mark] = [place.line(layers.BED, [(0.0, _GROUND), (WIDTH, _GROUND)])]
-    for x in np.arange(0.15, WIDTH, 0.9):
+    for x in np.arange(0.15, WIDTH - 0.2, 0.9):
         marks += [
             place.line(layers.BED, [(x + s, _GROUND), (x + s - 0.1, _GROUND - 0.1)], _THIN)
             for s in (0.0, 0.08, 0.16)
@@ -88,9 +90,6 @@ def _pipes(place: _Place) -> list[Mark]:
         Symbol(layer=layers.RISER, name="connector", at=place.at(_TIP, _TUBING), size=0.1),
         Symbol(layer=layers.MANIFOLD, name="elbow", at=place.at(supply, _SUPPLY), size=_PIPE),
         Symbol(layer=layers.RETURN_MANIFOLD, name="elbow", at=place.at(back, _RETURN), size=_PIPE),
-        place.line(layers.RISER, [(back - 0.75, _RETURN), (back - 0.75, _TUBING + 0.15)]),
-        place.line(layers.RETURN_MANIFOLD, [(back - 0.75, _RETURN), (back - _PIPE / 2, _RETURN)]),
-        Symbol(layer=layers.AIR_VALVE, name="air valve", at=place.at(back - 0.75, _TUBING + 0.25), size=0.2),
     ]
     marks += [
         Symbol(layer=layers.EMITTER, name="dot", at=place.at(x, _TUBING), size=0.05)
@@ -101,6 +100,18 @@ def _pipes(place: _Place) -> list[Mark]:
     for x, y, angle in ((supply + 0.42, _SUPPLY + 0.45, -145.0), (back + 0.9, _RETURN + 0.52, -157.0)):
         marks.append(Symbol(layer=layers.FLOW, name="arrow", at=place.at(x, y), size=0.11, angle=angle))
     return marks
+
+
+def _air_valve(place: _Place) -> list[Mark]:
+    """Draw an air valve at the high point of the return."""
+    x = _TIP - 2 * _APART - 0.75
+    return [
+        place.line(layers.RISER, [(x, _RETURN), (x, _TUBING + 0.15)]),
+        place.line(layers.RETURN_MANIFOLD, [(x, _RETURN), (_TIP - 2 * _APART - _PIPE / 2, _RETURN)]),
+        Symbol(layer=layers.AIR_VALVE, name="air valve", at=place.at(x, _TUBING + 0.25), size=0.2),
+        place.text(x + 0.17, _TUBING + 0.29, "air valve at the"),
+        place.text(x + 0.17, _TUBING + 0.15, "high point"),
+    ]
 
 
 def _words(design: Design, place: _Place, figures: Figures) -> list[Mark]:
@@ -115,22 +126,32 @@ def _words(design: Design, place: _Place, figures: Figures) -> list[Mark]:
         place.text(supply + 0.62, _SUPPLY + 0.14, "to the manifold"),
         place.text(supply + 0.2, _SUPPLY - 0.13, f"supply manifold, {sizes[0]}"),
         place.text(back + 0.12, _RETURN - 0.22, f"return manifold, {sizes[1]}", "centre"),
-        place.text(back - 0.58, _TUBING + 0.29, "air valve at the"),
-        place.text(back - 0.58, _TUBING + 0.15, "high point"),
         place.text(back + 0.72, _RETURN + 0.48, "return riser", "right"),
     ]
 
 
 def _distances(design: Design, place: _Place, figures: Figures) -> list[tuple[Dimension, str]]:
-    """Make the level distances of the manifolds, and the cover."""
-    supply, back = _TIP - _APART, _TIP - 2 * _APART
-    offset = figures.length_of(design.site.manifold.offset)
+    """Make the level distances from the end of the tubing to both manifolds, and the cover."""
     made = []
-    for start, end in ((supply, _TIP), (back, supply)):
-        item = _dimension(
-            place, (start, 0.5), (end, 0.5), across=(start, 0.3), text_at=((start + end) / 2, 0.39), angle=0.0
+    for kind, foot, y in (("supply", _TIP - _APART, 0.3), ("return", _TIP - 2 * _APART, 0.04)):
+        lengths = [riser.line.length for riser in design.plumbing.risers if riser.kind == kind]
+        if not lengths:
+            continue
+        least, most = figures.length(min(lengths)), figures.length(max(lengths))
+        text = (
+            figures.length_of(max(lengths))
+            if least == most
+            else f"{least} to {figures.length_of(max(lengths))}"
         )
-        made.append((item, offset))
+        item = _dimension(
+            place,
+            (foot, 0.55),
+            (_TIP, 0.55),
+            across=(foot, y),
+            text_at=((foot + _TIP) / 2, y + 0.09),
+            angle=0.0,
+        )
+        made.append((item, text))
     x = WIDTH - 0.25
     item = _dimension(
         place,

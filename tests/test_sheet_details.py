@@ -1,0 +1,182 @@
+"""Details: drawn to their stated scale from the design's numbers, nothing lettered over anything."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from layout.fittings import place_fittings
+from layout.model import Design
+from layout.sheets import layers
+from layout.sheets.arrange import MARGIN
+from layout.sheets.details import detail_pages
+from layout.sheets.details.loop import typical_loop
+from layout.sheets.details.manifold import places
+from layout.sheets.figures import Figures
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Line, Mark, Paper, Text
+from layout.sheets.pages import Page
+from layout.units import INCH
+from tests.fields import curved_field, kinds_field, strip_field, tree_field, wide_field
+
+INCH_PAPER = Paper(name="ANSI B", width=17.0, height=11.0, metric=False)
+METRIC_PAPER = Paper(name="A3", width=420 / 25.4, height=297 / 25.4, metric=True)
+
+
+def fitted(design: Design) -> Design:
+    """The same with every fitting in its place."""
+    plumbing = place_fittings(design.plumbing, design.joins, design.laterals)
+    return replace(design, plumbing=plumbing)
+
+
+FIELDS: dict[str, Callable[[], Design]] = {
+    "curved": lambda: fitted(curved_field()),
+    "metric": lambda: fitted(curved_field("m")),
+    "survey feet": lambda: fitted(curved_field("us-ft", origin=(2_100_000.5, 710_000.25))),
+    "strip": strip_field,
+    "tree": lambda: fitted(tree_field()),
+    "kinds": lambda: fitted(kinds_field()),
+    "wide": lambda: fitted(wide_field()),
+}
+
+
+@pytest.fixture(scope="module", params=list(FIELDS))
+def drawn(request: pytest.FixtureRequest) -> tuple[Design, Paper, list[Page]]:
+    design = FIELDS[request.param]()
+    paper = METRIC_PAPER if request.param == "metric" else INCH_PAPER
+    return design, paper, detail_pages(design, paper, Figures(design.site.frame.units), Lettering())
+
+
+def texts(page: Page) -> list[Text]:
+    return [mark for mark in page.marks if isinstance(mark, Text)]
+
+
+def said(pages: list[Page]) -> list[str]:
+    return [mark.text for page in pages for mark in texts(page)]
+
+
+def test_no_text_covers_another_or_leaves_the_sheet(drawn: tuple[Design, Paper, list[Page]]) -> None:
+    _, paper, pages = drawn
+    assert pages
+    lettering = Lettering()
+    border = shapely.box(MARGIN, MARGIN, paper.width - MARGIN, paper.height - MARGIN)
+    for page in pages:
+        marks = texts(page)
+        boxes = [lettering.box(mark) for mark in marks]
+        assert [mark.text for mark, box in zip(marks, boxes, strict=True) if not border.covers(box)] == []
+        first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+        found = [
+            (marks[i].text, marks[j].text)
+            for i, j in zip(first, second, strict=True)
+            if i < j and boxes[i].intersection(boxes[j]).area > 1e-6
+        ]
+        assert found == []
+
+
+def test_details_are_numbered_and_state_their_scale(drawn: tuple[Design, Paper, list[Page]]) -> None:
+    _, _, pages = drawn
+    numbers = [re.match(r"Detail (\d+) of (\d+): ", text) for text in said(pages)]
+    found = [(int(match[1]), int(match[2])) for match in numbers if match]
+    assert found == [(i + 1, len(found)) for i in range(len(found))]
+    scales = [text for text in said(pages) if re.fullmatch(r"1 in = [\d.]+ ft|1 : \d+|not to scale", text)]
+    assert len(scales) == len(found)
+    assert len({page.name for page in pages}) == len(pages)
+
+
+def test_every_dimension_is_true_to_a_stated_scale(drawn: tuple[Design, Paper, list[Page]]) -> None:
+    """Paper length times a scale on the sheet is the ground length, and that is what is lettered."""
+    design, _, pages = drawn
+    figures = Figures(design.site.frame.units)
+    unit = design.site.frame.units.length
+    for page in pages:
+        scales = [float(match[1]) * unit for text in texts(page) if (match := _feet(text))]
+        scales += [float(match[1]) * INCH for text in texts(page) if (match := _ratio(text))]
+        for item in page.dimensions:
+            ratio = item.length / math.dist(item.start, item.end)
+            assert min(abs(ratio / scale - 1) for scale in scales) < 1e-9
+            assert item.words.replace("<>", figures.length_of(item.length)) in said([page])
+
+
+def _feet(mark: Text) -> re.Match[str] | None:
+    return re.fullmatch(r"1 in = ([\d.]+) ft", mark.text)
+
+
+def _ratio(mark: Text) -> re.Match[str] | None:
+    return re.fullmatch(r"1 : (\d+)", mark.text)
+
+
+def test_every_lateral_stands_in_the_table_of_risers(drawn: tuple[Design, Paper, list[Page]]) -> None:
+    design, _, pages = drawn
+    known = said(pages)
+    for riser in design.plumbing.risers if design.plumbing.manifolds else ():
+        assert riser.lateral in known
+
+
+def test_the_numbers_are_the_designs() -> None:
+    design = fitted(curved_field())
+    figures = Figures(design.site.frame.units)
+    known = said(detail_pages(design, INCH_PAPER, figures, Lettering()))
+    supply = next(pipe for pipe in design.plumbing.manifolds if pipe.kind == "supply")
+    assert f"1 in supply manifold, {figures.length_of(supply.line.length)}" in known
+    loop = typical_loop(design)
+    assert loop is not None
+    assert f"end loop, {figures.length_of(loop.line.length)} of blank tubing, radius 1.00 ft" in known
+    for lateral in design.laterals:
+        assert {f"{lateral.name} supply", f"{lateral.name} return"} <= set(known)
+    # Depths and levels are not stated by this design.
+    assert "cover ______" in known
+    assert sum("______" in text for text in known) >= 4
+
+
+def test_every_manifold_is_in_one_detail() -> None:
+    for make in FIELDS.values():
+        design = make()
+        drawn_pipes = [pipe for place in places(design) for pipe in place.pipes]
+        assert sorted(id(pipe) for pipe in drawn_pipes) == sorted(
+            id(pipe) for pipe in design.plumbing.manifolds
+        )
+        risers = [riser for place in places(design) for riser in place.risers]
+        assert len(risers) == (len(design.plumbing.risers) if drawn_pipes else 0)
+
+
+def test_each_zone_has_its_own() -> None:
+    design = fitted(curved_field())
+    plumbing = design.plumbing
+    second = [
+        replace(pipe, zone=2, line=shapely.affinity.translate(pipe.line, 60.0)) for pipe in plumbing.manifolds
+    ]
+    design = replace(design, plumbing=replace(plumbing, manifolds=(*plumbing.manifolds, *second)))
+    known = said(detail_pages(design, INCH_PAPER, Figures(design.site.frame.units), Lettering()))
+    assert any("zone 1, supply and return manifold" in text for text in known)
+    assert any("zone 2, supply and return manifold" in text for text in known)
+
+
+def test_tubing_in_the_pictures_lies_where_the_plan_has_it() -> None:
+    """The risers on paper, laid back at the stated scale, are as long as the design's."""
+    design = fitted(curved_field())
+    (page,) = detail_pages(design, INCH_PAPER, Figures(design.site.frame.units), Lettering())
+    scale = next(float(match[1]) for text in texts(page) if (match := _feet(text)))
+    # Of this field the manifolds stand in the left half, the section in the right.
+    window = shapely.box(0.4, 0.9, 6.4, 10.6)
+    lines: list[Mark] = [mark for mark in page.marks if mark.layer is layers.RISER]
+    found = sorted(
+        round(mark.line.length * scale * design.site.frame.units.length, 6)
+        for mark in lines
+        if isinstance(mark, Line) and window.covers(mark.line)
+    )
+    stated = sorted(round(riser.line.length, 6) for riser in design.plumbing.risers)
+    assert np.allclose(found, stated, atol=2e-6)
+
+
+def test_a_field_without_pipes_has_no_details() -> None:
+    design = curved_field()
+    bare = replace(
+        design, joins=(), plumbing=replace(design.plumbing, manifolds=(), risers=(), lines=(), fittings=())
+    )
+    assert detail_pages(bare, INCH_PAPER, Figures(design.site.frame.units), Lettering()) == []
