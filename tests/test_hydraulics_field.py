@@ -123,6 +123,11 @@ def test_the_reference_bed_flushed_by_its_pump(
     assert [state.least.head / PSI, state.greatest.head / PSI] == pytest.approx([low, high], abs=2e-3)
     assert state.valve_loss == pytest.approx(valve, rel=1e-3)
     assert state.missing_head == 0
+    _, bed = bed_of(law, open_return=True, along=along, cross=cross)
+    wide = bed.pressures(solve(bed.pumped(CURVE)))
+    assert state.wide_open is not None
+    assert state.wide_open.head == pytest.approx(float(wide.min()), abs=1e-6)
+    assert state.wide_open.head < state.least.head
 
 
 @pytest.mark.parametrize(
@@ -376,3 +381,20 @@ def test_figures_in_another_unit_are_refused_with_what_to_write(
         read_site(path, [f"{key}={value}"])
     assert key in str(raised.value)
     assert remedy in str(raised.value)
+
+
+def test_a_valve_that_must_not_be_opened_wide_is_told(tmp_path: Path) -> None:
+    strong = planned(tmp_path, curve="curve = [[0, 60], [10, 45], [20, 20]]")
+    assert strong.hydraulics is not None
+    state = strong.hydraulics.zones[0].flush
+    assert state is not None
+    assert state.wide_open is not None
+    psi = strong.site.frame.units.pressure
+    said = [item.said for item in strong.findings if item.code == "valve-wide-open-starves"]
+    assert state.wide_open.head < 7.0 * psi < state.least.head
+    assert len(said) == 1
+    assert f"{state.wide_open.head / psi:.1f} psi" in said[0]
+    entry = document(strong)["hydraulics"]["zones"][0]["flush"]["wide_open"]
+    assert entry["pressure"] == pytest.approx(state.wide_open.head / psi)
+    without = planned(tmp_path)
+    assert not [item for item in without.findings if item.code == "valve-wide-open-starves"]

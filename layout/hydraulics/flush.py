@@ -57,6 +57,7 @@ def flush(design: Design, bed: ZoneNetwork, curve: PumpCurve | None) -> WaterSta
         valve = (back - outlet, _coefficient(bed, solution, back - outlet))
         return told(design, bed, solution, head=needed[1], needed=needed, curve=None, valve=valve)
     solution, back = solve(bed.pumped(curve), start=solution), outlet
+    wide_open = solution
     if short(solution) > 0:
         back, solution = meet(
             lambda head: bed.backed_by(head).pumped(curve),
@@ -68,7 +69,9 @@ def flush(design: Design, bed: ZoneNetwork, curve: PumpCurve | None) -> WaterSta
         )
     valve = (back - outlet, _coefficient(bed, solution, back - outlet))
     head = curve.head(bed.given(solution)) + filters
-    return told(design, bed, solution, head=head, needed=needed, curve=curve, valve=valve)
+    return told(
+        design, bed, solution, head=head, needed=needed, curve=curve, valve=valve, wide_open=wide_open
+    )
 
 
 def _least(design: Design, bed: ZoneNetwork, short: _Short, outlet: float) -> tuple[float, float, Solution]:

@@ -23,6 +23,7 @@ def told(
     needed: tuple[float, float],
     curve: PumpCurve | None,
     valve: tuple[float, float | None] = (0.0, None),
+    wide_open: Solution | None = None,
 ) -> WaterState:
     """Put a solution in words.
 
@@ -38,6 +39,8 @@ def told(
     curve : PumpCurve or None
     valve : (float, float or None)
         What the valve of the return takes [m], and in velocity heads.
+    wide_open : Solution, optional
+        With that valve wide open.
     """
     pressures = bed.pressures(solution)
     flow = bed.given(solution)
@@ -50,7 +53,7 @@ def told(
         needed_flow=needed[0],
         needed_head=needed[1],
         missing_head=missing,
-        least=_emitter(design, bed, pressures, int(np.argmin(pressures))),
+        least=_least(design, bed, pressures),
         greatest=_emitter(design, bed, pressures, int(np.argmax(pressures))),
         flow_least=float(solution.emitted.min()),
         flow_greatest=float(solution.emitted.max()),
@@ -68,8 +71,13 @@ def told(
         ),
         valve_head=valve[0] if bed.valve is not None else None,
         valve_loss=valve[1],
+        wide_open=None if wide_open is None else _least(design, bed, bed.pressures(wide_open)),
         beyond_curve=curve is not None and flow > curve.most * (1.0 + 1e-9),
     )
+
+
+def _least(design: Design, bed: ZoneNetwork, pressures: Array) -> AtEmitter:
+    return _emitter(design, bed, pressures, int(np.argmin(pressures)))
 
 
 def _emitter(design: Design, bed: ZoneNetwork, pressures: Array, place: int) -> AtEmitter:

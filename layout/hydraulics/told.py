@@ -174,7 +174,24 @@ def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
                     ),
                     remedy="Give more of pump.curve; the pump may run where it must not.",
                 )
+            yield from _open_starves(site, state, of)
             yield from _starved(design, state, f"when {doing}{'' if of == ' this bed' else of}")
+
+
+def _open_starves(site: Site, state: WaterState, of: str) -> Iterator[Finding]:
+    """A valve that must not be opened wide: fast enough, but the bed would starve."""
+    assert site.tubing.pressure_range is not None
+    least, unit = site.tubing.pressure_range[0] * (1.0 - ROUNDING), site.frame.units
+    if state.wide_open is None or state.wide_open.head >= least or state.least.head < least:
+        return
+    yield Finding(
+        code="valve-wide-open-starves",
+        said=(
+            f"With the return valve wide open, flushing starves{of}: the least pressure, "
+            f"{state.wide_open.head / unit.pressure:.1f} {unit.pressure_name}, has {_where(site, state.wide_open)}."
+        ),
+        remedy="Set the valve as the start-up form tells, and mark the setting on it.",
+    )
 
 
 def _if_pressures(site: Site, state: WaterState) -> str:

@@ -78,6 +78,8 @@ class WaterState:
         What the valve at the end of the return takes [m]; None while it is shut.
     valve_loss : float or None
         The same in velocity heads of the return line; None also where nothing flows there.
+    wide_open : AtEmitter or None
+        The least pressure were the valve of the return wide open; None while it is shut, and without a pump's curve.
     beyond_curve : bool
         Whether the flow lies beyond the last point of the pump's curve.
     """
@@ -95,6 +97,7 @@ class WaterState:
     ends: tuple[tuple[str, float], ...]
     valve_head: float | None = None
     valve_loss: float | None = None
+    wide_open: AtEmitter | None = None
     beyond_curve: bool = False
 
     @property

@@ -225,7 +225,7 @@ def _pressures(form: Form, design: Design, expected: Sequence[Expected]) -> None
         form.paragraph(
             "Setting of the return valve: pump running, close it from wide open until the meter gives the "
             f"time for flushing above; then the slowest end runs at {figures.velocity_of(least)} and the "
-            "emitters keep their pressure. Wide open the bed may starve. Mark the setting on the valve."
+            f"emitters keep their pressure. {_wide_open(flushing, design, figures)} Mark the setting on the valve."
         )
         form.blanks((("Valve, turns open", 1.0), ("Marked how", 1.0), ("Set by", 1.0)))
     if not known:
@@ -258,6 +258,16 @@ def _pressures(form: Form, design: Design, expected: Sequence[Expected]) -> None
                 else " No pump curve is given: the figures are the least that the field needs."
             )
         )
+
+
+def _wide_open(flushing: Sequence[Expected], design: Design, figures: Figures) -> str:
+    """What the valve wide open would do to the emitters."""
+    known = [item.wide_open.head for item in flushing if item.wide_open is not None]
+    limits = design.site.tubing.pressure_range
+    if not known or limits is None:
+        return "Wide open the bed may starve."
+    said = f"Wide open, the least pressure would be {figures.pressure_of(min(known))}"
+    return f"{said}: the bed would starve." if min(known) < limits[0] else f"{said}."
 
 
 def _state(item: Expected, *, several: bool) -> str:

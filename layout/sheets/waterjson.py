@@ -114,6 +114,8 @@ def _state(state: WaterState, frame: Frame, *, flushing: bool) -> dict[str, Json
     if flushing:
         entry["valve_head"] = None if state.valve_head is None else state.valve_head / units.length
         entry["valve_loss"] = state.valve_loss
+        if state.wide_open is not None:
+            entry["wide_open"] = _emitter(state.wide_open, frame)
     return entry
 
 

@@ -36,6 +36,8 @@ class Expected:
         What the valve of the return must take [m]; None while it is shut.
     slowest : (str, float) or None
         The lateral with the slowest end, and its velocity [m/s]; only in flushing.
+    wide_open : AtEmitter or None
+        The least pressure were that valve wide open.
     missing : float
         Head that the pump lacks [m].
     laid : bool
@@ -52,6 +54,7 @@ class Expected:
     greatest: AtEmitter | None = None
     valve_head: float | None = None
     slowest: tuple[str, float] | None = None
+    wide_open: AtEmitter | None = None
     missing: float = 0.0
     laid: bool = False
 
@@ -144,6 +147,7 @@ def _of_state(zone: int, doing: Doing, state: WaterState, band: float, stated: b
         greatest=None if lacks else state.greatest,
         valve_head=state.valve_head if flushing and not lacks else None,
         slowest=state.slowest if flushing and state.ends else None,
+        wide_open=None if lacks else state.wide_open,
         missing=state.missing_head if lacks else 0.0,
     )
 
