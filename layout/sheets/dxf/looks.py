@@ -16,7 +16,7 @@ TICK = 0.07
 """Length of the stroke across the end of a dimension line [in]."""
 GAP, BEYOND = 0.04, 0.05
 """From what is measured to its extension line, and what that reaches beyond the dimension line [in]."""
-INDEX = {Colour.BLACK: 7, Colour.BLUE: 5, Colour.GREY: 8, Colour.SKY: 151, Colour.WHITE: 7}
+INDEX = {Colour.BLACK: 7, Colour.BLUE: 5, Colour.GREY: 8, Colour.SKY: 151, Colour.SHADE: 254, Colour.WHITE: 7}
 _TRUE = {Colour.BLUE: 0x0072B2}
 ATTRIBUTE, _PITCH = 0.3, 0.5
 """Height of a symbol's attributes, and from line to line, over its width; they are not drawn until asked for."""
