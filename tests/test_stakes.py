@@ -117,6 +117,24 @@ def test_a_corner_has_its_stake() -> None:
     assert (stakes[1]["x"], stakes[1]["y"]) == (5007.3, 2000)
 
 
+@pytest.mark.parametrize("radius", [12.0, 20.0, 45.0])
+def test_bends_have_stakes_where_they_begin_and_end(radius: float) -> None:
+    bend = np.asarray(arc(radius, -90.0, 0.0, centre=(37.3, radius), step=0.25))
+    line = np.vstack(([0.0, 0.0], bend, bend[-1] + [0.0, 41.1])) * FOOT
+    length = LineString(line).length / FOOT
+    stakes = one_run(line).on(one_run(line).laying.runs[0])
+    stations = [stake["station"] for stake in stakes]
+    for wanted in (37.3, length - 41.1):
+        # the bend is drawn with chords: it begins at one of its corners
+        assert min(abs(station - wanted) for station in stations) <= 0.6
+    # the straights on either side keep their whole intervals
+    assert stations[:4] == [0, 10, 20, 30]
+    # where it hardly bends there is none
+    plain = one_run(np.array([[0.0, 0.0], [37.3, 0.0], [80.0, 3.0]]) * FOOT)
+    stations = [stake["station"] for stake in plain.on(plain.laying.runs[0])]
+    assert min(abs(station - 37.3) for station in stations) > 1
+
+
 def test_curves_have_no_more_stakes_than_they_need() -> None:
     line = np.asarray(arc(25.0, 0.0, 90.0, step=0.25)) * FOOT
     bed = one_run(line)

@@ -6,13 +6,17 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import LineString
 
 from layout.plane import TOLERANCE, Array, points_at, stations
 from layout.stakes.tape import Tape
 
 CORNER = np.radians(20.0)
 """A line that turns by more at one point has a corner there, and a stake on it [rad]; a judgement."""
+BEND = np.radians(10.0)
+"""A bend that has stakes where it begins and ends turns by more over an interval [rad]; a judgement."""
 SHORT = 0.25
 """A last gap shorter than this share of the interval is evened out with the one before it."""
 _ROUNDS = 100
@@ -56,7 +60,8 @@ def marks_along(line: Array, *, interval: float, tolerance: float, tape: Tape) -
     """
     station = stations(line)
     gap = interval if interval < 4 * tape.step else np.floor(interval / tape.step + 1e-6) * tape.step
-    fixed = np.concatenate(([0.0], station[1:-1][_turns(line) > CORNER], [station[-1]]))
+    corners = station[1:-1][_turns(line) > CORNER]
+    fixed = np.unique(np.concatenate(([0.0], corners, _bend_ends(line, interval), [station[-1]])))
     fixed = fixed[np.concatenate(([True], np.diff(fixed) > TOLERANCE))]
     if len(fixed) == 1:  # a line of next to no length
         fixed = np.array([0.0, station[-1]])
@@ -84,6 +89,35 @@ def _turns(line: Array) -> Array:
     step = np.diff(line, axis=0)
     heading = step[:, 0] + 1j * step[:, 1]
     return np.asarray(np.abs(np.angle(heading[1:] * heading[:-1].conj())))
+
+
+def _bend_ends(line: Array, interval: float) -> Array:
+    """Stations where a straight stretch passes into a bend or a bend into a straight one [m], rising.
+
+    A stretch is straight where it is drawn as one edge of half an interval or more; a bend turns by more than
+    :data:`BEND` over the interval next to it.
+    """
+    lean = shapely.get_coordinates(shapely.simplify(LineString(line), TOLERANCE))
+    if len(lean) < 4:
+        return np.empty(0)
+    along, turn = stations(lean), _turns(lean)
+    edge = np.diff(along)
+    found = []
+    for inner in range(1, len(lean) - 1):
+        if turn[inner - 1] > CORNER:
+            continue
+        before, after = edge[inner - 1], edge[inner]
+        if (before >= interval / 2) == (after >= interval / 2):
+            continue
+        reach = (
+            (along[inner], along[inner] + interval)
+            if after < before
+            else (along[inner] - interval, along[inner])
+        )
+        bending = turn[(along[1:-1] >= reach[0]) & (along[1:-1] <= reach[1])]
+        if bending.sum() > BEND:
+            found.append(along[inner])
+    return np.array(found)
 
 
 def _whole_intervals(start: float, end: float, gap: float, tape: Tape) -> Array:
