@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import shapely
 
 from layout.model import Check, Design, Lateral
+from layout.sheets.arcs import FIT
 from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
 from layout.sheets.figures import Figures, plain
 from layout.sheets.lettering import Lettering
@@ -294,7 +295,9 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
     """Say how to read the plan, and what the planner wants looked at."""
     said = [
         f"Lengths are along the centre of the tubing, horizontal, in {_unit_words(figures)}. "
-        "Runs are named from left to right, seen from the manifold end.",
+        "Runs are named from left to right, seen from the manifold end. In plan.dxf tubing and pipes are lines and "
+        f"arcs within {figures.length_of(FIT * design.site.runs.spacing)} of that centre; the lengths lettered here "
+        "hold.",
         "Setbacks, loading and limits are the user's figures; none is built in as law.",
         "Risers fall from the tubing to the manifold, so that the tubing drains into it; manifolds fall to their line.",
     ]

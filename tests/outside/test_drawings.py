@@ -8,18 +8,26 @@ segment and 1 a semicircle. DXF reference, header variable $INSUNITS (from memor
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import ezdxf  # noqa: TID253 - a test may start slowly
+import numpy as np
 import pyogrio
 import pytest
 import shapely
 
+from layout.plan import plan_field
 from layout.readers.cad.pick import Drawings
 from layout.readers.cad.pieces import Fineness, bulged_points
 from layout.readers.cad.units import DRAWING_UNITS
+from layout.readers.sitefile import read_site
+from layout.sheets.drafting import draft
+from layout.sheets.dxf import write_dxf
+from layout.sheets.layoutjson import document
 from layout.units import FOOT, UNIT_SETS, US_SURVEY_FOOT
 
 FINE = Fineness(sagitta=1e-4, share=1e-4)
@@ -77,3 +85,116 @@ def test_the_same_as_another_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         assert ours.symmetric_difference(other).area < 1e-3 * ours.area, layer
         seen.add(str(layer))
     assert seen == {"A", "B", "C", "D"}
+
+
+# --- plan.dxf of every example as GDAL reads it, beside layout.json ------------------------------------------------
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+NAMES = sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml"))
+OF_PIPES = {
+    "C-SSWR-MANF-N": ("manifolds", "supply"),
+    "C-SSWR-MANR-N": ("manifolds", "return"),
+    "C-SSWR-SUPP-N": ("lines", "supply"),
+    "C-SSWR-RETN-N": ("lines", "return"),
+}
+
+
+class Entities:
+    """What GDAL finds in the model space, blocks as points with their names, arcs in steps of a tenth of a degree."""
+
+    def __init__(self, path: Path) -> None:
+        options = {"OGR_ARC_STEPSIZE": "0.1", "DXF_INLINE_BLOCKS": "FALSE"}
+        before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+        pyogrio.set_gdal_config_options(options)
+        try:
+            read: Any = pyogrio.raw.read  # untyped
+            meta, _, shapes, values = read(path, layer="entities")
+        finally:
+            pyogrio.set_gdal_config_options(before)
+        fields = dict(zip(meta["fields"], values, strict=True))
+        model = np.asarray([not value or isinstance(value, float) for value in fields["PaperSpace"]])
+        self.shapes = np.asarray(shapely.from_wkb(shapes), dtype=object)[model]
+        self.layer = np.asarray(fields["Layer"], dtype=object)[model]
+        self.block = np.asarray(fields["BlockName"], dtype=object)[model]
+
+    def lengths(self, layer: str) -> list[float]:
+        found = [shape for shape in self.shapes[self.layer == layer] if shape.geom_type == "LineString"]
+        return sorted(float(shape.length) for shape in found)
+
+    def points(self, layer: str) -> list[tuple[float, float]]:
+        chosen = (self.layer == layer) & np.asarray([isinstance(name, str) for name in self.block])
+        return sorted((round(shape.x, 6), round(shape.y, 6)) for shape in self.shapes[chosen])
+
+
+@pytest.fixture(scope="module", params=NAMES)
+def example(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[dict[str, Any], Entities, Path]:
+    design = plan_field(read_site(EXAMPLES / request.param / "site.toml", ()))
+    path = tmp_path_factory.mktemp(request.param) / "plan.dxf"
+    write_dxf(draft(design), path)
+    stated: dict[str, Any] = json.loads(json.dumps(document(design)))
+    return stated, Entities(path), path
+
+
+Example = tuple[dict[str, Any], Entities, Path]
+
+
+def at(points: Iterable[Sequence[float]]) -> list[tuple[float, float]]:
+    return sorted((round(x, 6), round(y, 6)) for x, y in points)
+
+
+def test_runs_and_blank_tubing_are_as_long_as_in_the_layout(example: Example) -> None:
+    stated, found, _ = example
+    runs = found.lengths("C-SSWR-DRIP-N")
+    assert runs == pytest.approx(sorted(run["length"] for run in stated["runs"]), rel=1e-4)
+    for layer, kind in (("C-SSWR-LOOP-N", "loop"), ("C-SSWR-BLNK-N", "blank")):
+        known = sorted(join["length"] for join in stated["joins"] if join["kind"] == kind)
+        assert found.lengths(layer) == pytest.approx(known, rel=1e-4)
+
+
+def test_pipes_are_as_long_as_in_the_layout(example: Example) -> None:
+    stated, found, _ = example
+    for layer, (block, kind) in OF_PIPES.items():
+        known = sorted(pipe["length"] for pipe in stated[block] if pipe["kind"] == kind)
+        assert found.lengths(layer) == pytest.approx(known, rel=1e-4)
+    assert found.lengths("C-SSWR-RISR-N") == pytest.approx(
+        sorted(riser["length"] for riser in stated["risers"]), rel=1e-9
+    )
+
+
+def test_risers_valves_and_stakes_are_blocks_where_the_layout_has_them(example: Example) -> None:
+    stated, found, _ = example
+    assert found.points("C-SSWR-RSRP-N") == at(riser["points"][0] for riser in stated["risers"])
+    assert found.points("C-SSWR-STAK-N") == at((stake["x"], stake["y"]) for stake in stated["stakes"])
+    for layer, kind in (
+        ("C-SSWR-VALV-N", "zone valve"),
+        ("C-SSWR-CHKV-N", "check valve"),
+        ("C-SSWR-AIRV-N", "air valve"),
+    ):
+        assert found.points(layer) == at(item["at"] for item in stated["fittings"] if item["kind"] == kind)
+
+
+def test_run_ends_have_the_coordinates_of_the_site(example: Example) -> None:
+    stated, found, _ = example
+    lines = found.shapes[found.layer == "C-SSWR-DRIP-N"].tolist()
+    drawn = at(point for line in lines for point in (line.coords[0][:2], line.coords[-1][:2]))
+    assert drawn == at(point for run in stated["runs"] for point in (run["points"][0], run["points"][-1]))
+
+
+def test_the_file_is_sound_small_and_in_plain_letters(example: Example) -> None:
+    stated, _, path = example
+    document_: Any = ezdxf.readfile(path)  # type: ignore[attr-defined]
+    audit = document_.audit()
+    assert [str(item) for item in (*audit.errors, *audit.fixes)] == []
+    assert path.read_bytes().isascii()
+    sheets = [name for name in document_.layout_names_in_taborder() if name != "Model"]
+    assert any(name.startswith("Details") for name in sheets)
+    runs = document_.modelspace().query('LWPOLYLINE[layer=="C-SSWR-DRIP-N"]')
+    assert sum(len(line) for line in runs) < 0.75 * sum(len(run["points"]) for run in stated["runs"])
+    assert all(
+        viewport.dxf.flags & 0x4000
+        for name in sheets
+        for viewport in document_.layout(name).query("VIEWPORT")
+        if viewport.dxf.id != 1
+    )
