@@ -7,11 +7,15 @@ import json
 import math
 import subprocess
 import sys
+import tomllib
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
+from shapely import LineString
 
 from tests.staked import by_baseline, by_ties
 
@@ -127,6 +131,20 @@ def test_stakes_are_found_from_paper_and_tapes_cross_well(
     assert {stake["run"] for stake in stakes} >= {run["name"] for run in layout["runs"]}
 
 
+def test_stakes_follow_every_run(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
+    """Whoever bends a tube from stake to stake keeps within the tolerance of the run, all along it."""
+    site = tomllib.loads((EXAMPLES / planned[0] / "site.toml").read_text(encoding="utf-8"))
+    usual = 0.03 if layout["units"] == "m" else 0.1
+    tolerance = site.get("stakeout", {}).get("tolerance", usual)
+    for run in layout["runs"]:
+        on = sorted(
+            (stake for stake in layout["stakes"] if stake["run"] == run["name"]), key=itemgetter("station")
+        )
+        chords = LineString([(stake["x"], stake["y"]) for stake in on])
+        fine = shapely.get_coordinates(shapely.segmentize(LineString(run["points"]), 0.5))
+        assert shapely.distance(shapely.points(fine), chords).max() <= tolerance + 1e-6
+
+
 def test_zones_add_up(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
     zones, totals = layout["zones"], layout["totals"]
     assert len(zones) == {"field": 4}.get(planned[0], 1)
@@ -173,3 +191,56 @@ def test_cut_lengths_add_up_to_the_tubing(planned: tuple[str, Path], layout: dic
     assert coils["count"] == int(row["packs"])
     assert float(row["order"]) == pytest.approx(coils["count"] * coils["length"])
     assert all(left >= 0 for left in coils["left"])
+
+
+BY_HAND = {
+    # Eight runs, joined in pairs: 4 laterals, so 4 loops with an elbow at both ends (8), and a supply and a return
+    # riser to each lateral (4, 4), each with a connector to its tubing (8). Along a manifold three of the four risers
+    # stand on tees, the last on an elbow that closes the pipe; the air valve, which stands along it, takes one tee more
+    # (3 + 1 = 4). One air valve a manifold, each in a box. Nothing interrupts a run: no couplings; one zone: no valves.
+    "hillside": {
+        "loop": 4, "loop elbow": 8, "tubing coupling": 0, "splice coupling": 0, "supply riser": 4, "return riser": 4,
+        "tubing-to-pipe connector": 8, "supply tee": 4, "supply elbow": 1, "supply cap": 0, "return tee": 4,
+        "return elbow": 1, "return cap": 0, "supply air valve": 1, "return air valve": 1, "air valve box": 2,
+        "supply zone valve": 0, "return check valve": 0, "valve box": 0,
+    },
+    # 84 runs in pairs: 42 laterals and loops, 84 elbows on loops, 42 risers a kind, 84 connectors. Four zones with two
+    # manifolds each: 42 - 4 risers stand on tees, 4 close a manifold on an elbow, and 4 air valves have a tee each:
+    # 38 + 4 = 42 tees a kind. A valve on each supply, a check valve on each return: 4 and 4 in 8 boxes; 8 air valves.
+    "field": {
+        "loop": 42, "loop elbow": 84, "tubing coupling": 0, "splice coupling": 0, "supply riser": 42,
+        "return riser": 42, "tubing-to-pipe connector": 84, "supply tee": 42, "supply elbow": 4, "supply cap": 0,
+        "return tee": 42, "return elbow": 4, "return cap": 0, "supply air valve": 4, "return air valve": 4,
+        "air valve box": 8, "supply zone valve": 4, "return check valve": 4, "valve box": 8,
+    },
+}  # fmt: skip
+"""Fittings of two examples, counted on the plan with a pencil."""
+
+
+def test_fittings_counted_by_hand(planned: tuple[str, Path]) -> None:
+    name, out = planned
+    if name not in BY_HAND:
+        pytest.skip("counted for two examples")
+    with (out / "takeoff.csv").open(encoding="utf-8", newline="") as file:
+        net = {row["item"]: row["net"] for row in csv.DictReader(file)}
+    assert {item: int(net.get(item, "0")) for item in BY_HAND[name]} == BY_HAND[name]
+
+
+def test_elbows_turn_as_far_as_the_pipes(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
+    """Elbows make up what line and manifold turn together; at a corner the pipe takes half the smallest by itself."""
+    with (planned[1] / "takeoff.csv").open(encoding="utf-8", newline="") as file:
+        net = {row["item"]: float(row["net"]) for row in csv.DictReader(file)}
+    for kind in ("supply", "return"):
+        turned, corners = 0.0, 0
+        for zone in {pipe["zone"] for pipe in layout["manifolds"]}:
+            line, manifold = ([pipe["points"] for pipe in layout[block] if (pipe["kind"], pipe["zone"]) == (kind, zone)]
+                              for block in ("lines", "manifolds"))  # fmt: skip
+            assert len(line) == len(manifold) == 1
+            pipe = [*line[0], *manifold[0]] if kind == "supply" else [*manifold[0], *line[0]]
+            steps = np.diff(np.asarray(pipe, float), axis=0)
+            steps = steps[np.hypot(*steps.T) > 1e-6]
+            turns = (np.diff(np.degrees(np.arctan2(steps[:, 1], steps[:, 0]))) + 180) % 360 - 180
+            turned, corners = turned + float(np.abs(turns).sum()), corners + len(turns)
+        made = sum(net.get(f"{kind} elbow {angle:g}", 0.0) * angle for angle in (90.0, 45.0, 22.5))
+        assert made > 0
+        assert made == pytest.approx(turned, abs=11.25 * corners)

@@ -24,7 +24,7 @@ CAUTION = (
 _HEADINGS = (
     "item", "description", "unit", "net", "waste", "sold", "pack", "packs", "order", "price", "per", "cost",
 )  # fmt: skip
-_WIDTHS = (24, 62, 7, 12, 8, 18, 9, 8, 12, 11, 8, 13)
+_WIDTHS = (27, 66, 8, 12, 9, 19, 9, 8, 12, 11, 9, 13)
 _FIRST = 4
 """The first row of the table, from 0."""
 
@@ -51,20 +51,18 @@ class _Book:
         edge = {"bottom": 4, "bottom_color": "#9AA5AB"}
         self.title = make({"bold": True, "font_size": 14})
         self.note = make({"italic": True, "font_color": "#50585C"})
-        self.head = make(
-            {"bold": True, "bottom": 1, "bg_color": "#E6EAEC", "text_wrap": True, "valign": "vcenter"}
-        )
+        self.head = make({"bold": True, "bottom": 1, "bg_color": "#E6EAEC", "indent": 1, "valign": "vcenter"})
         self.head_right = make(
             {"bold": True, "bottom": 1, "bg_color": "#E6EAEC", "align": "right", "valign": "vcenter"}
         )
-        self.text = make({**edge, "valign": "top", "text_wrap": True})
+        self.text = make({**edge, "valign": "top", "text_wrap": True, "align": "left", "indent": 1})
         self.length = make({**edge, "num_format": "#,##0.00", "valign": "top"})
         self.whole = make({**edge, "num_format": "#,##0", "valign": "top"})
         self.typed_share = make({**edge, "num_format": "0.0%", "bg_color": "#FFF6D6", "valign": "top"})
         self.typed_money = make({**edge, "num_format": "#,##0.00##", "bg_color": "#FFF6D6", "valign": "top"})
-        self.typed_text = make({**edge, "bg_color": "#FFF6D6", "valign": "top"})
+        self.typed_text = make({**edge, "bg_color": "#FFF6D6", "valign": "top", "align": "left", "indent": 1})
         self.total = make({"bold": True, "top": 1, "num_format": "#,##0.00"})
-        self.total_text = make({"bold": True, "top": 1})
+        self.total_text = make({"bold": True, "top": 1, "indent": 1})
 
     def sheet(
         self, name: str, subject: str, widths: tuple[int, ...], headings: tuple[str, ...], right: set[str]
