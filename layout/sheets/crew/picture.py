@@ -138,7 +138,7 @@ class Taken:
         for reach in (AWAY, AWAY + 0.18):
             for angle in ways:
                 mark = self._mark(text, at, angle, reach, turned=turned, strong=strong)
-                shape = self.lettering.box(mark).buffer(0.01)
+                shape = self.lettering.box(mark).buffer(0.022)
                 if self.window.contains(shape) and not self._hits(shape):
                     self.boxes.append(shape)
                     if reach == AWAY:
