@@ -20,6 +20,7 @@ from layout.sheets.coveragemap import RAMP
 from layout.sheets.dutychart import duty_chart
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Symbol, Text
+from layout.sheets.pressureblocks import FieldState, classes_of
 from layout.sheets.pressurecharts import chart_pages
 from layout.units import FOOT
 from tests.fields import curved_field
@@ -62,12 +63,12 @@ def test_classes_are_round_and_take_in_all(folder: Path) -> None:
     assert design.hydraulics is not None
     zone = design.hydraulics.zones[0]
     assert zone.flush is not None
-    classes = pressure.classes_of(design, [zone.dose, zone.flush])
+    classes = classes_of(design, [zone.dose, zone.flush])
     assert classes.limits == tuple(range(8, 14))  # psi, from 7.0 to 13.8
     assert classes.of(np.array([7.0, 7.999, 8.0, 13.5])).tolist() == [0, 0, 1, 6]
     assert [classes.words(number) for number in (0, 1, 6)] == ["under 8", "8 to 9", "13 and over"]
     assert [classes.colour(number) for number in range(7)] == list(RAMP)
-    alone = pressure.classes_of(design, [zone.dose])
+    alone = classes_of(design, [zone.dose])
     assert alone.limits == (7.2, 7.4, 7.6)
     assert alone.colour(0) == RAMP[0]
     assert alone.colour(3) == RAMP[-1]
@@ -83,8 +84,8 @@ def test_every_emitter_has_the_colour_of_its_pressure(folder: Path) -> None:
     assert design.hydraulics is not None
     state = design.hydraulics.zones[0].flush
     assert state is not None
-    one = pressure._State(doing="flushing", zones=((1, state),))
-    classes = pressure.classes_of(design, [state])
+    one = FieldState(doing="flushing", zones=((1, state),))
+    classes = classes_of(design, [state])
     place = pressure._placed(design)
     with settings():
         figure = pressure._map(design, one, classes, sheet=(1, 1), outlined=True)
@@ -119,7 +120,7 @@ def _distance(line: np.ndarray, at: np.ndarray) -> float:
 def test_lettering_lies_over_nothing(folder: Path, zones: str, curve: str) -> None:
     design, lettering = planned(folder, zones=zones, curve=curve), Lettering()
     states = pressure._states(design)
-    classes = pressure.classes_of(design, [state for one in states for _, state in one.zones])
+    classes = classes_of(design, [state for one in states for _, state in one.zones])
     place, blocks = pressure._arranged(design, states[0], classes)
     drawing, _ = pressure.pressure_sheet(design, "dosing", place, blocks, sheet=(1, 3))
     charts = chart_pages(

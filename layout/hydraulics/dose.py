@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from layout.hydraulics.laws import PumpCurve
+from layout.hydraulics.meet import meet
 from layout.hydraulics.network import ZoneNetwork
-from layout.hydraulics.solve import meet, solve
+from layout.hydraulics.solve import solve
 from layout.hydraulics.state import head_for_pressure, start_head, told
 from layout.model import Design, WaterState
 

@@ -11,8 +11,9 @@ from collections.abc import Callable
 
 from layout.errors import Fault, NoBalanceError
 from layout.hydraulics.laws import PumpCurve
+from layout.hydraulics.meet import meet
 from layout.hydraulics.network import ZoneNetwork
-from layout.hydraulics.solve import Solution, meet, solve
+from layout.hydraulics.solve import Solution, solve
 from layout.hydraulics.state import HEAD_MET, least_pressure, start_head, told
 from layout.model import Design, WaterState
 

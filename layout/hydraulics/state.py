@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from layout.hydraulics.laws import PumpCurve
+from layout.hydraulics.meet import meet
 from layout.hydraulics.network import ZoneNetwork
-from layout.hydraulics.solve import Solution, meet
+from layout.hydraulics.solve import Solution
 from layout.model import AtEmitter, Design, RunWater, WaterState
 from layout.plane import Array
 
