@@ -12,6 +12,7 @@ import shapely
 from shapely import LineString
 
 from layout.model import Design, FeatureKind, Lateral, Stake
+from layout.plane import union
 from layout.sheets.crew.stretches import Stretch
 from layout.sheets.grid import factors_of
 from layout.sheets.stakeout import error_words, taped
@@ -57,7 +58,7 @@ def check_line(design: Design, stakes: Sequence[Stake]) -> CheckLine | None:
         return None
     places = np.array([stake.at for stake in stakes])
     far = _farthest(places)
-    solid = shapely.union_all([item.shape for item in design.site.features if item.kind in _SOLID])
+    solid = union(item.shape for item in design.site.features if item.kind in _SOLID)
     pairs = sorted(itertools.combinations(far, 2), key=lambda pair: _reach(places, pair))
     for one, other in pairs:
         if solid.is_empty or not solid.intersects(LineString([places[one], places[other]])):
