@@ -325,5 +325,6 @@ def of_this_sheet(stakes: Sequence[Stake]) -> str:
             parts[-1][1:] = [stake.number]
         else:
             parts.append([stake.number])
-    shown = ["-".join(map(str, part)) for part in parts[:6]]
-    return ", ".join(shown) + (" ..." if len(parts) > 6 else "")
+    if len(parts) > 4:
+        return f"{stakes[0].number} to {stakes[-1].number}, not all"
+    return ", ".join("-".join(map(str, part)) for part in parts)

@@ -171,9 +171,11 @@ def _title(
     taken = made.lettering.width(sheet, LARGEST, strong=True)
     room = frame.right - frame.left - taken - 0.3
     made.put(f"STAKE-OUT, {_subject(stretch)}", frame.left, top - 0.2, height=LARGEST, strong=True, room=room)
-    said = f"{design.site.title} \u2013 {_units(design.site)}"
+    units = f" \u2013 {_units(design.site)}"
     bar = _bar(made, view, design.site, frame.beside - 0.15, top - 0.6, scale)
-    made.put(said, frame.left, top - 0.56, room=bar - frame.left - 0.3)
+    room = bar - frame.left - 0.3 - made.lettering.width(units, LETTER)
+    title = made.lettering.fitted(made.lettering.clean(design.site.title), LETTER, room)
+    made.put(title + units, frame.left, top - 0.56)
     for line, text in enumerate(_rounding(design, stretch)):
         made.put(text, frame.right, top - 0.43 - line * PITCH, align="right", room=frame.table)
 
