@@ -22,6 +22,7 @@ from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Symbol, Text
 from layout.sheets.pressureblocks import FieldState, classes_of
 from layout.sheets.pressurecharts import chart_pages
+from layout.sheets.write import write_plan
 from layout.units import FOOT
 from tests.fields import curved_field
 from tests.test_sheet_startup import SITE
@@ -190,3 +191,14 @@ def test_starved_emitters_are_marked(folder: Path) -> None:
 
 def test_without_pressures_there_is_no_drawing() -> None:
     assert pressure.pressure_makers(curved_field()) == []
+
+
+def test_what_only_an_earlier_plan_had_is_removed(folder: Path, tmp_path: Path) -> None:
+    design = planned(folder)
+    asked = {path.name for path in write_plan(design, tmp_path, pressure=True, network=True)}
+    plain = {path.name for path in write_plan(design, tmp_path)}
+    assert asked - plain == {
+        *("pressure.pdf", "pressure.png", "pressure-flushing.png"),
+        *("network-dosing.inp", "network-flushing.inp"),
+    }
+    assert {path.name for path in tmp_path.iterdir()} == plain

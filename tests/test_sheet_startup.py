@@ -72,6 +72,7 @@ def test_six_hundred_feet_on_the_sheet(folder: Path) -> None:
     text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
     assert "Six hundred feet" in text
     assert "Dosing 3.05 19.7 1 gal 19.7 17.9 to 21.9" in text  # 19.672 s over 1.1 and over 0.9
+    assert "Expected: dosing 3.05 gal/min, 19.7 s a gallon; flushing" in text
     assert "s per gal" in text
     assert "supply side first, then the return" in text
     for caution in ("licensed electrician", "Do not enter", "pathogens", "no cross-connection", "Local code"):

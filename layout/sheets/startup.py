@@ -187,6 +187,12 @@ def _flows(form: Form, design: Design, expected: Sequence[Expected]) -> None:
             strong=True,
         )
     several = len({item.zone for item in expected}) > 1
+    if not several:
+        told = (
+            f"{item.doing} {figures.flow_of(item.flow)}, {plain(one / item.flow, 1)} s {_spelt(name)}"
+            for item in expected
+        )
+        form.paragraph(f"Expected: {'; '.join(told)}.", strong=True)
     titles = [
         "Zone, state" if several else "State",
         f"Expected\n{units.flow_name}",
@@ -349,6 +355,10 @@ def _later(form: Form, flow_name: str) -> None:
         "Remark",
     )
     form.table(titles, (0.9, 1.0, 0.7, 0.7, 0.7, 0.85, 1.0, 1.4), [[""] * len(titles)] * rows)
+
+
+def _spelt(name: str) -> str:
+    return {"gal": "a gallon"}.get(name, f"for {name}")
 
 
 # --- volumes that are timed -----------------------------------------------------------------------------
