@@ -79,9 +79,11 @@ def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files:
         "tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: the least gap "
         "between runs, what 95 % of them do not pass, the greatest."
     )
-    asked = site.runs.pattern
-    if asked is not Pattern.BEST:
-        say.line(f'The site file asks for "{asked.value}": that one is what `sinuate plan` lays.')
+    if site.runs.pattern is not Pattern.BEST or site.runs.sides is not None:
+        planned = [place for place, trial in enumerate(trials, start=1) if trial.planned]
+        which = f"number {planned[0]} of these" if planned else "nothing, since there is no room for that"
+        along = "" if site.runs.sides is None else f' along "{site.runs.sides}"'
+        say.line(f'The site file asks for "{site.runs.pattern.value}"{along}: `sinuate plan` lays {which}.')
     say.line(
         "The score is a judgement and the figures say nothing of how a pattern suits the lot: choose by eye, and set "
         "runs.pattern, runs.sides for other sides than the outline's, and runs.first."

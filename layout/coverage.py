@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
-from layout.model import XY, Candidate, Coverage, Follows, Laying, Run
+from layout.model import XY, Candidate, Coverage, Follows, Lateral, Laying, Run, watered
 from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, points_at, polygons_of
 
 MOST_SAMPLES = 15_000
@@ -19,13 +19,21 @@ MOST_FEET = 50_000
 """Points of runs from which gaps are measured: every half spacing, in a very large bed less often."""
 WIDENED = 3e-4
 """How much wider than half a spacing ground is drawn for its area, in half spacings; see :func:`_covered_share`."""
-WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES, WEIGHT_BLANK = 4.0, 10.0, 2.0, 0.5, 1.0
+WEIGHT_DRY, WEIGHT_BARE, WEIGHT_UNFED, WEIGHT_PIECES, WEIGHT_BLANK, WEIGHT_UNEVEN = (
+    4.0,
+    10.0,
+    2.0,
+    0.5,
+    1.0,
+    0.25,
+)
 """Weights of the measure, see :func:`score`."""
 MEASURE = (
     f"score, the less the better = {WEIGHT_DRY:g} × (farthest usable point from tubing ÷ half a spacing − 1) "
     f"+ {WEIGHT_BARE:g} × share of ground not covered + {WEIGHT_UNFED:g} × share of tubing not fed from the "
     f"manifold end + {WEIGHT_PIECES:g} × pieces beyond one to a row, per row + {WEIGHT_BLANK:g} × blank tubing that "
-    "carries lines past obstacles, as a share of the tubing"
+    f"carries lines past obstacles, as a share of the tubing + {WEIGHT_UNEVEN:g} × coefficient of variation of the "
+    "lengths of laterals"
 )
 """The measure in words."""
 
@@ -72,15 +80,23 @@ def cover(
 
 
 def score(
-    coverage: Coverage, *, spacing: float, fed: float, runs: int, rows: int, blank: float = 0.0
+    coverage: Coverage,
+    *,
+    spacing: float,
+    fed: float,
+    runs: int,
+    rows: int,
+    blank: float = 0.0,
+    uneven: float = 0.0,
 ) -> float:
     """The measure by which patterns are ranked; the less the better.
 
     4 × (dry distance / half a spacing − 1) + 10 × (share of ground not covered) + 2 × (share of tubing not fed from
     the manifold end) + 0.5 × (pieces beyond one to a row, per row) + 1 × (blank tubing past obstacles, as a share of
-    the tubing). The laws of a layout come first: what breaks one is never laid. The weights are a judgement: a
-    strip dry by a quarter of half a spacing more weighs like a tenth of the ground bare, or like half the field not
-    fed from its manifold. Rounded so far that the last digits of a machine decide nothing.
+    the tubing) + 0.25 × (coefficient of variation of the lengths of laterals). The laws of a layout come first: what
+    breaks one is never laid. The weights are a judgement: a strip dry by a quarter of half a spacing more weighs like a
+    tenth of the ground bare, or like half the field not fed from its manifold. Rounded so far that the last digits of a
+    machine decide nothing.
     """
     dry = max(coverage.dry / (0.5 * spacing) - 1.0, 0.0)
     pieces = (runs - rows) / max(rows, 1)
@@ -90,6 +106,7 @@ def score(
         + WEIGHT_UNFED * (1.0 - fed)
         + WEIGHT_PIECES * pieces
         + WEIGHT_BLANK * blank
+        + WEIGHT_UNEVEN * uneven
     )
     return round(total, 9) + 0.0
 
@@ -101,24 +118,51 @@ def candidate(
     spacing: float,
     follows: Follows = "outline",
     first: float | None = None,
+    laterals: Sequence[Lateral] | None = None,
 ) -> Candidate:
-    """A pattern that was tried, along some sides and with its first run at some distance [m], with its figures."""
+    """A pattern that was tried, with its figures.
+
+    Parameters
+    ----------
+    laying : Laying
+    coverage : Coverage
+    spacing : float
+        Row spacing [m].
+    follows : Follows
+        Whose sides it follows.
+    first : float or None
+        Distance of its first run from its side [m].
+    laterals : sequence of Lateral, optional
+        What its runs are joined into, as a plan joins them: loops bring water to runs that do not begin at the manifold
+        end. Without them only runs that are fed by themselves, or wound to one that is, count as fed.
+    """
     tubing = math.fsum(run.length for run in laying.runs)
-    reached = laying.reached
-    fed = sum(run.length for run in laying.runs if run.name in reached) / tubing
-    rows = len({run.row for run in laying.runs})
-    blank = sum(join.line.length for join in laying.carries) / tubing
+    if laterals is None:
+        reached, uneven = laying.reached, 0.0
+    else:
+        wet = watered(laying.runs, laterals)
+        reached, uneven = frozenset(name for lateral in wet for name in lateral.runs), _unevenness(wet)
+    fed = math.fsum(run.length for run in laying.runs if run.name in reached) / tubing
+    rows, runs = len({run.row for run in laying.runs}), len(laying.runs)
+    blank = math.fsum(join.line.length for join in laying.carries) / tubing
     return Candidate(
         pattern=laying.pattern,
         follows=follows,
         first=first,
         tubing=tubing,
-        runs=len(laying.runs),
+        runs=runs,
         dropped=len(laying.dropped),
         fed=fed,
+        uneven=uneven,
         coverage=coverage,
-        score=score(coverage, spacing=spacing, fed=fed, runs=len(laying.runs), rows=rows, blank=blank),
+        score=score(coverage, spacing=spacing, fed=fed, runs=runs, rows=rows, blank=blank, uneven=uneven),
     )
+
+
+def _unevenness(laterals: Sequence[Lateral]) -> float:
+    """Coefficient of variation of the lengths of laterals; 0 for none or one."""
+    lengths = np.array([lateral.length for lateral in laterals])
+    return float(lengths.std() / lengths.mean()) if len(lengths) > 1 else 0.0
 
 
 def tightest_bend(lines: Sequence[LineString], radius: float) -> tuple[float | None, XY | None]:

@@ -14,6 +14,7 @@ from layout.asbuilt import (
     measure_runs,
     whole_shift,
 )
+from layout.asked import sides_findings
 from layout.cells import MOST_EMITTERS, emitter_cells, evenness
 from layout.checks import design_checks
 from layout.coverage import bare_places
@@ -53,7 +54,7 @@ from layout.terrain import (
     run_slopes,
     slope_checks,
 )
-from layout.trials import Progress, lay_trials
+from layout.trials import Progress, lay_comparison, lay_trials
 from layout.usable import usable_ground
 from layout.zones import evenness_checks
 
@@ -86,7 +87,8 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         Where no run can be laid.
     """
     tell = progress or _silent
-    ground, trials = _trials(site, tell)
+    ground = _ground(site, tell)
+    trials = lay_trials(site, ground, progress=tell)
     best, laying, sides = trials[0].candidate, trials[0].laying, trials[0].sides
     tell("laterals, manifolds and lines")
     piped = pipe_trial(site, ground, trials[0])
@@ -221,15 +223,15 @@ def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[T
     Returns
     -------
     tuple of Trial
-        See :func:`layout.trials.lay_trials`.
+        See :func:`layout.trials.lay_comparison`.
 
     Raises
     ------
     NoRoomError
         Where no run can be laid.
     """
-    free = replace(site, runs=replace(site.runs, pattern=Pattern.BEST, sides=None))
-    return _trials(free, progress or _silent, thorough=True)[1]
+    tell = progress or _silent
+    return lay_comparison(site, _ground(site, tell), progress=tell)
 
 
 def compare_ends(
@@ -241,7 +243,7 @@ def compare_ends(
     ----------
     site : Site
     trials : sequence of Trial
-        Those of :func:`compare_patterns`. The pattern that the site names is taken, else the first.
+        Those of :func:`compare_patterns`. What a plan lays is taken, else the first.
     progress : callable, optional
         Called with the name of each stage as it begins.
 
@@ -251,22 +253,17 @@ def compare_ends(
         The end nearer the pump, then the other one.
     """
     (progress or _silent)("manifolds at either end")
-    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
-    named = [trial for trial in trials if trial.candidate.pattern is site.runs.pattern]
-    return try_ends(site, ground, (named or list(trials))[0])
+    planned = [trial for trial in trials if trial.planned]
+    return try_ends(site, _ground(site, _silent), (planned or list(trials))[0])
 
 
 def _silent(_stage: str) -> None:
     """Tell nobody how far the work is."""
 
 
-def _trials(
-    site: Site, progress: Progress, *, thorough: bool = False
-) -> tuple[UsableGround, tuple[Trial, ...]]:
-    """The usable ground, and the patterns laid on it, the one to take first."""
+def _ground(site: Site, progress: Progress) -> UsableGround:
     progress("usable ground")
-    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
-    return ground, lay_trials(site, ground, progress=progress, thorough=thorough)
+    return usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
 
 
 def _findings(
@@ -279,6 +276,7 @@ def _findings(
             said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
             remedy='To follow another line, draw it and set runs.pattern = "drawn".',
         )
+    yield from sides_findings(site, candidates[0])
     guide = site.runs.guide
     if (
         laying.pattern is Pattern.DRAWN

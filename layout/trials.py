@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString
 
+from layout.asked import no_run
 from layout.coverage import candidate, cover
 from layout.errors import Fault, NoRoomError, SiteError
+from layout.laterals import join_runs
 from layout.model import (
     XY,
     Bed,
@@ -23,7 +26,6 @@ from layout.model import (
     Site,
     Trial,
     UsableGround,
-    site_place,
     xy,
 )
 from layout.necks import faces_neck, facing_sides, find_lobes
@@ -36,6 +38,9 @@ from layout.usable import usable_outline
 Progress = Callable[[str], None]
 GOOD = 0.25
 """A score at which no other sides need be tried: hardly a dry corner, all fed, nothing left out."""
+RESOLUTION = 0.02
+"""Scores that differ by no more are equal: then what is tried first is taken, in a fixed order. It weighs like a
+driest place half a hundredth of a spacing drier, so that a millimetre in the outline does not change the pattern."""
 PHASES = (0.5,)
 """Where ``best`` also tries to lay the first run along a side, beyond the clearance, in spacings: half a spacing shares
 what is left over at the far side between both, so that on a bed of one width neither strip is over half a spacing."""
@@ -58,8 +63,9 @@ def lay_trials(
     Returns
     -------
     tuple of Trial
-        The one to take first, the others by their score. Where a pattern along the bed's own sides does well, one of
-        other sides is not taken, whatever its score.
+        The one to take first, the others by their score. Of scores that differ by no more than :data:`RESOLUTION`
+        the one tried first is taken; where a pattern along the bed's own sides does well, one of other sides is not,
+        whatever its score.
 
     Raises
     ------
@@ -69,7 +75,9 @@ def lay_trials(
     progress("sides and ends")
     tried: list[Trial] = []
     enough = 0  # trials after which a plan looks no further; it takes the best of these
+    lobewise = True
     for along in _ways(site, ground):
+        lobewise = lobewise and bool(along.lobe_sides)
         if not enough and any(trial.candidate.score <= GOOD for trial in tried):
             if not thorough:
                 break
@@ -80,9 +88,35 @@ def lay_trials(
             if trial is not None and not any(_alike(trial, other) for other in tried):
                 tried.append(trial)
     if not tried:
-        raise NoRoomError(_no_run(site, ground))
-    first = min(tried[: enough or None], key=_score)
+        raise NoRoomError(no_run(site, ground, lobewise=lobewise))
+    first = _best(tried[: enough or None])
     return first, *sorted((trial for trial in tried if trial is not first), key=_score)
+
+
+def lay_comparison(site: Site, ground: UsableGround, *, progress: Progress) -> tuple[Trial, ...]:
+    """Lay and measure every pattern that applies, along every kind of sides, whichever the site file asks for.
+
+    Parameters and result as for :func:`lay_trials`; what a plan of the site file as it stands lays is among them, and
+    marked.
+    """
+    rules = site.runs
+    free = replace(site, runs=replace(rules, pattern=Pattern.BEST, sides=None))
+    first, *others = lay_trials(free, ground, progress=progress, thorough=True)
+    if rules.pattern is Pattern.BEST and rules.sides is None:
+        return replace(first, planned=True), *others
+    try:
+        planned = replace(lay_trials(site, ground, progress=progress)[0], planned=True)
+    except NoRoomError:
+        return first, *others  # a plan says so; the others can be looked at all the same
+    if _is_same(first, planned):
+        return planned, *others
+    others = [trial for trial in others if not _is_same(trial, planned)]
+    return first, *sorted((*others, planned), key=_score)
+
+
+def _is_same(trial: Trial, other: Trial) -> bool:
+    """Whether two trials are one pattern along one kind of sides, laid alike."""
+    return trial.candidate.follows == other.candidate.follows and _alike(trial, other)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +174,8 @@ def _ways(site: Site, ground: UsableGround) -> Iterator[_Along]:
                 bed=bed, sides=sides, follows="usable ground", patterns=plain, lines=lines, lobes=lobes
             )
         elif asked is not None:
-            yield _Along(bed=site.bed, sides=own, follows="outline", patterns=plain, lines=lines, lobes=lobes)
+            follows: Follows = "outline" if own.certain else "rectangle"
+            yield _Along(bed=site.bed, sides=own, follows=follows, patterns=plain, lines=lines, lobes=lobes)
     if asked == "rectangle" or (asked is None and best and own.certain):
         sides = straight_sides(outline, toward=toward, far=far)
         yield _Along(bed=site.bed, sides=sides, follows="rectangle", patterns=plain, lines=lines, lobes=lobes)
@@ -171,7 +206,7 @@ def _best_phase(site: Site, ground: UsableGround, along: _Along, pattern: Patter
         _trial(replace(site, runs=replace(rules, first=first)), ground, along, pattern)
         for first in (site.bed.clearance + phase * rules.spacing for phase in PHASES)
     ]
-    return min((trial, *(other for other in shifted if other is not None)), key=_score)
+    return _best([trial, *(other for other in shifted if other is not None)])
 
 
 def _trial(site: Site, ground: UsableGround, along: _Along, pattern: Pattern) -> Trial | None:
@@ -196,6 +231,7 @@ def _trial(site: Site, ground: UsableGround, along: _Along, pattern: Pattern) ->
         )
     if laying is None or not laying.runs:
         return None
+    laying = _capped(laying, rules.most)
     laying = feed_lobes(
         laying,
         along.lobes,
@@ -211,8 +247,36 @@ def _trial(site: Site, ground: UsableGround, along: _Along, pattern: Pattern) ->
         ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
     )
     first = rules.first if pattern in {Pattern.LEFT, Pattern.RIGHT} else None
-    measured = candidate(laying, coverage, spacing=spacing, follows=along.follows, first=first)
+    laterals, _ = join_runs(
+        laying, site.laterals, spacing=spacing, bed=site.bed, kept_clear=ground.kept_clear
+    )
+    measured = candidate(
+        laying, coverage, spacing=spacing, follows=along.follows, first=first, laterals=laterals
+    )
     return Trial(candidate=measured, laying=laying, sides=along.sides)
+
+
+def _capped(laying: Laying, most: int | None) -> Laying:
+    """No more rows than the user's cap over all lobes: of rows laid lobe by lobe, those with most tubing."""
+    rows = sorted({run.row for run in laying.runs})
+    if most is None or len(rows) <= most:
+        return laying
+    tubing = {row: math.fsum(run.length for run in laying.runs if run.row == row) for row in rows}
+    kept = set(sorted(rows, key=lambda row: (-round(tubing[row], 6), row))[:most])
+    runs = tuple(run for run in laying.runs if run.row in kept)
+    named = {run.name for run in runs}
+    over = [
+        Dropped(line=run.line, row=run.row, why="over runs.most")
+        for run in laying.runs
+        if run.row not in kept
+    ]
+    return replace(
+        laying,
+        runs=runs,
+        dropped=(*laying.dropped, *over),
+        carries=tuple(join for join in laying.carries if join.start in named and join.end in named),
+        windings=tuple(winding for winding in laying.windings if named.issuperset(winding)),
+    )
 
 
 def _once(dropped: tuple[Dropped, ...]) -> tuple[Dropped, ...]:
@@ -240,6 +304,12 @@ def _same_line(one: LineString, two: LineString) -> bool:
 
 def _score(trial: Trial) -> float:
     return trial.candidate.score
+
+
+def _best(tried: Sequence[Trial]) -> Trial:
+    """The first of those whose score is as good as the least, to within :data:`RESOLUTION`."""
+    least = min(map(_score, tried))
+    return next(trial for trial in tried if _score(trial) <= least + RESOLUTION)
 
 
 def manifold_end(site: Site) -> tuple[XY, bool]:
@@ -276,24 +346,3 @@ def _guides(site: Site) -> dict[Pattern, LineString]:
                 )
             )
     return lines
-
-
-def _no_run(site: Site, ground: UsableGround) -> Fault:
-    """Why no run fits, with the figures."""
-    unit = site.frame.units
-    part = max(getattr(ground.area, "geoms", [ground.area]), key=lambda polygon: polygon.area)
-    place = site_place(site.frame, _inner(part))
-    return Fault(
-        file=site.file.name,
-        field="runs",
-        said=(
-            f"no run of {site.runs.shortest / unit.length:g} {unit.length_name} fits in the usable ground of "
-            f"{ground.area.area / unit.area:.1f} {unit.area_name} around {place}"
-        ),
-        remedy="Make runs.shortest, bed.clearance or a setback smaller, or the bed larger.",
-    )
-
-
-def _inner(polygon: Polygon) -> XY:
-    point = polygon.representative_point()
-    return (float(point.x), float(point.y))

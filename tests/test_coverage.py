@@ -181,9 +181,13 @@ def test_measure_is_nothing_for_a_perfect_layout_and_grows_with_every_fault() ->
         score(replace(PERFECT, covered=0.9), spacing=2.0, fed=1.0, runs=6, rows=6),
         score(PERFECT, spacing=2.0, fed=0.8, runs=6, rows=6),
         score(PERFECT, spacing=2.0, fed=1.0, runs=9, rows=6),
+        score(PERFECT, spacing=2.0, fed=1.0, runs=6, rows=6, blank=0.2),
+        score(PERFECT, spacing=2.0, fed=1.0, runs=6, rows=6, uneven=0.3),
     ]
     assert min(faults) > 0
-    worse = score(replace(PERFECT, dry=1.5, covered=0.9), spacing=2.0, fed=0.8, runs=9, rows=6)
+    worse = score(
+        replace(PERFECT, dry=1.5, covered=0.9), spacing=2.0, fed=0.8, runs=9, rows=6, blank=0.2, uneven=0.3
+    )
     assert worse == pytest.approx(sum(faults))
 
 

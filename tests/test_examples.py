@@ -109,7 +109,7 @@ def test_what_the_readmes_say_of_runs_and_laterals(planned: tuple[str, Path], la
         "corner": ("right", 10, 4),
         "field": ("right", 84, 42),
         "hillside": ("centre", 8, 4),
-        "paddock": ("right", 8, 4),
+        "paddock": ("left", 8, 4),
         "serpentine": ("centre", 8, 4),
     }[planned[0]]
     assert (layout["pattern"], len(layout["runs"]), len(layout["laterals"])) == said

@@ -67,12 +67,14 @@ class Candidate:
     dropped : int
         Pieces left out.
     fed : float
-        Share of tubing on runs that start at the manifold end, 0 to 1.
+        Share of tubing that water reaches from the manifold end, loops between runs counted, 0 to 1.
     coverage : Coverage
     score : float
         The less the better; see :func:`layout.coverage.score`.
     first : float or None
         From the side it follows to its first run [m]; None at the clearance, and for patterns that follow no side.
+    uneven : float
+        Coefficient of variation of the lengths of the laterals that water reaches.
     """
 
     pattern: Pattern
@@ -84,6 +86,7 @@ class Candidate:
     coverage: Coverage
     score: float
     first: float | None = None
+    uneven: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,11 +99,14 @@ class Trial:
     laying : Laying
     sides : Sides
         Those it followed.
+    planned : bool
+        Among trials that are compared: whether a plan of the site file as it stands lays this one.
     """
 
     candidate: Candidate
     laying: Laying
     sides: Sides
+    planned: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

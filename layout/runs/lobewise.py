@@ -41,8 +41,8 @@ def lay_lobes(
     Returns
     -------
     Laying or None
-        Rows counted on from lobe to lobe, only those of the first fed; None where rows of two lobes come too near to
-        each other.
+        Rows counted on from lobe to lobe, only those of the first fed; None where no run fits, or rows of two lobes come too
+        near to each other.
     """
     runs: list[Run] = []
     carries: list[Join] = []
@@ -60,6 +60,8 @@ def lay_lobes(
         carries += [replace(join, start=named[join.start], end=named[join.end]) for join in part.carries]
         dropped += [replace(piece, row=row + piece.row) for piece in part.dropped]
         row = max((run.row for run in runs), default=-1) + 2  # the rows of two lobes are no neighbours
+    if not runs:
+        return None
     gap = GAP_SHARE * (rules.closest if pattern is Pattern.EVEN else rules.spacing)
     tree = shapely.STRtree([run.line for run in runs])
     one, other = tree.query([run.line for run in runs], predicate="dwithin", distance=gap)

@@ -100,6 +100,7 @@ def comparison(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial] = (
                 **candidate_entry(trial.candidate, site.frame),
                 "rows": rows_of(trial),
                 "best": index == 0,
+                "planned": trial.planned,
             }
             for index, trial in enumerate(trials)
         ],

@@ -161,6 +161,7 @@ def candidate_entry(item: Candidate, frame: Frame) -> dict[str, Json]:
         "dry_max": item.coverage.dry / unit,
         "dropped": item.dropped,
         "fed": item.fed,
+        "lateral_cv": item.uneven,
         "spacing_p5": _over(item.coverage.gap_p5, unit),
         "spacing_p95": _over(item.coverage.gap_p95, unit),
         "bend_radius_min": _over(item.coverage.bend_least, unit),

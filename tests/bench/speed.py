@@ -70,16 +70,21 @@ MOST_MEMORY = 1024.0
 PATTERNS = (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN)
 
 
-def strip(rows: int, length: float, bow: float) -> Array:
-    """A bed for so many rows of a length [ft], bowed like a sine, its guide drawn with a point every 2 ft."""
+def strip(rows: int, length: float, bow: float, swing: float = 0.0) -> Array:
+    """A bed for so many rows of a length [ft], bowed like a sine, its guide drawn with a point every 2 ft.
+
+    Its width swings by a share to either side of that of the rows.
+    """
     width = 2.0 * rows
-    return beds.sinuous(bow, length, (width, width), length, step=2.0)
+    return beds.sinuous(bow, length, ((1 + swing) * width, (1 - swing) * width), length, step=2.0)
 
 
 BEDS: dict[str, Callable[[], Array]] = {
     "6 x 100 ft": lambda: strip(6, 100, 4),
     "50 x 500 ft": lambda: strip(50, 500, 30),
     "200 x 1000 ft": lambda: strip(200, 1000, 40),
+    "6 x 100 ft, swelling": lambda: strip(6, 100, 4, 0.2),
+    "50 x 500 ft, swelling": lambda: strip(50, 500, 30, 0.2),
     "10 acres": beds.field10ac,
 }
 

@@ -1,0 +1,85 @@
+"""What becomes of what the site file asks of runs: sides that cannot be followed, and why no run fits at all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from shapely import Polygon
+
+from layout.errors import Fault
+from layout.model import Candidate, Finding, Pattern, Site, UsableGround, site_place, xy
+
+_WHY = {
+    "lobes": "the bed has no neck",
+    "usable ground": "setbacks leave the bed's edge as it is, or take it apart",
+    "outline": "the bed's own sides have no clear long direction",
+}
+"""Why each kind of sides may not be there."""
+_TAKEN = {
+    "outline": "the sides of its outline are followed",
+    "rectangle": "runs are straight, along its smallest enclosing rectangle",
+}
+
+
+def sides_findings(site: Site, chosen: Candidate) -> Iterator[Finding]:
+    """Say where the sides that the site file asks for are not those that runs follow.
+
+    Parameters
+    ----------
+    site : Site
+    chosen : Candidate
+        The one that is laid.
+    """
+    asked = site.runs.sides
+    if asked is None:
+        return
+    if chosen.pattern in {Pattern.DRAWN, Pattern.CONTOUR}:
+        yield Finding(
+            code="sides-not-followed",
+            said=f'runs.sides = "{asked}" does nothing: the {chosen.pattern} pattern follows a line, no sides.',
+            remedy="Leave runs.sides out, or choose another pattern.",
+        )
+    elif chosen.follows != asked:
+        yield Finding(
+            code="sides-not-followed",
+            said=f'runs.sides = "{asked}" cannot be followed: {_WHY[asked]}; {_TAKEN[chosen.follows]}.',
+            remedy="Leave runs.sides out, or name other sides.",
+        )
+
+
+def no_run(site: Site, ground: UsableGround, *, lobewise: bool) -> Fault:
+    """Say why no run fits, with the figures.
+
+    Parameters
+    ----------
+    site : Site
+    ground : UsableGround
+    lobewise : bool
+        Whether the bed was laid lobe by lobe and in no other way.
+    """
+    unit = site.frame.units
+    shortest = f"{site.runs.shortest / unit.length:g} {unit.length_name}"
+    if lobewise:
+        return Fault(
+            file=site.file.name,
+            field="runs.sides",
+            said=(
+                f"lobe by lobe the bed cannot be laid: no lobe has room for a run of {shortest}, or the rows of two "
+                "lobes would come nearer to each other than their gap"
+            ),
+            remedy='Set runs.sides = "outline", or leave it out.',
+        )
+    part = max(getattr(ground.area, "geoms", [ground.area]), key=_area)
+    return Fault(
+        file=site.file.name,
+        field="runs",
+        said=(
+            f"no run of {shortest} fits in the usable ground of {ground.area.area / unit.area:.1f} "
+            f"{unit.area_name} around {site_place(site.frame, xy(part.representative_point()))}"
+        ),
+        remedy="Make runs.shortest, bed.clearance or a setback smaller, or the bed larger.",
+    )
+
+
+def _area(part: Polygon) -> float:
+    return float(part.area)
