@@ -72,6 +72,46 @@ def test_the_document(sinuate: Command, tmp_path: Path) -> None:
     assert (tmp_path / "there" / "takeoff.xlsx").is_file()
 
 
+def test_prices_and_wastes_of_the_users(sinuate: Command, tmp_path: Path) -> None:
+    path = site(tmp_path)
+    path.write_text(
+        path.read_text()
+        + '[takeoff]\nprices = "prices.csv"\nwaste = { "stake" = 50.0, "tubing and pipe" = 0 }\n'
+    )
+    (tmp_path / "prices.csv").write_text("item,unit,price\nemitting tubing,coil,80\nstake,ea,0.40\n")
+    found = sinuate("takeoff", path, "--json").json
+    lines = {line["item"]: line for line in found["takeoff"]}
+    stakes = math.ceil(lines["stake"]["net"] * 1.5)
+    assert (lines["stake"]["waste"], lines["stake"]["order"]) == (0.5, stakes)
+    assert lines["supply line pipe"]["waste"] == 0
+    # four runs of 58 ft: one to a coil of 100 ft
+    assert (lines["emitting tubing"]["cost"], lines["stake"]["cost"]) == (320.0, pytest.approx(0.4 * stakes))
+    assert found["cost"] == pytest.approx(320.0 + 0.4 * stakes)
+    assert found["without_price"] == sum(line["order"] > 0 for line in found["takeoff"]) - 2
+    with (tmp_path / "plan" / "takeoff.csv").open(encoding="utf-8", newline="") as file:
+        rows = {row["item"]: row for row in csv.DictReader(file)}
+    assert [rows["emitting tubing"][key] for key in ("price", "per", "cost")] == ["80", "coil", "320.00"]
+    assert rows["marking paint"]["cost"] == ""
+    said = sinuate("takeoff", path).out
+    assert (
+        f"Cost of what has a price: {found['cost']:,.2f}; {found['without_price']} lines have no price."
+        in said
+    )
+    beside = sinuate("takeoff", path, "--patterns", "left,centre").out
+    assert f"{found['cost']:,.2f}" in beside
+
+
+def test_prices_that_are_none_stop_before_anything_is_written(sinuate: Command, tmp_path: Path) -> None:
+    path = site(tmp_path)
+    path.write_text(path.read_text() + '[takeoff]\nprices = "prices.csv"\n')
+    (tmp_path / "prices.csv").write_text("item,unit,price\nstake,coil,x\n")
+    done = sinuate("takeoff", path)
+    assert done.code == 2
+    assert len(done.err.splitlines()) == 2
+    assert 'prices.csv: line 2: "x" is no price.' in done.err
+    assert not (tmp_path / "plan").exists()
+
+
 def test_long_runs_are_spliced_and_the_places_told(sinuate: Command, tmp_path: Path) -> None:
     done = sinuate("takeoff", site(tmp_path), "--set", "tubing.coil=50")
     # 50 / 1.05 = 47.6: 46 is the last place before it midway between two emitters

@@ -329,13 +329,10 @@ def test_the_takeoff_is_the_layout(planned: Planned) -> None:
         sum(join["length"] for join in planned.layout["joins"]), abs=0.005 + 1e-9
     )
     for kind in ("supply", "return"):
-        pipe = sum(
-            item["length"]
-            for block in ("manifolds", "lines")
-            for item in planned.layout[block]
-            if item["kind"] == kind
-        )
-        assert float(by_item[f"{kind} pipe"]["net"]) == pytest.approx(pipe, abs=0.005 + 1e-9)
+        for block in ("manifold", "line"):
+            pipe = sum(item["length"] for item in planned.layout[f"{block}s"] if item["kind"] == kind)
+            net = float(by_item[f"{kind} {block} pipe"]["net"])
+            assert net == pytest.approx(pipe, abs=0.005 + 1e-9)
 
 
 def test_the_summary_prints_the_same_footage(planned: Planned) -> None:
