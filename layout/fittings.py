@@ -82,11 +82,6 @@ def place_fittings(
     )
 
 
-def feed_of(manifold: Pipe) -> XY:
-    """Where the line of a manifold meets it [m]."""
-    return xy(Point(manifold.line.coords[0 if manifold.kind == "supply" else -1]))
-
-
 def _stands_on(riser: Riser, number: int, pipe: Pipe) -> bool:
     """Whether a riser stands on a manifold: on the one that it names, where it names one."""
     if riser.manifold is not None:
@@ -105,7 +100,7 @@ def _on_manifold(
         return Fitting(kind=kind, at=at, on=pipe.kind, zone=pipe.zone, size=pipe.diameter, of=of)
 
     if several:
-        yield fitting("zone valve" if pipe.kind == "supply" else "check valve", feed_of(pipe))
+        yield fitting("zone valve" if pipe.kind == "supply" else "check valve", pipe.feed)
     standing = sorted(
         (line.project(Point(riser.line.coords[0])), number, riser) for number, riser in enumerate(risers)
     )

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point
 
-from layout.fittings import feed_of, place_fittings
+from layout.fittings import place_fittings
 from layout.laterals import join_runs
 from layout.manifolds import lay_plumbing
 from layout.model import (
@@ -102,7 +102,7 @@ def test_zones_have_valves_where_their_lines_meet_them() -> None:
     plumbing, _ = piped(12, zones=3)
     for pipe in plumbing.manifolds:
         kind = "zone valve" if pipe.kind == "supply" else "check valve"
-        assert [item.at for item in of_kind(plumbing, kind, pipe.kind, pipe.zone)] == [feed_of(pipe)]
+        assert [item.at for item in of_kind(plumbing, kind, pipe.kind, pipe.zone)] == [pipe.feed]
     one, _ = piped(12)
     assert not [item for item in one.fittings if item.kind in {"zone valve", "check valve"}]
 

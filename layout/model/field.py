@@ -272,6 +272,12 @@ class Pipe:
     diameter: float
     zone: int = 1
 
+    @property
+    def feed(self) -> XY:
+        """Where the line of a manifold meets it [m]."""
+        x, y = self.line.coords[0 if self.kind == "supply" else -1][:2]
+        return (x, y)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Riser:

@@ -16,7 +16,7 @@ from layout.routes.blocked import closed_by
 from layout.routes.ground import GAP, Ground
 from layout.routes.items import Laid, elbows_of, line_of, trenches_of
 from layout.routes.lanes import from_left, in_lane
-from layout.routes.trench import Group, clusters, facing, feed_of, middle, pairs, tidy
+from layout.routes.trench import Group, clusters, facing, middle, pairs, tidy
 
 NARROW = (GAP, GAP / 2, GAP / 4)
 """From pipe to pipe in one trench [m]: the usual gap, and what is tried where there is no room for it."""
@@ -205,5 +205,5 @@ def _crossings(ground: Ground, laid: Laid) -> int:
 
 def _no_way(ground: Ground, pipe: Pipe) -> NoWay:
     """Say what closes the way to a manifold."""
-    names, alone = closed_by(ground, feed_of(pipe))
-    return NoWay(kind=pipe.kind, zone=pipe.zone, at=feed_of(pipe), closed_by=names, alone=alone)
+    names, alone = closed_by(ground, pipe.feed)
+    return NoWay(kind=pipe.kind, zone=pipe.zone, at=pipe.feed, closed_by=names, alone=alone)

@@ -33,13 +33,7 @@ class Group:
     @property
     def feeds(self) -> tuple[XY, ...]:
         """Where their lines meet them [m]."""
-        return tuple(feed_of(pipe) for pipe in self.pipes)
-
-
-def feed_of(manifold: Pipe) -> XY:
-    """Where the line of a manifold meets it [m]."""
-    x, y = manifold.line.coords[0 if manifold.kind == "supply" else -1][:2]
-    return (x, y)
+        return tuple(pipe.feed for pipe in self.pipes)
 
 
 def pairs(manifolds: Sequence[Pipe]) -> list[Group]:
