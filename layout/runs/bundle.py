@@ -128,6 +128,8 @@ def _made_room(led: Led, neck: Neck, made: Sequence[Join]) -> bool:
             kept = _cut_back(neck.ground, run, keep)
             if kept is None and (run.fed or name in needed):
                 return False
+            if kept is not None and run.fed and _moved(kept, run.line) > CRUMB * neck.ground.spacing:
+                return False  # a manifold feeds it there
             gone = run.line if kept is None else run.line.difference(kept.buffer(1e-9))
             for cut in lines_of(gone):
                 if cut.length > CRUMB * neck.ground.spacing:
@@ -138,6 +140,11 @@ def _made_room(led: Led, neck: Neck, made: Sequence[Join]) -> bool:
             else:
                 led.runs[name] = replace(run, line=kept)
     return True
+
+
+def _moved(kept: LineString, line: LineString) -> float:
+    """How far the start of a run has come from where it was [m]."""
+    return math.dist(kept.coords[0], line.coords[0])
 
 
 def _let_emit(led: Led, neck: Neck, join: Join) -> None:

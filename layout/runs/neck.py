@@ -115,6 +115,11 @@ class Neck:
                 item for other in runs.items() for item in (parts.items() if other[1] is run else [other])
             ]
             self.led.runs = runs = dict(items)
+            # what is wound to it in lobes further on is wound to the part that leads there
+            self.led.windings = [
+                tuple(name if wound == run.name else wound for wound in winding)
+                for winding in self.led.windings
+            ]
         return self.led.lines()
 
     def _brings(self, run: Run) -> bool:
