@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -29,6 +30,8 @@ NOT_ALWAYS = (
     "pressure-flushing.png",
 )
 """Sheets that a plan may be without: one that an earlier plan left would show another design."""
+_NETWORK = re.compile(r"network-(?:Z\d+-)?(?:dosing|flushing)\.inp")
+"""So are those of zones, however many there were."""
 
 
 def write_plan(
@@ -62,6 +65,26 @@ def write_plan(
     SheetError
         Naming the file and the remedy.
     """
+    makers = plan_makers(design)
+    if coverage and design.cells is not None:
+        from layout.sheets.coveragemap import write_coverage
+
+        makers.append(("coverage.png", lambda path: write_coverage(design, path)))
+    if pressure:
+        from layout.sheets.pressure import pressure_makers
+
+        makers += pressure_makers(design)
+    if network:
+        from layout.sheets.inp import network_makers
+
+        makers += network_makers(design)
+    there = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
+    old = [name for name in there if _NETWORK.fullmatch(name)]
+    return write_set(makers, folder, drop=(*NOT_ALWAYS, *old))
+
+
+def plan_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
+    """The files that every plan has, each with what makes it."""
     from layout.sheets.dxf import write_dxf
     from layout.sheets.plot import write_pdf, write_png
 
@@ -77,20 +100,7 @@ def write_plan(
     makers += stakeout_makers(design)
     if is_on_earth(design.site):
         makers.append(("layout.geojson", lambda path: write_map(design, path)))
-    if coverage and design.cells is not None:
-        from layout.sheets.coveragemap import write_coverage
-
-        makers.append(("coverage.png", lambda path: write_coverage(design, path)))
-    if pressure:
-        from layout.sheets.pressure import pressure_makers
-
-        makers += pressure_makers(design)
-    if network:
-        from layout.sheets.inp import network_makers
-
-        makers += network_makers(design)
-    old = sorted(path.name for path in folder.glob("network-*.inp")) if folder.is_dir() else []
-    return write_set(makers, folder, drop=(*NOT_ALWAYS, *old))
+    return makers
 
 
 def takeoff_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
