@@ -17,7 +17,7 @@ from layout.model import SheetRules
 from layout.papers import METRIC, SIZES, in_words
 from layout.sheets.blocks import COLUMN, GUTTER, Block, Column, flow
 from layout.sheets.marks import Paper, View
-from layout.sheets.tiling import KEY_HEIGHT, MATCH, Objects, tiles
+from layout.sheets.tiling import MATCH, Objects, key_height, tiles
 from layout.units import INCH, UnitSet
 
 Bounds = tuple[float, float, float, float]
@@ -254,7 +254,7 @@ def _many(
             over = Column(
                 left=right + GUTTER / 2,
                 top=paper.height - MARGIN - 0.1,
-                bottom=MARGIN + 0.1 + TITLE_HEIGHT + KEY_HEIGHT,
+                bottom=MARGIN + 0.1 + TITLE_HEIGHT + key_height(paper),
             )
             return Arrangement(paper=paper, views=tuple(views), scale=words, columns=(over,))
     return None

@@ -21,7 +21,7 @@ from layout.sheets.pages import Page, bind, over_title
 from layout.sheets.plandimensions import Dimensions, plan_dimensions
 from layout.sheets.seen import visible
 from layout.sheets.tables import LEGEND
-from layout.sheets.tiling import MATCH, key_plan, match_lines, matches
+from layout.sheets.tiling import MATCH, key_height, key_plan, match_lines, matches
 from layout.sheets.titleblock import heading
 
 
@@ -115,7 +115,11 @@ def _legend_guess(design: Design) -> Block:
     marks = field_marks(design, view)
     arrow = Symbol(layer=layers.FLOW, name="arrow", at=(0.0, 0.0), size=0.1)
     dots = Dots(layer=layers.EMITTER, points=((0.0, 0.0),), size=0.1)
-    return _legend([*marks, arrow, dots])
+    cross = Symbol(layer=layers.GRID, name="grid cross", at=(0.0, 0.0), size=0.1)
+    levels = design.site.bed.levels
+    if levels is not None and levels.points:
+        marks.append(Symbol(layer=layers.SPOT, name="level", at=(0.0, 0.0), size=0.1))
+    return _legend([*marks, arrow, dots, cross])
 
 
 def _legend(marks: Sequence[Mark]) -> Block:
@@ -126,7 +130,8 @@ def _legend(marks: Sequence[Mark]) -> Block:
             continue
         symbol = mark.name if isinstance(mark, Symbol) else "dot" if isinstance(mark, Dots) else ""
         fill = mark.fill if isinstance(mark, Area) and mark.fill is not Colour.WHITE else None
-        if isinstance(mark, Line) and mark.pen is not None:
+        # the ticks of the grid stand beside its crosses, which tell of both
+        if isinstance(mark, Line) and (mark.pen is not None or mark.layer is layers.GRID):
             continue
         key = (mark.layer.name, symbol)
         swatch = isinstance(mark, Area) and mark.layer is not layers.BED
@@ -190,7 +195,8 @@ def _plan_page(
         subject += f", part {index + 1} of {len(views)}"
         marks += match_lines(view, matches(views, index, core_shapes(design)), lettering)
         left, bottom, _, _ = over_title(paper)
-        marks += key_plan(design.site.bed.outline, views, index, left + GUTTER / 2, bottom, lettering)
+        place = (left + GUTTER / 2, bottom, key_height(paper))
+        marks += key_plan(design.site.bed.outline, views, index, place, lettering)
     return Page(
         name=f"Plan {index + 1}" if several else "Plan",
         subject=subject,
@@ -204,8 +210,8 @@ def _note(unlabelled: Sequence[str], *, first: int, last: int) -> str:
     """Say what is not lettered, and where the schedules go on: on sheets `first` to `last`, if any."""
     said = []
     if last >= first:
-        where = f"{first}" if first == last else f"{first} to {last}"
-        said.append(f"Schedules go on on sheet {where} (plan.pdf, plan.dxf).")
+        where = f"sheet {first}" if first == last else f"sheets {first} to {last}"
+        said.append(f"Schedules go on on {where} (plan.pdf, plan.dxf).")
     if unlabelled:
         said.append(f"Not lettered for want of room, see the schedules: {', '.join(unlabelled)}.")
     return " ".join(said)

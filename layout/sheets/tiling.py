@@ -18,7 +18,7 @@ from layout.plane import polygons_of
 from layout.sheets import layers
 from layout.sheets.blocks import COLUMN, rule
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Area, Colour, Line, Mark, Pen, Text, View
+from layout.sheets.marks import Area, Colour, Line, Mark, Paper, Pen, Text, View
 from layout.sheets.seen import ground_of
 
 Objects = NDArray[np.object_]
@@ -26,8 +26,7 @@ Window = tuple[float, float, float, float]
 
 MATCH = 0.26
 """Round the window of a sheet with match lines, for their lettering [in]."""
-KEY_HEIGHT = 1.9
-"""Of the key plan over the title block [in]."""
+_KEY_LEAST, _KEY_MOST, _KEY_SHARE = 1.2, 1.9, 0.15
 _LETTER = 0.08
 _SHORTEST = 0.25
 """Windows that share less than this have no match line there, unless something of the field crosses it [in]."""
@@ -181,8 +180,17 @@ def match_lines(view: View, found: Sequence[Match], lettering: Lettering) -> lis
 # --- key plan ----------------------------------------------------------------------------------------------
 
 
+def key_height(paper: Paper) -> float:
+    """Height of the key plan over the title block, with its heading; less on small sheets [in]."""
+    return min(max(_KEY_SHARE * paper.height, _KEY_LEAST), _KEY_MOST)
+
+
 def key_plan(
-    outline: Polygon, views: Sequence[View], index: int, left: float, bottom: float, lettering: Lettering
+    outline: Polygon,
+    views: Sequence[View],
+    index: int,
+    place: tuple[float, float, float],
+    lettering: Lettering,
 ) -> list[Mark]:
     """Draw the whole bed small, with the windows of all sheets and their numbers, this one shaded.
 
@@ -193,11 +201,12 @@ def key_plan(
     views : sequence of View
     index : int
         Of the sheet the key plan stands on, from 0.
-    left, bottom : float
-        Where the picture and its heading stand on the sheet [in].
+    place : (left, bottom, height)
+        Of the picture with its heading on the sheet [in].
     lettering : Lettering
     """
-    room = box(left + 0.05, bottom + 0.1, left + COLUMN - 0.05, bottom + KEY_HEIGHT - 0.4)
+    left, bottom, height = place
+    room = box(left + 0.05, bottom + 0.1, left + COLUMN - 0.05, bottom + height - 0.4)
     grounds = [ground_of(view) for view in views]
     whole = shapely.total_bounds(np.asarray([outline, *grounds], dtype=object))
     least, most = whole[:2], whole[2:]
@@ -209,18 +218,18 @@ def key_plan(
         Text(
             layer=layers.LEGEND,
             text="Key plan",
-            at=(left, bottom + KEY_HEIGHT - 0.15),
+            at=(left, bottom + height - 0.15),
             height=0.1,
             strong=True,
         ),
         Text(
             layer=layers.LEGEND,
             text="not to scale",
-            at=(left + COLUMN, bottom + KEY_HEIGHT - 0.15),
+            at=(left + COLUMN, bottom + height - 0.15),
             height=_LETTER,
             align="right",
         ),
-        rule(layers.LEGEND, left, bottom + KEY_HEIGHT - 0.2, pen=Pen(weight=0.35)),
+        rule(layers.LEGEND, left, bottom + height - 0.2, pen=Pen(weight=0.35)),
     ]
     drawn = [shapely.transform(ground, small.to_paper) for ground in grounds]
     bed = shapely.transform(outline, small.to_paper).simplify(0.005)
@@ -244,8 +253,8 @@ def key_plan(
             strong=number == index + 1,
             mask=True,
         )
-        place = lettering.box(mark)
-        if not any(place.intersects(other) for other in taken):
-            taken.append(place)
+        covered = lettering.box(mark)
+        if not any(covered.intersects(other) for other in taken):
+            taken.append(covered)
             marks.append(mark)
     return marks
