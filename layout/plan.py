@@ -21,6 +21,7 @@ from layout.coverage import bare_places
 from layout.cutting import cut_coils
 from layout.emitters import field_totals, place_emitters
 from layout.hydraulics.field import water_of
+from layout.limits import refuse_too_large
 from layout.manifolds import crossing_checks, crossing_findings, lead_findings, setback_check
 from layout.model import (
     AsBuilt,
@@ -263,7 +264,9 @@ def _silent(_stage: str) -> None:
 
 def _ground(site: Site, progress: Progress) -> UsableGround:
     progress("usable ground")
-    return usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    refuse_too_large(site, ground.area.area)
+    return ground
 
 
 def _findings(

@@ -82,7 +82,9 @@ def test_the_plan_has_the_same_stakes(sinuate: Command, site: Path) -> None:
     assert sinuate("plan", site).code == 0
     layout = json.loads((site.parent / "plan" / "layout.json").read_text(encoding="utf-8"))
     assert (layout["stakes"], layout["staking"]) == (alone["stakes"], alone["staking"])
-    assert {"stakeout.csv", "stakeout.pdf", "plan.dxf"} <= {path.name for path in (site.parent / "plan").iterdir()}
+    assert {"stakeout.csv", "stakeout.pdf", "plan.dxf"} <= {
+        path.name for path in (site.parent / "plan").iterdir()
+    }
     assert (site.parent / "plan" / "stakeout.csv").read_bytes() == (
         site.parent / "alone" / "stakeout.csv"
     ).read_bytes()

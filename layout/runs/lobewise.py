@@ -41,8 +41,8 @@ def lay_lobes(
     Returns
     -------
     Laying or None
-        Rows counted on from lobe to lobe, only those of the first fed; None where no run fits, or rows of two lobes come too
-        near to each other.
+        Rows counted on from lobe to lobe, only those of the first fed; None where no run fits, or rows of two lobes
+        come too near to each other.
     """
     runs: list[Run] = []
     carries: list[Join] = []

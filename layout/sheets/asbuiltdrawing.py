@@ -22,7 +22,7 @@ from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Colour, Dash, Drawing, Layer, Line, Mark, Pen, Sheet, Symbol, Text, View
 from layout.sheets.pages import Page, bind, over_title
 from layout.sheets.tables import legend
-from layout.sheets.tiling import MATCH, key_plan, match_lines, matches
+from layout.sheets.tiling import MATCH, key_height, key_plan, match_lines, matches
 
 PLANNED = Layer(name="C-SSWR-PLAN-N", description="run as planned", pen=Pen(weight=0.18, colour=Colour.BLUE))
 LAID = Layer(name="C-SSWR-LAID-N", description="run as laid", pen=Pen(weight=0.7))
@@ -219,7 +219,8 @@ def _sheets(
         if len(views) > 1:
             marks += match_lines(view, matches(views, index, core_shapes(design)), lettering)
             left, bottom, _, _ = over_title(arrangement.paper)
-            marks += key_plan(design.site.bed.outline, views, index, left + GUTTER / 2, bottom, lettering)
+            place = (left + GUTTER / 2, bottom, key_height(arrangement.paper))
+            marks += key_plan(design.site.bed.outline, views, index, place, lettering)
         subject = "as laid" + (f", part {index + 1} of {len(views)}" if len(views) > 1 else "")
         pages.append(
             Page(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from layout.model import XY, Design
+from layout.model import XY, Design, Stake
 from layout.sheets import layers
 from layout.sheets.marks import Layer, Mark, Symbol, Text
 
@@ -11,6 +11,8 @@ POINT = 0.05
 """Width of a symbol [in]."""
 LETTER = 0.05
 """Height of the number or name beside it [in]."""
+MOST_STAKES = 3000
+"""Where there are more, those between the ends of runs are left to the point files: CAD would crawl."""
 
 
 def cad_marks(design: Design, metres_per_inch: float) -> list[Mark]:
@@ -35,11 +37,19 @@ def cad_marks(design: Design, metres_per_inch: float) -> list[Mark]:
         x, y = riser.line.coords[0][:2]
         told = (("LATERAL", riser.lateral), ("KIND", riser.kind), ("ZONE", f"Z{riser.zone}"))
         marks += _named(layers.RISER_POINT, "riser", (x, y), told, riser.lateral, metres_per_inch)
-    for stake in design.staking.stakes if design.staking is not None else ():
+    for stake in _shown(design):
         number = str(stake.number)
         told = (("NUMBER", number), ("MARKS", stake.description))
         marks += _named(layers.STAKE, "stake", stake.at, told, number, metres_per_inch)
     return marks
+
+
+def _shown(design: Design) -> list[Stake]:
+    """The stakes that CAD shows: all, or of very many those that are not amid a run."""
+    stakes = list(design.staking.stakes) if design.staking is not None else []
+    if len(stakes) <= MOST_STAKES:
+        return stakes
+    return [stake for stake in stakes if stake.kind not in ("run", "blank")]
 
 
 def _named(layer: Layer, symbol: str, at: XY, told: Told, name: str, metres_per_inch: float) -> list[Mark]:

@@ -1,0 +1,91 @@
+"""What one plan holds: larger beds, finer outlines and stakings are refused before time and memory are spent on them.
+
+The limits are of this tool: within them a plan takes a minute and 2 GiB at most on a common machine.
+"""
+
+from __future__ import annotations
+
+import shapely
+
+from layout.errors import Fault, NoRoomError
+from layout.model import Site
+
+MOST_VERTICES = 4000
+"""Corners of the bed's outline; one walked with a rover has a few hundred."""
+MOST_FEATURE_VERTICES = 10_000
+"""Corners of all features together."""
+MOST_TUBING = 100_000.0
+"""Tubing [m]: about 14 acres (6 ha) at 2 ft."""
+MOST_EMITTERS = 200_000
+MOST_STAKES = 40_000
+
+
+def refuse_too_large(site: Site, area: float) -> None:
+    """Refuse a site that is more than one plan holds.
+
+    Parameters
+    ----------
+    site : Site
+    area : float
+        Usable ground [m²].
+
+    Raises
+    ------
+    NoRoomError
+        With a fault for each limit, each with its remedy.
+    """
+    faults = [*_of_shapes(site), *_of_sums(site, area)]
+    if faults:
+        raise NoRoomError(*faults)
+
+
+def _of_shapes(site: Site) -> list[Fault]:
+    """Outlines of more corners than a survey has."""
+    faults = []
+    corners = int(shapely.get_num_coordinates(site.bed.outline))
+    if corners > MOST_VERTICES:
+        said = f"the outline has {corners:,} corners; a plan takes {MOST_VERTICES:,} at most"
+        remedy = "Set bed.smooth to how far the outline may move, or leave out points that tell nothing."
+        faults.append(Fault(file=site.file.name, field="bed.outline", said=said, remedy=remedy))
+    counts = [(int(shapely.get_num_coordinates(item.shape)), item.name) for item in site.features]
+    total = sum(count for count, _ in counts)
+    if total > MOST_FEATURE_VERTICES:
+        most, name = max(counts)
+        said = (
+            f"features have {total:,} corners together, {name} alone {most:,}; a plan takes "
+            f"{MOST_FEATURE_VERTICES:,} at most"
+        )
+        remedy = "Leave out features that are far from the bed, and points that tell nothing."
+        faults.append(Fault(file=site.file.name, field="feature", said=said, remedy=remedy))
+    return faults
+
+
+def _of_sums(site: Site, area: float) -> list[Fault]:
+    """More tubing, emitters or stakes than one plan holds."""
+    units = site.frame.units
+    tubing = area / site.runs.spacing
+    emitters, stakes = tubing / site.tubing.emitter_spacing, tubing / site.stakeout.interval
+    asked = (
+        (
+            "runs.spacing",
+            "tubing",
+            tubing / units.length,
+            MOST_TUBING / units.length,
+            f" {units.length_name}",
+        ),
+        ("tubing.emitter_spacing", "emitters", emitters, MOST_EMITTERS, ""),
+        ("stakeout.interval", "stakes", stakes, MOST_STAKES, ""),
+    )
+    return [
+        Fault(
+            file=site.file.name,
+            field=key,
+            said=(
+                f"asks for about {value:,.0f}{unit}{' of' if unit else ''} {what} on {area / units.area:,.0f} "
+                f"{units.area_name} of usable ground; a plan takes {most:,.0f} at most"
+            ),
+            remedy="Check it, and the units; plan a larger field as several beds.",
+        )
+        for key, what, value, most, unit in asked
+        if value > most
+    ]
