@@ -31,6 +31,8 @@ MOST_WAYS = 60_000
 """Ways that are listed for the integer programme; where there are more, it is no longer exact."""
 MOST_STEPS = 600_000
 """Steps of the search that lists them."""
+NODES = 2000
+"""Nodes of a search by the integer programme: a bound that, unlike the clock, is the same on every machine."""
 _EPS = 1e-7
 
 
@@ -246,7 +248,7 @@ def choose(kinds: Kinds, ways: Sequence[Way], *, seconds: float) -> tuple[list[W
         constraints=LinearConstraint(_matrix(kinds, ways), np.array(kinds.counts, float), np.inf),
         integrality=np.ones(len(ways)),
         bounds=Bounds(0, max(kinds.counts)),
-        options={"time_limit": seconds, "mip_rel_gap": 0.0},
+        options={"node_limit": NODES, "time_limit": seconds, "mip_rel_gap": 0.0},
     )
     if solved.status != 0:
         return [], False
@@ -280,7 +282,7 @@ def emptiest(kinds: Kinds, ways: Sequence[Way], bins: int, *, seconds: float) ->
         ],
         integrality=np.ones(m + n),
         bounds=Bounds(0, np.concatenate([np.full(m, max(kinds.counts)), np.array(kinds.counts, float)])),
-        options={"time_limit": seconds, "mip_rel_gap": 0.0},
+        options={"node_limit": NODES, "time_limit": seconds, "mip_rel_gap": 0.0},
     )
     if solved.status != 0:
         return None
