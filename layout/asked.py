@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import shapely
 from shapely import Polygon
 
 from layout.errors import Fault
@@ -68,6 +69,17 @@ def no_run(site: Site, ground: UsableGround, *, lobewise: bool) -> Fault:
                 "lobes would come nearer to each other than their gap"
             ),
             remedy='Set runs.sides = "outline", or leave it out.',
+        )
+    width = 2.0 * float(shapely.maximum_inscribed_circle(site.bed.outline).length)
+    if site.runs.spacing > width:
+        return Fault(
+            file=site.file.name,
+            field="runs.spacing",
+            said=(
+                f"{site.runs.spacing / unit.length:g} {unit.length_name} is wider than the bed, which has "
+                f"{width / unit.length:.1f} {unit.length_name} where it is widest; no run of {shortest} fits"
+            ),
+            remedy="Write the distance from run to run, centre to centre.",
         )
     part = max(getattr(ground.area, "geoms", [ground.area]), key=_area)
     return Fault(

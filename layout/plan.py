@@ -23,6 +23,7 @@ from layout.emitters import field_totals, place_emitters
 from layout.hydraulics.field import water_of
 from layout.limits import refuse_too_large
 from layout.manifolds import crossing_checks, crossing_findings, lead_findings, setback_check
+from layout.meant import meant_findings
 from layout.model import (
     AsBuilt,
     Candidate,
@@ -142,6 +143,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         checks=checks + slope_checks(site, laying, slopes),
         parts=parts,
         findings=(
+            *meant_findings(site, ground, laying),
             *_findings(site, laying, totals, [trial.candidate for trial in trials]),
             *_bare_ground(site, ground, laying),
             *ground_findings(site, laying),

@@ -33,6 +33,8 @@ MOST_TUBING = 1e6
 MOST_EMITTERS = 5e6
 FAR = 1000.0
 """Farther than this from the bed [m] a feature or pump is noted: it may be in other coordinates."""
+FARTHEST = 20_000.0
+"""Farther than this from the bed [m] no pump stands: lines are not laid so far, nor drawings made of them."""
 
 _AREA_KINDS = {FeatureKind.BUILDING, FeatureKind.TANK, FeatureKind.WATER_BODY, FeatureKind.DRIVE}
 
@@ -81,6 +83,7 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     site = site_of(table, shapes, frame, file=document.path, prices=prices)
     _refuse_absurd(document, site)
     _refuse_far_guide(document, site)
+    _refuse_far_pump(document, site)
     once = tuple(f"set for this once, not in the site file: {shortened(text, 60)}" for text in settings)
     return replace(site, notes=(*once, *maker.notes, *_notes(site), *_crs_notes(document, site)))
 
@@ -251,6 +254,15 @@ def _refuse_far_guide(document: Document, site: Site) -> None:
                 ("runs", "guide"), said, "Give it in the coordinates of the bed, and nearer to it."
             )
         )
+
+
+def _refuse_far_pump(document: Document, site: Site) -> None:
+    """Refuse a pump so far off that no lines lead to it: it is of another survey, or in other units."""
+    away = 0.0 if site.pump is None else Point(site.pump.at).distance(site.bed.outline)
+    if away > FARTHEST:
+        unit = site.frame.units
+        said = f"the pump lies {away / unit.length:,.0f} {unit.length_name} from the bed"
+        raise SiteError(document.fault(("pump", "at"), said, "Give it in the coordinates of the bed."))
 
 
 def _crs_notes(document: Document, site: Site) -> tuple[str, ...]:
