@@ -16,7 +16,7 @@ from layout.asbuilt import (
 )
 from layout.asked import sides_findings
 from layout.cells import MOST_EMITTERS, emitter_cells, evenness
-from layout.checks import design_checks
+from layout.checks import design_checks, row_findings
 from layout.coverage import bare_places
 from layout.cutting import cut_coils
 from layout.emitters import field_totals, place_emitters
@@ -144,6 +144,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
         parts=parts,
         findings=(
             *meant_findings(site, ground, laying),
+            *row_findings(site, laying, joins),
             *_findings(site, laying, totals, [trial.candidate for trial in trials]),
             *_bare_ground(site, ground, laying),
             *ground_findings(site, laying),

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from layout.checks import JUDGEMENT, LISTED, design_checks
+from layout.checks import JUDGEMENT, LISTED, design_checks, row_findings
 from layout.checks.tubing import loops
 from layout.emitters import place_emitters
 from layout.laterals import join_runs
@@ -400,15 +400,29 @@ def test_runs_cut_to_the_usable_ground_keep_every_setback(x: float, y: float, se
 
 
 def test_tubing_in_a_building_given_as_an_open_row_fails() -> None:
-    house = Feature(
-        name="house",
-        kind=FeatureKind.BUILDING,
-        shape=LineString([(30 * FOOT, -5), (60 * FOOT, -5), (60 * FOOT, 20), (30 * FOOT, 20)]),
-        setback=0.0,
-    )
-    check = checked(site(features=(house,)))["distance to house"]
+    """Six runs, each 30 ft within the house."""
+    row = [(30 * FOOT, -5), (60 * FOOT, -5), (60 * FOOT, 20), (30 * FOOT, 20)]
+    house = Feature(name="house", kind=FeatureKind.BUILDING, shape=LineString(row), setback=0.0)
+    name = "tubing within buildings, tanks or water whose points are not closed"
+    check = checked(site(features=(house,)))[name]
     assert not check.ok
-    assert "not closed" in check.source
+    assert check.value == pytest.approx(6 * 30 * FOOT, abs=0.1)
+    assert (check.limit, check.sense, check.source) == (0.0, "most", "feature.shape")
+    assert check.place.startswith("house at (")
+    laying = Laying(pattern=Pattern.LEFT, runs=tuple(six_runs()))
+    (finding,) = row_findings(site(features=(house,)), laying, ())
+    assert "house (building) is read as a line" in finding.said
+    assert "first point" in finding.remedy
+    # of the same points, a hedge may be a line; beside the bed, a house is none
+    hedge = replace(house, kind=FeatureKind.OTHER)
+    assert name not in checked(site(features=(hedge,)))
+    beside = replace(house, shape=LineString([(x, y - 40) for x, y in row]))
+    assert checked(site(features=(beside,)))[name].ok
+    assert list(row_findings(site(features=(beside,)), laying, ())) == []
+    crossed = replace(house, shape=LineString([row[0], row[2], row[1], row[3]]))
+    assert not checked(site(features=(crossed,)))[name].ok
+    in_line = replace(house, shape=LineString([(30 * FOOT, 0.1), (40 * FOOT, 0.1), (60 * FOOT, 0.1)]))
+    assert checked(site(features=(in_line,)))[name].ok
 
 
 def test_runs_without_an_emitter_fail_with_their_names() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from layout.checks.ground import covered, dry, loading
 from layout.checks.laterals import fed, longest_lateral, pipe_crossings
+from layout.checks.rows import within_rows
 from layout.checks.runs import bend, crossing_runs, gap, shortest_run, widest, without_emitters
 from layout.checks.tubing import clearance, loops, setbacks
 from layout.model import (
@@ -53,14 +54,15 @@ def design_checks(
     Returns
     -------
     tuple of Check
-        Clearance; the setback of each feature; loops beside other tubing; gap, bend, crossing runs; length and feed
-        of runs and laterals; dry distance, coverage, loading; what pipes cross. What does not apply is left out.
-        Sources are keys of the site file, or say that the limit is a judgement.
+        Clearance; the setback of each feature; tubing within rows that are not closed; loops beside other tubing; gap,
+        bend, crossing runs; length and feed of runs and laterals; dry distance, coverage, loading; what pipes cross.
+        What does not apply is left out. Sources are keys of the site file, or say that the limit is a judgement.
     """
     tubing = [run.line for run in laying.runs] + [join.line for join in joins]
     return (
         clearance(site, tubing),
         *setbacks(site, tubing),
+        *within_rows(site, tubing),
         *loops(site, laying.runs, joins),
         *gap(site, laying, coverage),
         *widest(site, laying, coverage),

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiLineString, Point, Polygon
+from shapely import LineString, MultiLineString, Point
 
 from layout.checks.compare import JUDGEMENT, ROUNDING, compare, nearest_place
-from layout.model import Check, Feature, FeatureKind, Join, Run, Site, site_place, xy
+from layout.model import Check, Feature, Join, Run, Site, site_place, xy
 from layout.plane import TOLERANCE
 
 SEEN = 2.0
@@ -19,8 +19,6 @@ BESIDE = 0.1
 """Least distance from a loop to tubing that it does not tie, in row spacings."""
 EDGE_SLACK = 0.02
 """What tubing may lie nearer to the bed's edge than its clearance, in row spacings."""
-CLOSED_KINDS = frozenset({FeatureKind.BUILDING, FeatureKind.TANK, FeatureKind.WATER_BODY})
-"""Features that are areas whatever their points say."""
 LISTED = 20
 """Features with a setback check of their own; the others, which lie farther off, share one."""
 
@@ -79,12 +77,6 @@ def _setback(site: Site, feature: Feature, laid: MultiLineString, distance: floa
     if distance == 0 and feature.shape.geom_type == "Polygon":
         # To touch the edge of an area without a setback is as near as tubing may come.
         inside = laid.intersects(feature.shape.buffer(-TOLERANCE))
-    source = "feature.setback"
-    open_row = isinstance(feature.shape, LineString) and len(feature.shape.coords) > 2
-    if open_row and feature.kind in CLOSED_KINDS:
-        # given as an open row of points it is a line by its shape; nobody lays tubing in it for all that
-        inside = laid.intersects(Polygon(feature.shape.coords).buffer(-TOLERANCE))
-        source = "feature.setback; its points are not closed: repeat the first at the end to make it an area"
     ok = bool(distance >= feature.setback - ROUNDING and not inside)
     return Check(
         name=f"distance to {feature.name}",
@@ -93,7 +85,7 @@ def _setback(site: Site, feature: Feature, laid: MultiLineString, distance: floa
         unit="length",
         sense="least",
         ok=ok,
-        source=source,
+        source="feature.setback",
         place="" if ok else nearest_place(site, laid, feature.shape),
     )
 
