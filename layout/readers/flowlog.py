@@ -151,12 +151,10 @@ def read_laid_flows(path: Path, zones: Sequence[int]) -> dict[int, float]:
 
     if not path.is_file():
         raise refuse("is not there")
+    if path.stat().st_size > MOST_BYTES:
+        raise refuse("is too large for an as-built")
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise refuse("is too large for an as-built")
         content = json.loads(path.read_bytes().decode("utf-8"))
-    except ReadError:
-        raise
     except (OSError, ValueError, RecursionError):
         raise refuse("cannot be read as JSON") from None
     if not isinstance(content, dict) or not str(content.get("format", "")).startswith("sinuate-asbuilt/"):
