@@ -7,11 +7,13 @@ clearance are the same.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
 
 from layout.plane import coordinates, polygons_of, stretch
 from layout.runs.rings import RING_STEP
@@ -32,6 +34,7 @@ class Loops:
         self.ground = ground
         self.limits = ground.limits
         shapely.prepare(self.limits)
+        self._laid: dict[tuple[int, int, int, int], _Laid] = {}
 
     @cached_property
     def rings(self) -> list[LineString]:
@@ -39,6 +42,11 @@ class Loops:
         ground = self.ground.outline.buffer(-self.ground.clearance, quad_segs=64)
         parts = polygons_of(ground.difference(self.ground.kept_clear))
         return [LineString(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]
+
+    @cached_property
+    def _rings_near(self) -> shapely.STRtree:
+        """The edges by where they are: past very many obstacles few are near."""
+        return shapely.STRtree(self.rings)
 
     def between(
         self,
@@ -66,31 +74,42 @@ class Loops:
         LineString or None
             None where the ends lie too far apart, or no loop keeps clear.
         """
+        key = (id(tips[0]), id(tips[1]), *ends)
+        if key not in self._laid:
+            self._laid[key] = self._lay(tips, ends)
+        laid = self._laid[key]
+        if laid.loop is None:
+            return None
+        others = within(tubing, laid.inner, beside * self.ground.spacing)
+        return laid.loop if all(line is tips[0] or line is tips[1] for line in others) else None
+
+    def _lay(self, tips: tuple[LineString, LineString], ends: tuple[int, int]) -> _Laid:
+        """Lay a loop that keeps to the ground, whatever other tubing there is."""
         one, other = tips
-        points = [Point(tip.coords[end]) for tip, end in zip(tips, ends, strict=True)]
+        none = _Laid(tips, None, LineString())
+        shapely.prepare(tips)
+        points = [shapely.get_point(tip, end) for tip, end in zip(tips, ends, strict=True)]
         reach, loop = LOOP_REACH * self.ground.spacing, LineString(points)
-        if min(one.distance(points[1]), other.distance(points[0])) <= reach:
+        if one.dwithin(points[1], reach) or other.dwithin(points[0], reach):
             reach = max(reach, LOOP_SHARE * (one.length + other.length))
         if not 0 < loop.length <= reach:
-            return None
+            return none
         if not self.limits.covers(_inner(loop)):
             along = self._along_limit(points)
             if along is None or along.length > LOOP_DETOUR * reach:
-                return None
+                return none
             loop = along
         inner = _inner(loop)
-        if inner.intersects(one) or inner.intersects(other):
-            return None
-        others = [line for line in tubing if line is not one and line is not other]
-        near = shapely.dwithin(np.asarray(others, dtype=object), inner, beside * self.ground.spacing)
-        return None if np.any(near) else loop
+        return none if one.intersects(inner) or other.intersects(inner) else _Laid(tips, loop, inner)
 
     def _along_limit(self, ends: Sequence[Point]) -> LineString | None:
         """The shorter way along the limit of the ground between two points that stand at it."""
-        away = [sum(float(ring.distance(end)) for end in ends) for ring in self.rings]
+        near = np.sort(self._rings_near.query(ends[0], predicate="dwithin", distance=self.ground.spacing))
+        rings = [self.rings[k] for k in near]
+        away = [sum(float(ring.distance(end)) for end in ends) for ring in rings]
         if not away or min(away) > self.ground.spacing:
             return None
-        ring = self.rings[int(np.argmin(away))]
+        ring = rings[int(np.argmin(away))]
         a, b = sorted(float(ring.project(end)) for end in ends)
         ways = [stretch(ring, a, b)] if b > a else []
         rest = [
@@ -99,6 +118,31 @@ class Loops:
         if rest:
             ways.append(LineString(np.vstack(rest)))
         return min(ways, key=lambda way: way.length, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """A loop between two runs, if there is one on the ground that touches neither, and the loop without its ends.
+
+    The runs are kept, for loops are found again by who they are.
+    """
+
+    tips: tuple[LineString, LineString]
+    loop: LineString | None
+    inner: LineString
+
+
+def within(lines: Iterable[LineString], place: BaseGeometry, distance: float) -> list[LineString]:
+    """Those of some lines that come within a distance of a place [m]."""
+    found = np.asarray(lines if isinstance(lines, np.ndarray) else list(lines), dtype=object)
+    if not len(found) or place.is_empty:
+        return []
+    x0, y0, x1, y1 = shapely.bounds(found).T
+    left, low, right, high = place.bounds
+    reach = distance * (1 + 1e-9)
+    near = found[(x0 <= right + reach) & (x1 >= left - reach) & (y0 <= high + reach) & (y1 >= low - reach)]
+    shapely.prepare(near)
+    return list(near[shapely.dwithin(near, place, distance)])
 
 
 def _inner(loop: LineString) -> LineString:
