@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 from layout.fittings import place_fittings
-from layout.model import Design
+from layout.model import XY, Design, Levels, PipeKind, ZoneLevels
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN
 from layout.sheets.details import detail_pages
@@ -180,3 +180,47 @@ def test_a_field_without_pipes_has_no_details() -> None:
         design, joins=(), plumbing=replace(design.plumbing, manifolds=(), risers=(), lines=(), fittings=())
     )
     assert detail_pages(bare, INCH_PAPER, Figures(design.site.frame.units), Lettering()) == []
+
+
+def test_the_fall_of_a_return_surveyed_in_part_is_not_stated() -> None:
+    design = fitted(curved_field())
+    levels = ZoneLevels(
+        zone=1,
+        high=(0.0, 0.0),
+        high_level=100.0,
+        return_known=0.48,
+        pitch=-0.03,
+        deepening=1.5,
+        deepest_at=(0.0, 0.0),
+        drain_back=0.0,
+        held=0.0,
+    )
+    figures = Figures(design.site.frame.units)
+    for share, fall, deeper in (
+        (0.48, "not checked: 48 % surveyed", f"at least {figures.length(1.5)}"),
+        (1.0, figures.share(-0.03), figures.length(1.5)),
+    ):
+        stated = replace(design, zone_levels=(replace(levels, return_known=share),))
+        known = said(detail_pages(stated, INCH_PAPER, figures, Lettering()))
+        assert {fall, deeper} <= set(known)
+        assert (figures.share(-0.03) in known) == (share == 1.0)
+
+
+def test_air_valves_have_the_ground_they_stand_on() -> None:
+    """On a plane that rises to the east the height of a valve's ground is known from its place."""
+    design = fitted(curved_field())
+    air: dict[tuple[int, PipeKind], XY] = {
+        (1, pipe.kind): (pipe.line.coords[-1][0], pipe.line.coords[-1][1])
+        for pipe in design.plumbing.manifolds
+    }
+    plumbing = place_fittings(design.plumbing, design.joins, design.laterals, air_at=air)
+    design = replace(design, plumbing=plumbing)
+    corners = [(-500.0, -500.0), (500.0, -500.0), (500.0, 500.0), (-500.0, 500.0)]
+    levels = Levels(points=tuple((x, y, 50.0 + 0.02 * x) for x, y in corners))
+    design = replace(design, site=replace(design.site, bed=replace(design.site.bed, levels=levels)))
+    figures = Figures(design.site.frame.units)
+    known = said(detail_pages(design, INCH_PAPER, figures, Lettering()))
+    valves = [item for item in design.plumbing.fittings if item.kind == "air valve"]
+    assert len(valves) == 2
+    for item in valves:
+        assert figures.length(50.0 + 0.02 * item.at[0]) in known

@@ -263,7 +263,10 @@ def test_extents_hold_the_field(written: tuple[Design, Path]) -> None:
 
 
 def test_every_sheet_is_a_layout_and_the_title_stands_on_it(tmp_path: Path) -> None:
-    drawing = draft(wide_field(400, length=900.0))
+    drawing = draft(wide_field(140, length=900.0))
+    # plans, tables and details: of each kind of sheet one at least, of plans several
+    assert {sheet.name.split()[0] for sheet in drawing.sheets} == {"Plan", "Tables", "Details"}
+    assert sum(sheet.name.startswith("Plan") for sheet in drawing.sheets) > 1
     write_dxf(drawing, tmp_path / "plan.dxf")
     document_ = ezdxf.readfile(tmp_path / "plan.dxf")  # type: ignore[attr-defined]
     names = [name for name in document_.layout_names_in_taborder() if name != "Model"]

@@ -14,7 +14,7 @@ from layout.sheets.blocks import GUTTER, Block, Cell, Column, Row, Sample, draw,
 from layout.sheets.details.loop import loop_picture, note, typical_loop
 from layout.sheets.details.manifold import Place, manifold_picture, places, riser_table
 from layout.sheets.details.picture import NOT_TO_SCALE, STRIP, Picture, Window, title
-from layout.sheets.details.section import WIDTH, level_table, notes, section_picture
+from layout.sheets.details.section import WIDTH, level_tables, notes, section_picture
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Dimension, Dots, Line, Mark, Paper, Symbol
@@ -202,7 +202,7 @@ def _beside(paper: Paper) -> Column:
 
 
 def _blocks(design: Design, found: Sequence[Place], figures: Figures, lettering: Lettering) -> list[Block]:
-    made = [notes(design, lettering), level_table(design, figures, lettering)]
+    made = [notes(design, lettering), *level_tables(design, figures, lettering)]
     risers = riser_table(design, found, figures, lettering)
     return [*made, risers] if risers else made
 

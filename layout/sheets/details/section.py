@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 from shapely import LineString
 
-from layout.model import XY, Design
+from layout.model import XY, Design, ZoneLevels
 from layout.sheets import layers
 from layout.sheets.blocks import Block, Titles, paragraphs, table
 from layout.sheets.details.picture import LETTER, Picture, Window
@@ -15,6 +16,8 @@ from layout.sheets.dimensions import drawn
 from layout.sheets.figures import Figures, plain
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Align, Dash, Dimension, Layer, Line, Mark, Pen, Symbol, Text, View
+from layout.terrain import heights
+from layout.terrain.zonelevels import ALL
 from layout.units import INCH
 
 BLANK = "______"
@@ -103,14 +106,14 @@ def _pipes(place: _Place) -> list[Mark]:
 
 
 def _air_valve(place: _Place) -> list[Mark]:
-    """Draw an air valve at the high point of the return."""
+    """Draw an air valve at the highest point of the return manifold."""
     x = _TIP - 2 * _APART - 0.75
     return [
         place.line(layers.RISER, [(x, _RETURN), (x, _TUBING + 0.15)]),
         place.line(layers.RETURN_MANIFOLD, [(x, _RETURN), (_TIP - 2 * _APART - _PIPE / 2, _RETURN)]),
         Symbol(layer=layers.AIR_VALVE, name="air valve", at=place.at(x, _TUBING + 0.25), size=0.2),
         place.text(x + 0.17, _TUBING + 0.29, "air valve at the"),
-        place.text(x + 0.17, _TUBING + 0.15, "high point"),
+        place.text(x + 0.17, _TUBING + 0.15, "manifold's high point"),
     ]
 
 
@@ -181,24 +184,67 @@ def _dimension(place: _Place, start: XY, end: XY, *, across: XY, text_at: XY, an
 # --- in words -------------------------------------------------------------------------------------------
 
 
-def level_table(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """List high points and falls by zone, blank where they are not known."""
+def level_tables(design: Design, figures: Figures, lettering: Lettering) -> list[Block]:
+    """List the heights of the ground, and the falls of the returns, by zone, blank where they are not known."""
     unit = figures.units.length_name
-    titles: Titles = (
+    ground: Titles = (
         ("zone", 0.0, "left"),
-        (f"high point [{unit}]", 1.55, "right"),
-        ("fall to pump", 2.55, "right"),
-        (f"return deeper [{unit}]", 3.75, "right"),
+        ("highest of its ground", 1.75, "right"),
+        ("supply valve", 2.75, "right"),
+        ("return valve", 3.75, "right"),
     )
-    rows = []
-    for item in design.zone_levels:
-        high = BLANK if item.high_level is None else figures.length(item.high_level)
-        pitch = BLANK if item.pitch is None else figures.share(item.pitch)
-        deeper = BLANK if item.deepening is None else figures.length(item.deepening)
-        rows.append((f"Z{item.zone}", high, pitch, deeper))
-    if not rows:
-        rows.append(("all", BLANK, BLANK, BLANK))
-    return table("Levels of the ground and falls of the return", titles, rows, lettering, wrap={})
+    falls: Titles = (
+        ("zone", 0.0, "left"),
+        ("fall to pump", 2.2, "right"),
+        (f"to lie deeper by [{unit}]", 3.75, "right"),
+    )
+    levels = [
+        (
+            f"Z{item.zone}",
+            BLANK if item.high_level is None else figures.length(item.high_level),
+            *(_valve_level(design, item.zone, kind, figures) for kind in ("supply", "return")),
+        )
+        for item in design.zone_levels
+    ]
+    pitches = [(f"Z{item.zone}", *_fall(item, figures)) for item in design.zone_levels]
+    return [
+        table(
+            f"Ground of the zones and at their air valves [{unit}]",
+            ground,
+            levels or [("all", BLANK, BLANK, BLANK)],
+            lettering,
+            wrap={},
+        ),
+        table("Falls of the return lines", falls, pitches or [("all", BLANK, BLANK)], lettering, wrap={}),
+    ]
+
+
+def _fall(item: ZoneLevels, figures: Figures) -> tuple[str, str]:
+    """Tell a return's fall and how much deeper it must lie; of a line surveyed in part, only the least of it."""
+    if item.pitch is None or item.deepening is None:
+        return BLANK, BLANK
+    deeper = figures.length(item.deepening)
+    if item.return_known >= ALL:
+        return figures.share(item.pitch), deeper
+    # a line of which nearly all is surveyed is not told to be surveyed whole
+    known = min(round(100 * item.return_known), 99)
+    return f"not checked: {known} % surveyed", f"at least {deeper}"
+
+
+def _valve_level(design: Design, zone: int, kind: str, figures: Figures) -> str:
+    """Find the height of the ground where an air valve of a zone stands."""
+    levels = design.site.bed.levels
+    at = [
+        item.at
+        for item in design.plumbing.fittings
+        if (item.kind, item.zone, item.on) == ("air valve", zone, kind)
+    ]
+    if not at:
+        return "-"
+    if levels is None or not levels.points:
+        return BLANK
+    found = float(heights(levels, np.asarray(at[:1]))[0])
+    return BLANK if math.isnan(found) else figures.length(found)
 
 
 def notes(design: Design, lettering: Lettering) -> Block:
@@ -209,7 +255,15 @@ def notes(design: Design, lettering: Lettering) -> Block:
         "Risers fall from the tubing to the manifold, so that the tubing drains into it after a dose.",
         f"Manifolds and lines fall to the pump, the return at {pitch} % or more; deeper than elsewhere where the "
         "table says so.",
-        "An air valve stands at the high point of the supply and of the return of each zone.",
+        _air(design),
         "Symbols of fittings are larger than the fittings.",
     ]
     return paragraphs("Notes to the details", said, lettering, numbered=True)
+
+
+def _air(design: Design) -> str:
+    """Tell where air valves stand."""
+    known = any(item.high_level is not None for item in design.zone_levels)
+    where = "the highest point" if known else "the dead end, for want of levels,"
+    more = "; the zone's ground may be higher than there" if known else ""
+    return f"An air valve stands at {where} of the supply and of the return manifold of each zone{more}."
