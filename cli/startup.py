@@ -83,7 +83,7 @@ def startup(  # noqa: PLR0913, PLR0917 (each is an option of the command)
         files: list[Path] = []
         kept: FlowReading | None = None
         if told is not None:
-            kept = _keep(log, told, zone, before, expected, design)
+            kept = _keep(log, told, zone, expected, design)
             before, files = (*before, kept), [log]
         series = _series(log, before, expected) if trend else ()
         files += _write(design, expected, series, folder, form=record is None and not trend)
@@ -139,12 +139,12 @@ def _keep(
     log: Path,
     told: FlowReading,
     zone: str | None,
-    before: Sequence[FlowReading],
     expected: Sequence[Expected],
     design: Design,
 ) -> FlowReading:
     from layout.errors import Fault, ReadError
-    from layout.sheets.flowlog import append_reading
+    from layout.readers.flowlog import read_flow_log
+    from layout.sheets.flowlog import append_reading, refuse_lost
     from layout.startup.log import misread
 
     zones = sorted({item.zone for item in expected}) or [1]
@@ -163,17 +163,23 @@ def _keep(
             f"that is {other / units.flow:.4g} {units.flow_name}."
         )
         raise ReadError(Fault(field="--record", said=said, remedy=remedy))
-    append_reading(log, told, before=before, expected=mine, units=units)
+    several = len(zones) > 1
+    refuse_lost(log, told, several=several)
+    before = read_flow_log(log, several=several)  # how many zones there are is known only now
+    append_reading(log, told, before=before, expected=mine, units=units, several=several)
     return told
 
 
 def _series(log: Path, readings: Sequence[FlowReading], expected: Sequence[Expected]) -> Sequence[Series]:
     from layout.errors import Fault, ReadError
+    from layout.readers.flowlog import read_flow_log
     from layout.startup.log import series_of
 
     if not readings:
         remedy = 'Begin it with --record DATE READING, as in --record 2026-05-01 "20.4 s/gal".'
         raise ReadError(Fault(file=str(log), said="has no reading yet, so there is no trend", remedy=remedy))
+    if len({item.zone for item in expected}) > 1:
+        read_flow_log(log, several=True)  # how many zones there are is known only now
     return series_of(readings, expected)
 
 

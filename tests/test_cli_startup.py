@@ -103,3 +103,21 @@ def test_of_several_zones_one_must_be_named(sinuate: Command, site: Path) -> Non
     done = sinuate("startup", site, "--record", "2026-05-01", "60 s/gal", "--zone", "z2")
     assert done.code == 0
     assert "2026-05-01,Z2,dosing,60 s/gal,1.0000,gal/min," in (site.parent / "flowlog.csv").read_text()
+
+
+def test_a_log_without_zones_is_no_log_of_several(sinuate: Command, site: Path) -> None:
+    site.write_text(SITE.format(level=-5.0, curve="", zones="[zones]\ncount = 3"), encoding="utf-8")
+    log = site.parent / "flowlog.csv"
+    log.write_text("date,reading\n2026-05-01,60 s/gal\n")
+    more = ("--zone", "Z2", "--flushing", "--note", "rain")
+    done = sinuate("startup", site, "--record", "2026-05-02", "60 s/gal", *more)
+    assert done.code == 2
+    assert "Add state,zone,note to the end of its first line: date,reading,state,zone,note." in done.err
+    done = sinuate("startup", site, "--trend")
+    assert done.code == 2
+    assert "flowlog.csv: line 2: does not say its zone, and the field has several" in done.err
+    assert log.read_text() == "date,reading\n2026-05-01,60 s/gal\n"
+    assert not (site.parent / "plan").exists()
+    log.write_text("date,reading,state,zone,note\n2026-05-01,60 s/gal,,Z1\n")
+    told = sinuate("startup", site, "--record", "2026-05-02", "60 s/gal", *more, "--trend", "--json").json
+    assert [(one["zone"], one["state"]) for one in told["series"]] == [("Z1", "dosing"), ("Z2", "flushing")]

@@ -6,6 +6,7 @@ import csv
 import os
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
@@ -153,7 +154,7 @@ def test_what_stands_in_the_log_is_kept_byte_for_byte(old: bytes, tmp_path: Path
     path = tmp_path / "flowlog.csv"
     path.write_bytes(old)
     path.chmod(0o640)
-    keep(path, "2027-05-03", "2.81 gpm", "later")
+    keep(path, "2027-05-03", "2.81 gpm", "later" if b"note" in old else "")
     new = path.read_bytes()
     assert new.startswith(old)
     added = new[len(old) :]
@@ -162,6 +163,47 @@ def test_what_stands_in_the_log_is_kept_byte_for_byte(old: bytes, tmp_path: Path
     assert path.stat().st_mode & 0o777 == 0o640
     found = read_flow_log(path)
     assert [(item.on.year, item.said) for item in found] == [(2026, "20.4 s/gal"), (2027, "2.81 gpm")]
+
+
+@pytest.mark.parametrize(
+    ("doing", "zone", "note", "several", "lacking"),
+    [
+        ("flushing", 2, "rain", True, "state,zone,note"),
+        ("dosing", 1, "", True, "zone"),
+        ("dosing", 2, "", False, "zone"),
+        ("flushing", 1, "", False, "state"),
+        ("dosing", 1, "rain", False, "note"),
+    ],
+)
+def test_what_the_titles_would_lose_is_refused(
+    doing: Literal["dosing", "flushing"], zone: int, note: str, several: bool, lacking: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_bytes(b"date,reading\n")
+    told = FlowReading(on=date(2026, 5, 1), zone=zone, doing=doing, said="20 s/gal", flow=GPM, note=note)
+    with pytest.raises(
+        ReadError, match=f"Add {lacking} to the end of its first line: date,reading,{lacking}"
+    ):
+        append_reading(path, told, before=(), expected=None, units=UNIT_SETS["ft"], several=several)
+    assert path.read_bytes() == b"date,reading\n"
+    path.write_text(f"date,reading,{lacking}\n")
+    append_reading(path, told, before=(), expected=None, units=UNIT_SETS["ft"], several=several)
+    kept = read_flow_log(path, several=several)[0]
+    assert (kept.zone, kept.doing, kept.note) == (zone, doing, note)
+
+
+def test_of_several_zones_a_line_must_say_its_own(tmp_path: Path) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_text("date,reading,zone\n2026-05-01,20 s/gal,Z2\n2026-05-02,20 s/gal\n2026-05-03,20 s/gal,\n")
+    assert [item.zone for item in read_flow_log(path)] == [2, 1, 1]
+    with pytest.raises(ReadError, match="does not say its zone") as raised:
+        read_flow_log(path, several=True)
+    assert [fault.field for fault in raised.value.faults] == ["line 3", "line 4"]
+
+
+def test_a_log_that_is_a_folder_is_told(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match=r"is a folder.*Move the folder away"):
+        read_flow_log(tmp_path)
 
 
 def test_no_cell_is_a_formula_and_it_is_read_back_as_written(tmp_path: Path) -> None:

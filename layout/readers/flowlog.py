@@ -20,7 +20,7 @@ MOST_BYTES = 20_000_000
 _FORMULA = re.compile(r"'[=+\-@\t]")
 
 
-def read_flow_log(path: Path) -> tuple[FlowReading, ...]:
+def read_flow_log(path: Path, *, several: bool = False) -> tuple[FlowReading, ...]:
     """Read the log; none where there is none.
 
     Parameters
@@ -28,6 +28,8 @@ def read_flow_log(path: Path) -> tuple[FlowReading, ...]:
     path : Path
         Lines may have been added by hand: only ``date`` and ``reading`` are needed, the flow is worked out from the
         reading. Without ``zone`` it is the first, without ``state`` dosing.
+    several : bool
+        Whether the field has more zones than one: a line without its zone is then refused.
 
     Returns
     -------
@@ -48,7 +50,7 @@ def read_flow_log(path: Path) -> tuple[FlowReading, ...]:
     for number, row in rows[1:]:
         cells = dict(zip(titles, row, strict=False))
         try:
-            found.append(_reading(cells, path.name, f"line {number}"))
+            found.append(_reading(cells, path.name, f"line {number}", several=several))
         except ReadError as error:
             faults += error.faults
     if faults:
@@ -57,6 +59,9 @@ def read_flow_log(path: Path) -> tuple[FlowReading, ...]:
 
 
 def _text(path: Path) -> str:
+    if path.is_dir():
+        remedy = "Move the folder away, or give it another name: the log of readings is a file of that name."
+        raise ReadError(Fault(file=str(path), said="is a folder, so no log can stand there", remedy=remedy))
     try:
         if path.stat().st_size > MOST_BYTES:
             raise ReadError(
@@ -93,7 +98,7 @@ def _rows(text: str, name: str) -> list[tuple[int, list[str]]]:
     return [(rows[0][0], titles), *rows[1:]]
 
 
-def _reading(cells: Mapping[str, str], file: str, place: str) -> FlowReading:
+def _reading(cells: Mapping[str, str], file: str, place: str, *, several: bool) -> FlowReading:
     def cell(name: str) -> str:
         text = cells.get(name, "")
         return text[1:] if _FORMULA.match(text) else text
@@ -102,6 +107,10 @@ def _reading(cells: Mapping[str, str], file: str, place: str) -> FlowReading:
     if doing not in {"dosing", "flushing"}:
         said = f'state is "{doing}", but a field is dosing or flushing'
         raise ReadError(Fault(file=file, field=place, said=said, remedy="Write one of the two."))
+    if several and not cell("zone"):
+        said = "does not say its zone, and the field has several"
+        remedy = "Write it under the title zone, as Z2; where line 1 has no such title, add it to its end."
+        raise ReadError(Fault(file=file, field=place, said=said, remedy=remedy))
     return FlowReading(
         on=date_of(cell("date"), field=place, file=file),
         zone=zone_of(cell("zone") or "1", field=place, file=file),

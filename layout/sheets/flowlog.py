@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from layout.errors import Fault, SheetError
+from layout.errors import Fault, ReadError, SheetError
 from layout.model import FlowReading
 from layout.sheets.figures import plain
 from layout.startup.expected import Expected
@@ -29,6 +29,7 @@ def append_reading(
     before: Sequence[FlowReading],
     expected: Expected | None,
     units: UnitSet,
+    several: bool = False,
 ) -> None:
     """Add one line to the log, which is begun where there is none.
 
@@ -41,9 +42,13 @@ def append_reading(
     expected : Expected or None
         None where the plan has no such state.
     units : UnitSet
+    several : bool
+        Whether the field has more zones than one, so that a line must say its own.
 
     Raises
     ------
+    ReadError
+        Where the titles of a log begun by hand leave no place for what the reading says.
     SheetError
         Where it cannot be written; it is then as it was.
     """
@@ -52,6 +57,7 @@ def append_reading(
     try:
         for _ in range(_TRIES):
             old = path.read_bytes() if path.exists() else b""
+            _refuse_lost(path, old, reading, several)
             if _replace(path, old, old + _addition(old, row)):
                 return
     except OSError as error:
@@ -60,6 +66,41 @@ def append_reading(
         raise SheetError(Fault(file=str(path), said=said, remedy=remedy)) from error
     said = "is written by another program again and again"
     raise SheetError(Fault(file=str(path), said=said, remedy="Try again when that is done."))
+
+
+def refuse_lost(path: Path, reading: FlowReading, *, several: bool) -> None:
+    """Refuse a reading of which the titles of a log begun by hand would lose something.
+
+    Parameters
+    ----------
+    path : Path
+        May be missing.
+    reading : FlowReading
+    several : bool
+        Whether the field has more zones than one.
+
+    Raises
+    ------
+    ReadError
+        Naming the columns that are missing.
+    """
+    _refuse_lost(path, path.read_bytes() if path.exists() else b"", reading, several)
+
+
+def _refuse_lost(path: Path, old: bytes, reading: FlowReading, several: bool) -> None:
+    titles = _titles(old)
+    if titles is None:
+        return
+    wanted = {
+        "state": reading.doing != "dosing",
+        "zone": several or reading.zone != 1,
+        "note": bool(reading.note),
+    }
+    lacking = [title for title, told in wanted.items() if told and title not in titles]
+    if lacking:
+        said = f"has no column for {', '.join(lacking)}, so the reading cannot be kept whole"
+        remedy = f"Add {','.join(lacking)} to the end of its first line: {','.join((*titles, *lacking))}."
+        raise ReadError(Fault(file=str(path), field="line 1", said=said, remedy=remedy))
 
 
 def log_row(
