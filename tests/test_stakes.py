@@ -13,6 +13,7 @@ import shapely
 from shapely import LineString, Point, Polygon, box
 
 from layout.model import (
+    XY,
     Feature,
     FeatureKind,
     Fitting,
@@ -26,6 +27,7 @@ from layout.model import (
 )
 from layout.plane import coordinates
 from layout.stakes import stake_findings, stake_out
+from layout.stakes.standing import blocked_tapes
 from layout.units import FOOT, UNIT_SETS
 from tests import beds
 from tests.fields import arc, curved_field, tree_field
@@ -319,3 +321,48 @@ def test_a_round_bed_has_no_corners() -> None:
     outline = Polygon(Point(0, 0).buffer(6.0, quad_segs=32))
     bed = staked(site_with(coordinates(outline)), Laying(pattern=Pattern.LEFT, runs=(run,)))
     assert "bed corner" not in {stake["kind"] for stake in bed.paper}
+
+
+def test_baseline_and_tapes_keep_off_a_tree_that_is_a_point() -> None:
+    design = curved_field()
+    bed = staked(design.site, design.laying, design.plumbing)
+    middle = LineString(bed.staking.baseline).interpolate(0.5, normalized=True)
+    at = Point(middle.x + 0.1, middle.y)
+    tree = Feature(name="oak", kind=FeatureKind.TREE, shape=at, setback=0.0, inside=True)
+    other = staked(replace(design.site, features=(tree,)), design.laying, design.plumbing)
+    assert LineString(bed.staking.baseline).distance(at) < 0.3
+    assert LineString(other.staking.baseline).distance(at) >= 0.3 - 0.01
+
+    line = np.array([[0.0, 0.0], [40.0, 0.0]]) * FOOT
+    run = one_run(line, ties=((0.0, 20.0), (40.0, 20.0), (20.0, 22.0)))
+    oak = Feature(name="oak", kind=FeatureKind.TREE, shape=Point(15 * FOOT, 10 * FOOT), setback=0.0)
+    site = replace(run.site, features=(oak,))
+    for stake in staked(site, run.laying).staking.stakes:
+        assert stake.swing is not None
+        for tie in stake.swing.ties:
+            tape = LineString([tie.at, stake.at])
+            assert stake.swing.blocked or tape.distance(oak.shape) >= 0.3
+    # a tree that is a fixed point itself stands in the way of none of its tapes
+    own = replace(oak, shape=Point(20 * FOOT, 22 * FOOT))
+    site = replace(run.site, features=(own,))
+    assert not any(stake.swing.blocked for stake in staked(site, run.laying).staking.stakes if stake.swing)
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "blocked"),
+    [
+        ((0.0, 0.0), (10.0, 0.0), False),  # along the wall
+        ((0.0, 0.0), (10.0, 0.15), True),  # from its corner into the wall, and on inside it
+        ((0.0, 0.0), (-5.0, -5.0), False),  # from the corner away
+        ((0.05, 0.05), (-5.0, 0.0), False),  # a corner that is surveyed a little inside
+        ((-1.0, 1.04), (1.04, -1.0), False),  # past a corner that is cut by a hand
+        ((-1.0, 2.0), (2.0, -1.0), True),
+    ],
+)
+def test_a_tape_touches_a_corner_only(start: XY, end: XY, blocked: bool) -> None:
+    house = Feature(name="house", kind=FeatureKind.BUILDING, shape=box(0, 0, 10, 10), setback=0.0)
+    assert blocked_tapes(np.array([start]), np.array([end]), [house]).tolist() == [blocked]
+    # a wall that is given as an open row of points
+    wall = replace(house, shape=LineString([(0, 10), (0, 0), (10, 0)]))
+    starts, ends = np.array([(-5.0, 5.0), (0.0, 0.0)]), np.array([(5.0, 5.0), (-5.0, 5.0)])
+    assert blocked_tapes(starts, ends, [wall]).tolist() == [True, False]

@@ -48,7 +48,7 @@ class Swing:
     error : float
         How far from the stake rounded distances can lead at most [m].
     blocked : bool
-        Whether a building or water lies across one of the tapes.
+        Whether a building, tank, well, tree or water lies across one of the tapes.
     """
 
     ties: tuple[SwingTie, SwingTie]

@@ -1,11 +1,12 @@
 """Paper for the crew: `walk` says what is staked, `along` where on a line, `tape` how finely it is measured.
 
-`baseline` finds each stake by a station and a square offset, `swing` by two distances from fixed points; `lay` puts
-it all together.
+`baseline` finds each stake by a station and a square offset, `swing` by two distances from fixed points, `standing`
+says what no tape can be drawn through; `lay` puts it all together.
 """
 
 from layout.stakes.lay import stake_findings, stake_out
+from layout.stakes.standing import SOLID, in_the_way
 from layout.stakes.swing import meeting_points
 from layout.stakes.tape import rounding_of
 
-__all__ = ["meeting_points", "rounding_of", "stake_findings", "stake_out"]
+__all__ = ["SOLID", "in_the_way", "meeting_points", "rounding_of", "stake_findings", "stake_out"]

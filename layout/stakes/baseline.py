@@ -11,6 +11,7 @@ import shapely
 
 from layout.model import XY, Feature, FeatureKind, Offset
 from layout.plane import Array
+from layout.stakes.standing import in_the_way
 from layout.stakes.tape import Tape
 
 DIRECTIONS = 180
@@ -66,11 +67,11 @@ def choose_baseline(weighed: Array, reached: Array, features: Sequence[Feature],
         (foot + along.min(axis=0)[:, None] * ahead, foot + along.max(axis=0)[:, None] * ahead), axis=2
     ).reshape(-1, 2, 2)
     order = np.argsort(np.round(mean.ravel(), 6), kind="stable")
-    solid = [item for item in features if item.kind not in _PASSED_OVER]
+    solid = [(item.name, in_the_way(item)) for item in features if item.kind not in _PASSED_OVER]
     lines = np.atleast_1d(np.asarray(shapely.linestrings(ends[order]), dtype=object))
-    free = ~shapely.intersects(shapely.union_all([item.shape for item in solid]), lines)
+    free = ~shapely.intersects(shapely.union_all([shape for _, shape in solid]), lines)
     best = int(np.argmax(free)) if free.any() else 0
-    name = "" if free.any() else next(item.name for item in solid if item.shape.intersects(lines[best]))
+    name = "" if free.any() else next(name for name, shape in solid if shape.intersects(lines[best]))
     start, end = tape.printed(ends[order[best]])
     if np.hypot(*(end - start)) < tape.step:
         end = start + np.array([tape.step, 0.0])

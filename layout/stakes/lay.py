@@ -110,7 +110,7 @@ def stake_findings(site: Site, staking: Staking) -> Iterator[Finding]:
     if blocked:
         yield Finding(
             code="blocked-tie",
-            said=f"A building or water lies across the tapes to {_stakes(blocked, 'stake')}.",
+            said=f"A building, tank, well, tree or water lies across the tapes to {_stakes(blocked, 'stake')}.",
             remedy="Use the baseline for them, or add fixed points to stakeout.ties that they can be seen from.",
         )
     flat = [

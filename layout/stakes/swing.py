@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
-from layout.model import XY, Feature, FeatureKind, Side, Swing, SwingTie
-from layout.plane import Array, union
+from layout.model import XY, Feature, Side, Swing, SwingTie
+from layout.plane import Array
+from layout.stakes.standing import Flags, blocked_tapes
 from layout.stakes.tape import Tape
 
 LEAST_CROSSING, GREATEST_CROSSING = math.radians(30.0), math.radians(150.0)
@@ -21,16 +21,10 @@ GOOD_LEAST, GOOD_GREATEST = math.radians(45.0), math.radians(135.0)
 """Between these it is the length of the tapes that counts [rad]; a judgement."""
 NEAREST = 8
 """Fixed points looked at for a stake: the nearest ones."""
-ACROSS = frozenset({FeatureKind.BUILDING, FeatureKind.WATER_BODY})
-"""No tape is drawn across these."""
-TOUCHED = 0.1
-"""A tape may run along a wall, or start at a corner that is so far inside it as surveyed [m]."""
 KEPT = 1.25
 """The pair of the stake before is kept while its longer tape is no longer than so many times that of the best pair."""
 
-
 Index = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 
 
 def meeting_points(
@@ -71,7 +65,7 @@ def swings(
 ) -> list[Swing | None]:
     """Two swing ties for each of some points.
 
-    Pairs whose tapes lie across a building or water come last. Of the others that cross at 45 to 135 degrees the one
+    Pairs with something solid across their tapes come last. Of the others that cross at 45 to 135 degrees the one
     with the shorter tapes is taken, but the pair of the point before as long as that costs little; else the pair that
     crosses nearest to a right angle.
 
@@ -190,16 +184,9 @@ class _Pairs:
 
 def _blocked(points: Array, fixed: Array, features: Sequence[Feature]) -> Flags:
     """Whether something lies across the tape from each fixed point to each point, shape (n, t)."""
-    shapes = [item.shape.buffer(-TOUCHED) for item in features if item.kind in ACROSS]
-    across = union(shape for shape in shapes if not shape.is_empty)
-    found = np.zeros((len(points), len(fixed)), dtype=np.bool_)
-    if across.is_empty:
-        return found
-    shapely.prepare(across)
-    for tie, at in enumerate(fixed):
-        ends = np.stack((np.broadcast_to(at, points.shape), points), axis=1)
-        found[:, tie] = shapely.intersects(across, shapely.linestrings(ends))
-    return found
+    starts = np.tile(fixed, (len(points), 1))
+    ends = np.repeat(points, len(fixed), axis=0)
+    return blocked_tapes(starts, ends, features).reshape(len(points), len(fixed))
 
 
 def _crossings(points: Array, fixed: Array, first: Index, second: Index) -> tuple[Array, Flags]:

@@ -11,16 +11,15 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from layout.model import Design, FeatureKind, Lateral, Stake
+from layout.model import Design, Lateral, Stake
 from layout.plane import union
 from layout.sheets.crew.stretches import Stretch
 from layout.sheets.grid import factors_of
 from layout.sheets.stakeout import error_words, taped
-from layout.stakes import rounding_of
+from layout.stakes import SOLID, in_the_way, rounding_of
 
 LONGEST_TAPE = 60.0
 """A check is no longer than this [m], where there is one over half as long: a tape of 200 ft."""
-_SOLID = frozenset({FeatureKind.BUILDING, FeatureKind.WATER_BODY, FeatureKind.TANK, FeatureKind.TREE})
 TAPE_TOLD = 2e-5
 """Grid and ground that differ by less are the same on a tape: 0.002 in 100."""
 
@@ -58,7 +57,7 @@ def check_line(design: Design, stakes: Sequence[Stake]) -> CheckLine | None:
         return None
     places = np.array([stake.at for stake in stakes])
     far = _farthest(places)
-    solid = union(item.shape for item in design.site.features if item.kind in _SOLID)
+    solid = union(in_the_way(item) for item in design.site.features if item.kind in SOLID)
     pairs = sorted(itertools.combinations(far, 2), key=lambda pair: _reach(places, pair))
     for one, other in pairs:
         if solid.is_empty or not solid.intersects(LineString([places[one], places[other]])):
