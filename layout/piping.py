@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+
+from shapely import MultiPoint, Point
 
 from layout.emitters import place_emitters
 from layout.errors import Fault, NoRoomError
@@ -12,6 +16,7 @@ from layout.manifolds import lay_plumbing
 from layout.model import (
     EmitterRow,
     EndTrial,
+    Finding,
     Join,
     Lateral,
     Pattern,
@@ -21,6 +26,7 @@ from layout.model import (
     UsableGround,
     Zone,
     ZoneLevels,
+    site_place,
     xy,
 )
 from layout.routes import route_lines
@@ -113,6 +119,92 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
         zones=zones,
         plumbing=plumbing,
         levels=zone_levels(site, zones, laying.runs, plumbing),
+    )
+
+
+SAVING = 0.25
+"""Share of the pipe and blank tubing that the other end has to save to be worth a finding (judgement of this tool)."""
+
+
+def end_findings(site: Site, ground: UsableGround, trial: Trial, piped: Piped) -> Iterator[Finding]:
+    """Say where manifolds at the other end of the bed would save much pipe.
+
+    The runs as laid are piped once more from their far ends, which takes a fraction of a new laying, and only where
+    lines to that end, led straight, are short enough. It is an estimate: a plan of that end lays its runs anew. Beds
+    whose runs are led on through necks or past obstacles are left out, for their runs would not be these.
+
+    Parameters
+    ----------
+    site : Site
+    ground : UsableGround
+    trial : Trial
+        What is laid.
+    piped : Piped
+        What became of it.
+    """
+    laying, plumbing = trial.laying, piped.plumbing
+    rows = {run.row for run in laying.runs}
+    plain = len(rows) == len(laying.runs) and all(run.fed for run in laying.runs)
+    if site.pump is None or not plumbing.lines or plumbing.unreached or not plain:
+        return
+    if laying.lobes or laying.carries or laying.windings:
+        return
+    now = _pipe(piped)
+    ends = MultiPoint([run.line.coords[-1] for run in laying.runs])
+    straight = 2.0 * Point(site.pump.at).distance(ends)
+    if straight > (1 - SAVING) * now:
+        return
+    try:
+        other = pipe_trial(site, ground, _turned(trial))
+    except NoRoomError:
+        return
+    then = _pipe(other)
+    if (
+        other.plumbing.unreached
+        or len(other.plumbing.lines) < len(plumbing.lines)
+        or then >= (1 - SAVING) * now
+    ):
+        return
+    unit = site.frame.units
+    at = site_place(site.frame, xy(trial.sides.far.interpolate(0.5, normalized=True)))
+    words = {"pump": '"far"', "far": '"pump"'}
+    end = words[site.manifold.end] if isinstance(site.manifold.end, str) else f"a point near {at}"
+    yield Finding(
+        code="other-end",
+        said=(
+            f"Manifolds, lines, loops and blank tubing take {now / unit.length:.0f} {unit.length_name}; with the "
+            f"manifolds at the other end of the bed, at {at}, they would take about {then / unit.length:.0f} "
+            f"{unit.length_name}."
+        ),
+        remedy=f"Unless the fall of the ground or the lot decides it, set manifold.end to {end}.",
+    )
+
+
+def _pipe(piped: Piped) -> float:
+    """Length of manifolds, lines, loops and blank tubing [m]."""
+    pipes = [pipe.line for pipe in (*piped.plumbing.manifolds, *piped.plumbing.lines)]
+    return math.fsum(line.length for line in (*pipes, *(join.line for join in piped.joins)))
+
+
+def _turned(trial: Trial) -> Trial:
+    """A trial with one run a row, all fed, as seen from the other end of the bed."""
+    sides, laying = trial.sides, trial.laying
+    last = max(run.row for run in laying.runs)
+    runs = tuple(
+        replace(run, name=f"R{number}", line=run.line.reverse(), row=last - run.row)
+        for number, run in enumerate(reversed(laying.runs), start=1)
+    )
+    return replace(
+        trial,
+        laying=replace(laying, pattern=MIRRORED.get(laying.pattern, laying.pattern), runs=runs),
+        sides=replace(
+            sides,
+            left=sides.right.reverse(),
+            right=sides.left.reverse(),
+            near=sides.far.reverse(),
+            far=sides.near.reverse(),
+            centre=sides.centre.reverse(),
+        ),
     )
 
 

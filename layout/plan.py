@@ -42,7 +42,7 @@ from layout.model import (
     watered,
 )
 from layout.necks import neck_findings
-from layout.piping import pipe_trial, try_ends
+from layout.piping import end_findings, pipe_trial, try_ends
 from layout.routes import route_checks, route_findings
 from layout.stakes import stake_findings, stake_out
 from layout.takeoff import count_parts
@@ -153,6 +153,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
                 site, laying, {name for lateral in watered(laying.runs, laterals) for name in lateral.runs}
             ),
             *route_findings(site, plumbing),
+            *end_findings(site, ground, trials[0], piped),
             *lead_findings(site, plumbing),
             *crossing_findings(site, plumbing),
             *level_findings(site, levels, plumbing),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -68,6 +69,38 @@ def test_the_end_asked_for_is_what_the_plan_lays() -> None:
     assert far.manifolds == pytest.approx(sum(pipe.line.length for pipe in plumbing.manifolds))
     assert far.lines == pytest.approx(sum(pipe.line.length for pipe in plumbing.lines))
     assert far.laterals == len(design.laterals)
+
+
+def test_a_plan_says_where_the_other_end_would_save_much_pipe() -> None:
+    """Both figures are those of a plan of either end, the other one to within a few per cent."""
+    settings = ["laterals.runs=2", "pump.at=[-20, 6]"]
+    plans = {
+        end: plan_field(read_site(SITE, [*settings, f'manifold.end="{end}"'])) for end in ("pump", "far")
+    }
+    takes = {
+        end: sum(pipe.line.length for pipe in (*design.plumbing.manifolds, *design.plumbing.lines))
+        + sum(join.line.length for join in design.joins)
+        for end, design in plans.items()
+    }
+    told = [finding for finding in plans["far"].findings if finding.code == "other-end"]
+    assert len(told) == 1
+    now, then = map(float, re.findall(r"take (?:about )?(\d+) ft", told[0].said))
+    assert now == pytest.approx(takes["far"] / FOOT, abs=0.51)
+    assert then == pytest.approx(takes["pump"] / FOOT, rel=0.05)
+    assert "at (0.00, 6.00)" in told[0].said
+    assert told[0].remedy.endswith('set manifold.end to "pump".')
+    assert "other-end" not in {finding.code for finding in plans["pump"].findings}
+
+
+@pytest.mark.parametrize("pump", ["[50, -30]", "[50, 60]", "[46, -10]"])
+def test_little_saved_is_not_told(pump: str) -> None:
+    design = plan_field(read_site(SITE, ["laterals.runs=2", f"pump.at={pump}", 'manifold.end="far"']))
+    assert "other-end" not in {finding.code for finding in design.findings}
+
+
+def test_without_a_pump_no_other_end_is_told() -> None:
+    design = plan_field(read_site(SITE, ["laterals.runs=2", 'manifold.end="far"']))
+    assert "other-end" not in {finding.code for finding in design.findings}
 
 
 LOT_LINE = """
