@@ -182,25 +182,29 @@ def test_a_field_without_pipes_has_no_details() -> None:
     assert detail_pages(bare, INCH_PAPER, Figures(design.site.frame.units), Lettering()) == []
 
 
-def test_the_fall_of_a_return_surveyed_in_part_is_not_stated() -> None:
-    design = fitted(curved_field())
-    levels = ZoneLevels(
+def zone_levels(known: float) -> ZoneLevels:
+    """Levels of a zone whose return line rises towards the pump on the share of it that is surveyed."""
+    return ZoneLevels(
         zone=1,
         high=(0.0, 0.0),
         high_level=100.0,
-        return_known=0.48,
+        return_known=known,
         pitch=-0.03,
         deepening=1.5,
         deepest_at=(0.0, 0.0),
         drain_back=0.0,
         held=0.0,
     )
+
+
+def test_the_fall_of_a_return_surveyed_in_part_is_not_stated() -> None:
+    design = fitted(curved_field())
     figures = Figures(design.site.frame.units)
     for share, fall, deeper in (
         (0.48, "not checked: 48 % surveyed", f"at least {figures.length(1.5)}"),
         (1.0, figures.share(-0.03), figures.length(1.5)),
     ):
-        stated = replace(design, zone_levels=(replace(levels, return_known=share),))
+        stated = replace(design, zone_levels=(zone_levels(share),))
         known = said(detail_pages(stated, INCH_PAPER, figures, Lettering()))
         assert {fall, deeper} <= set(known)
         assert (figures.share(-0.03) in known) == (share == 1.0)
@@ -217,7 +221,8 @@ def test_air_valves_have_the_ground_they_stand_on() -> None:
     design = replace(design, plumbing=plumbing)
     corners = [(-500.0, -500.0), (500.0, -500.0), (500.0, 500.0), (-500.0, 500.0)]
     levels = Levels(points=tuple((x, y, 50.0 + 0.02 * x) for x, y in corners))
-    design = replace(design, site=replace(design.site, bed=replace(design.site.bed, levels=levels)))
+    site = replace(design.site, bed=replace(design.site.bed, levels=levels))
+    design = replace(design, site=site, zone_levels=(zone_levels(1.0),))
     figures = Figures(design.site.frame.units)
     known = said(detail_pages(design, INCH_PAPER, figures, Lettering()))
     valves = [item for item in design.plumbing.fittings if item.kind == "air valve"]
