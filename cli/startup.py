@@ -132,7 +132,9 @@ def _expected(design: Design, folder: Path, *, asbuilt: bool) -> Sequence[Expect
     from layout.readers.flowlog import read_laid_flows
 
     planned = {zone.number: zone.flow for zone in design.zones}
-    return as_laid(expected, planned, read_laid_flows(folder / "asbuilt.json", sorted(planned)))
+    lengths = {run.name: run.length for run in design.laying.runs}
+    path = folder / "asbuilt.json"
+    return as_laid(expected, planned, read_laid_flows(path, sorted(planned), lengths=lengths, flows=planned))
 
 
 def _keep(

@@ -121,3 +121,16 @@ def test_a_log_without_zones_is_no_log_of_several(sinuate: Command, site: Path) 
     log.write_text("date,reading,state,zone,note\n2026-05-01,60 s/gal,,Z1\n")
     told = sinuate("startup", site, "--record", "2026-05-02", "60 s/gal", *more, "--trend", "--json").json
     assert [(one["zone"], one["state"]) for one in told["series"]] == [("Z1", "dosing"), ("Z2", "flushing")]
+
+
+def test_an_as_built_of_another_layout_is_refused(sinuate: Command, site: Path) -> None:
+    told = sinuate("plan", site, "--json").json
+    points = site.parent / "laid.csv"
+    rows = [f"{x},{y},{run['name']}" for run in told["runs"] for x, y in run["points"]]
+    points.write_text("\n".join(["easting,northing,description", *rows]) + "\n")
+    assert sinuate("asbuilt", site, points).code == 0
+    assert sinuate("startup", site, "--asbuilt").code == 0
+    done = sinuate("startup", site, "--asbuilt", "--set", "runs.spacing=2.5")
+    assert done.code == 2
+    assert "asbuilt.json: is of another layout: " in done.err
+    assert "Run `sinuate asbuilt SITE POINTS` anew" in done.err

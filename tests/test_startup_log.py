@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import os
 from datetime import date
 from pathlib import Path
@@ -358,3 +359,31 @@ def test_an_as_built_that_does_not_tell_it_is_refused(text: str | None, why: str
     with pytest.raises(ReadError, match=why) as raised:
         read_laid_flows(path, [1])
     assert "sinuate asbuilt" in raised.value.faults[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("lengths", "flow", "why"),
+    [
+        ({"R1": 50.0, "R2": 48.0}, 3.05, ""),
+        ({"R1": 50.0, "R2": 48.1}, 3.05, "the planned length of R2 is 48.00 ft there, 48.10 ft here"),
+        ({"R1": 50.0}, 3.05, "its plan has 2 runs, this one 1; R2 is in one of them only"),
+        ({"R1": 50.0, "R2": 48.0}, 6.1, "the planned flow of Z1 is 3.05 gal/min there, 6.10 here"),
+    ],
+)
+def test_an_as_built_of_another_layout_is_refused(
+    lengths: dict[str, float], flow: float, why: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "asbuilt.json"
+    runs = [{"name": name, "planned": {"length": length}} for name, length in (("R1", 50.0), ("R2", 48.0005))]
+    zones = [{"zone": "Z1", "planned": {"flow": 3.05}, "laid": {"flow": 3.2}}]
+    told = {"format": "sinuate-asbuilt/1", "units": "ft", "runs": runs, "zones": zones}
+    path.write_text(json.dumps(told))
+    metres = {name: length * FEET.length for name, length in lengths.items()}
+    if not why:
+        assert read_laid_flows(path, [1], lengths=metres, flows={1: flow * GPM})[1] == pytest.approx(
+            3.2 * GPM
+        )
+        return
+    with pytest.raises(ReadError, match=f"is of another layout: {why}") as raised:
+        read_laid_flows(path, [1], lengths=metres, flows={1: flow * GPM})
+    assert "sinuate asbuilt SITE POINTS` anew" in raised.value.faults[0].remedy

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,14 @@ from layout.errors import Fault, LayoutError, ReadError
 from layout.model import FlowReading
 from layout.readers.reading import date_of, flow_of
 from layout.startup.log import COLUMNS
-from layout.units import UNIT_SETS
+from layout.units import UNIT_SETS, UnitSet
 
 NEEDED = ("date", "reading")
 MOST_BYTES = 20_000_000
+SAME_LENGTH = 0.003
+"""Planned lengths of one run that differ by less are the same [m]."""
+SAME_FLOW = 1e-4
+"""Planned flows of one zone that differ by a smaller share are the same."""
 _FORMULA = re.compile(r"'[=+\-@\t]")
 
 
@@ -138,7 +143,13 @@ def zone_of(text: str, *, field: str, file: str = "") -> int:
 # --- as laid --------------------------------------------------------------------------------------------
 
 
-def read_laid_flows(path: Path, zones: Sequence[int]) -> dict[int, float]:
+def read_laid_flows(
+    path: Path,
+    zones: Sequence[int],
+    *,
+    lengths: Mapping[str, float] | None = None,
+    flows: Mapping[int, float] | None = None,
+) -> dict[int, float]:
     """The flow of each zone as it was laid, from the as-built [m³/s].
 
     Parameters
@@ -147,30 +158,29 @@ def read_laid_flows(path: Path, zones: Sequence[int]) -> dict[int, float]:
         ``asbuilt.json``.
     zones : sequence of int
         Those of the plan.
+    lengths : mapping, optional
+        Of the runs of the plan [m]; with it the as-built must be of that plan.
+    flows : mapping, optional
+        Of the zones of the plan [m³/s]; likewise.
 
     Raises
     ------
     ReadError
-        Where there is no such file, it is none of ours, or it does not tell the flow of each zone.
+        Where there is no such file, it is none of ours or of another plan, or it does not tell the flow of each zone.
     """
     remedy = "Run `sinuate asbuilt SITE POINTS` with all runs measured, or leave out --asbuilt."
 
     def refuse(said: str) -> ReadError:
         return ReadError(Fault(file=str(path), said=said, remedy=remedy))
 
-    if not path.is_file():
-        raise refuse("is not there")
-    if path.stat().st_size > MOST_BYTES:
-        raise refuse("is too large for an as-built")
-    try:
-        content = json.loads(path.read_bytes().decode("utf-8"))
-    except (OSError, ValueError, RecursionError):
-        raise refuse("cannot be read as JSON") from None
-    if not isinstance(content, dict) or not str(content.get("format", "")).startswith("sinuate-asbuilt/"):
-        raise refuse("is no as-built of this program")
+    content = _as_built(path, refuse)
     units = UNIT_SETS.get(str(content.get("units")))
     if units is None:
         raise refuse("does not say its units")
+    other = _of_another(content, units, lengths or {}, flows or {})
+    if other:
+        anew = "Run `sinuate asbuilt SITE POINTS` anew, with the same --set, or leave out --asbuilt."
+        raise ReadError(Fault(file=str(path), said=f"is of another layout: {other}", remedy=anew))
     found: dict[int, float] = {}
     told = content.get("zones")
     for item in told if isinstance(told, list) else []:
@@ -192,12 +202,60 @@ def read_laid_flows(path: Path, zones: Sequence[int]) -> dict[int, float]:
     return {zone: found[zone] for zone in zones}
 
 
+def _as_built(path: Path, refuse: Callable[[str], ReadError]) -> dict[str, Any]:
+    if not path.is_file():
+        raise refuse("is not there")
+    if path.stat().st_size > MOST_BYTES:
+        raise refuse("is too large for an as-built")
+    try:
+        content = json.loads(path.read_bytes().decode("utf-8"))
+    except (OSError, ValueError, RecursionError):
+        raise refuse("cannot be read as JSON") from None
+    if not isinstance(content, dict) or not str(content.get("format", "")).startswith("sinuate-asbuilt/"):
+        raise refuse("is no as-built of this program")
+    return content
+
+
+def _of_another(
+    content: Mapping[str, Any], units: UnitSet, lengths: Mapping[str, float], flows: Mapping[int, float]
+) -> str:
+    """How the plan that an as-built was held against differs from this one; empty where it does not."""
+    told = content.get("runs")
+    if lengths and isinstance(told, list):
+        was = {
+            str(item.get("name")): _figure(item, "planned", "length")
+            for item in told
+            if isinstance(item, dict)
+        }
+        for name in sorted({*was, *lengths}, key=lambda name: (len(name), name)):
+            if name not in was or name not in lengths:
+                return f"its plan has {len(was)} runs, this one {len(lengths)}; {name} is in one of them only"
+            before, now = was[name], lengths[name] / units.length
+            if before is None or abs(before - now) * units.length > SAME_LENGTH:
+                figure = "unknown" if before is None else f"{before:.2f} {units.length_name}"
+                return f"the planned length of {name} is {figure} there, {now:.2f} {units.length_name} here"
+    zones = content.get("zones")
+    for item in zones if isinstance(zones, list) else []:
+        flow, number = _figure(item, "planned", "flow"), _zone_number(item)
+        if flow is None or number is None or number not in flows:
+            continue
+        here = flows[number] / units.flow
+        if not math.isclose(flow, here, rel_tol=SAME_FLOW):
+            return f"the planned flow of Z{number} is {flow:.2f} {units.flow_name} there, {here:.2f} here"
+    return ""
+
+
 def _laid(item: Any) -> float | None:
-    laid = item.get("laid") if isinstance(item, dict) else None
-    flow = laid.get("flow") if isinstance(laid, dict) else None
-    if isinstance(flow, bool) or not isinstance(flow, int | float) or not flow > 0:
+    return _figure(item, "laid", "flow")
+
+
+def _figure(item: Any, block: str, key: str) -> float | None:
+    """A figure over 0 of a block of an as-built; None where there is none."""
+    told = item.get(block) if isinstance(item, dict) else None
+    value = told.get(key) if isinstance(told, dict) else None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
         return None
-    return float(flow)
+    return float(value)
 
 
 def _zone_number(item: Any) -> int | None:
