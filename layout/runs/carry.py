@@ -93,7 +93,7 @@ class _Obstacle:
         self.ground, self.loops, self.longest = ground, loops, longest
         self.step = RING_STEP * ground.spacing
         self.gap = GAP_SHARE * ground.closest
-        self.allowed = ground.limits.buffer(1e-6)
+        self.allowed = loops.allowed
         middle = middle_of(zone, ground)
         self.outward = {side: self._outward(middle, side) for side in (1.0, -1.0)}
         self.cut = {

@@ -44,6 +44,13 @@ class Loops:
         return [LineString(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]
 
     @cached_property
+    def allowed(self) -> BaseGeometry:
+        """The ground, larger by rounding."""
+        found = self.limits.buffer(1e-6)
+        shapely.prepare(found)
+        return found
+
+    @cached_property
     def _rings_near(self) -> shapely.STRtree:
         """The edges by where they are: past very many obstacles few are near."""
         return shapely.STRtree(self.rings)

@@ -23,6 +23,9 @@ WEIGHT_FAR, WEIGHT_INSIDE, WEIGHT_UNFED = 0.75, 6.0, 6.0
 WINDOW = 12
 """How many rows to either side of one are looked at for tubing that its loop may come near."""
 
+MANY = 3
+"""Rows of so many lines and more are not tied to others: only how many there are counts."""
+
 UNDECIDED = LineString()
 """Stands for what is still to be decided of the way past an obstacle: as if blank tubing carried on there."""
 
@@ -94,7 +97,12 @@ class Ties:
     @property
     def cost(self) -> float:
         """0.75 × laterals that end at the far end + 6 × those that end at an obstacle + 6 × lines without water."""
-        return WEIGHT_FAR * self.far + WEIGHT_INSIDE * self.inside + WEIGHT_UNFED * self.unfed
+        return _cost(far=self.far, inside=self.inside, unfed=self.unfed)
+
+
+def _cost(*, far: int, inside: int, unfed: int) -> float:
+    """See :attr:`Ties.cost`."""
+    return WEIGHT_FAR * far + WEIGHT_INSIDE * inside + WEIGHT_UNFED * unfed
 
 
 def ties(rows: Sequence[Carried], loops: Loops, *, longest: float) -> Ties:
@@ -114,20 +122,33 @@ def ties(rows: Sequence[Carried], loops: Loops, *, longest: float) -> Ties:
         The best found by choosing, one or two at a time, which rows loops lead round which obstacle.
     """
     field_ = _Field(rows, loops, longest)
-    best, chosen = field_.tied(frozenset()), frozenset[Gap]()
-    while best.cost > 0 and longest > 0:
-        free = [gap for gap in field_.gaps if gap not in chosen and field_.round_(gap) is not None]
-        more = [*((gap,) for gap in free), *itertools.combinations(free, 2)]
-        tried = [(field_.tied(chosen | frozenset(gaps)), chosen | frozenset(gaps)) for gaps in more]
-        found, then = min(tried, key=lambda option: (option[0].cost, option[0].blank), default=(best, chosen))
-        if found.cost >= best.cost:
+    chosen = frozenset[Gap]()
+    best = field_.price(chosen)
+    while best[0] > 0 and longest > 0:
+        tried = ((field_.price(led), led) for led in field_.more(chosen))
+        found, then = min(tried, key=lambda option: option[0], default=(best, chosen))
+        if found[0] >= best[0]:
             break
         best, chosen = found, then
-    return best
+    return field_.tied(chosen)
 
 
 Gap = tuple[int, int]
 """A place where an obstacle parts a row, as the row and the line before it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """The lines of each row that loops make one, the last of them, what is wound and what not, and what counts."""
+
+    spans: list[list[range]]
+    last: list[range]
+    orders: list[tuple[int, ...]]
+    alone: set[int]
+    stubs: list[int]
+    unfed: int
+    far: int
+    inside: int
 
 
 class _Field:
@@ -136,47 +157,129 @@ class _Field:
     def __init__(self, rows: Sequence[Carried], loops: Loops, longest: float) -> None:
         self.rows, self.loops, self.longest = rows, loops, longest
         self.lines = [row.lines() for row in rows]
+        self._fed = [k for k, row in enumerate(rows) if row.fed]
+        self._unfed = [k for k, row in enumerate(rows) if not row.fed]
         self.gaps = [
             (k, part) for k, row in enumerate(rows) for part in range(len(self.lines[k]) - 1) if row.fed
         ]
+        self._prices: dict[object, tuple[int, int, int]] = {}
+        self._plain = [self._spans(k, frozenset()) for k in range(len(rows))]
         self._loops: dict[tuple[int, int, int, int, bool], float | None] = {}
         self._rounds: dict[Gap, float | None] = {}
+        self._lengths: dict[tuple[int, range], float] = {}
+        self._woven: dict[tuple[object, ...], tuple[list[tuple[int, ...]], int]] = {}
 
     def tied(self, led: frozenset[Gap]) -> Ties:
         """What comes of the choice where loops lead rows round obstacles."""
-        spans = [self._spans(k, led) for k in range(len(self.rows))]
-        whole = {k for k, row in enumerate(self.rows) if row.fed and len(spans[k]) == 1}
-        parted = {k for k, row in enumerate(self.rows) if row.fed and len(spans[k]) == 2}
+        outcome = self._outcome(led)
+        spans, last = outcome.spans, outcome.last
+        ways: list[Way] = [_way(order, last) for order in outcome.orders]
+        ways += [_way((k,), last) for k in sorted(outcome.alone) if len(last[k]) > 1]
+        ways += [
+            tuple((k, part) for part in spans[k][0]) for k in sorted(outcome.stubs) if len(spans[k][0]) > 1
+        ]
+        return Ties(
+            windings=tuple(tuple((k, self.lines[k][part][0]) for k, part in way) for way in sorted(ways)),
+            unfed=outcome.unfed,
+            far=outcome.far,
+            inside=outcome.inside,
+            blank=self._blank(led),
+        )
+
+    def price(self, led: frozenset[Gap]) -> tuple[float, float]:
+        """The cost of a choice, and its blank tubing [m]."""
+        key, spare = self._standing(led)
+        if key not in self._prices:
+            outcome = self._outcome(led)
+            self._prices[key] = (outcome.far, outcome.inside, outcome.unfed + spare)
+        far, inside, unfed = self._prices[key]
+        return _cost(far=far, inside=inside, unfed=unfed - spare), self._blank(led)
+
+    def more(self, chosen: frozenset[Gap]) -> list[frozenset[Gap]]:
+        """Choices of one or two gaps more; of those that must cost the same, the one of least blank tubing."""
+        free = [gap for gap in self.gaps if gap not in chosen and self.round_(gap) is not None]
+        best: dict[object, tuple[float, tuple[Gap, ...]]] = {}
+
+        def offer(*gaps: Gap) -> None:
+            led = chosen.union(gaps)
+            key = (len(gaps), *self._standing(led))
+            blank = self._blank(led)
+            if key not in best or blank < best[key][0]:
+                best[key] = (blank, gaps)
+
+        for gap in free:
+            offer(gap)
+        # what is alike in all its costs is alike in pairs; two may be wanted of one kind
+        alike: dict[object, dict[int, tuple[float, Gap]]] = {}
+        for gap in free:
+            rows = alike.setdefault(self._standing(chosen | {gap}), {})
+            offered = (self.round_(gap) or 0.0, gap)
+            rows[gap[0]] = min(rows.get(gap[0], offered), offered)
+        few = sorted(gap for rows in alike.values() for _, gap in sorted(rows.values())[:2])
+        for pair in itertools.combinations(few, 2):
+            offer(*pair)
+        for _, same in itertools.groupby(free, key=lambda gap: gap[0]):
+            for pair in itertools.combinations(same, 2):
+                offer(*pair)
+        return [chosen.union(gaps) for _, gaps in sorted(best.values(), key=lambda o: (len(o[1]), o[1]))]
+
+    def _standing(self, led: frozenset[Gap]) -> tuple[frozenset[tuple[int, range | int]], int]:
+        """What a choice makes of rows that end in one or two, and how many lines it joins in rows of more.
+
+        Rows of three lines and more only count.
+        """
+        found: list[tuple[int, range | int]] = []
+        joined: dict[int, int] = {}
+        for k, _ in led:
+            joined[k] = joined.get(k, 0) + 1
+        spare = 0
+        for k, count in joined.items():
+            left = len(self.lines[k]) - count
+            if left >= MANY:
+                spare += count
+            else:
+                part = len(self.lines[k]) - 1
+                while (k, part - 1) in led:
+                    part -= 1
+                found += [(k, left), (k, range(part, len(self.lines[k])))]
+        return frozenset(found), spare
+
+    def _blank(self, led: frozenset[Gap]) -> float:
+        """Length of the loops that lead rows round obstacles [m]."""
+        return math.fsum(self.round_(gap) or 0.0 for gap in led)
+
+    def _outcome(self, led: frozenset[Gap]) -> _Outcome:
+        """What is tied to what, and how laterals end."""
+        spans = self._plain.copy()
+        for k in {k for k, _ in led}:
+            spans[k] = self._spans(k, led)
+        fed = self._fed
+        whole = {k for k in fed if len(spans[k]) == 1}
+        parted = [k for k in fed if len(spans[k]) == 2]
+        stubs = [k for k in fed if len(spans[k]) > 1]
         last = [parts[-1] for parts in spans]
         # a line between two obstacles has both its ends inside the bed, and so has what lies beyond in a row not fed
-        unfed = sum(
-            max(len(parts) - (2 if row.fed else 1), 0) for row, parts in zip(self.rows, spans, strict=True)
-        )
-        ways: list[Way] = []
+        unfed = sum(len(spans[k]) - 2 for k in stubs)
+        unfed += sum(len(spans[k]) - 1 for k in self._unfed)
+        orders: list[tuple[int, ...]] = []
         used: set[int] = set()
         far = inside = 0
         for group in _neighbours(parted):
-            beside = [k for k in (group[0] - 1, group[-1] + 1) if k in whole and k not in used]
-            made, left = self._wound(group, beside, last)
+            beside = tuple(k for k in (group[0] - 1, group[-1] + 1) if k in whole and k not in used)
+            key = (group[0], len(group), beside, *(last[k] for k in (*group, *beside)))
+            if key not in self._woven:
+                self._woven[key] = self._wound(group, beside, last)
+            made, left = self._woven[key]
             unfed += left
             for order in made:
                 back = order[-1] in whole
                 far += not back and len(order) % 2
                 inside += not back and len(order) % 2 == 0
                 used.update(whole.intersection(order))
-                ways.append(_way(order, last))
-        ways += [_way((k,), last) for k in sorted(whole - used) if len(last[k]) > 1]
-        stubs = {k for k, row in enumerate(self.rows) if row.fed and len(spans[k]) > 1}
-        ways += [tuple((k, part) for part in spans[k][0]) for k in sorted(stubs) if len(spans[k][0]) > 1]
+                orders.append(order)
         far += sum(len(group) % 2 for group in _neighbours(whole - used))
         inside += sum(len(group) % 2 for group in _neighbours(stubs))
-        return Ties(
-            windings=tuple(tuple((k, self.lines[k][part][0]) for k, part in way) for way in sorted(ways)),
-            unfed=unfed,
-            far=far,
-            inside=inside,
-            blank=math.fsum(self.round_(gap) or 0.0 for gap in led),
-        )
+        return _Outcome(spans, last, orders, whole - used, stubs, unfed, far, inside)
 
     def _spans(self, k: int, led: frozenset[Gap]) -> list[range]:
         """The lines of a row, those between which loops lead round an obstacle together."""
@@ -227,8 +330,11 @@ class _Field:
     def _length(self, k: int, last: Sequence[range]) -> float:
         """Of the last lines of a row, and the loops between them [m]."""
         row, parts = self.rows[k], last[k]
-        rounds = [self.round_((k, part)) or 0.0 for part in parts[:-1]]
-        return math.fsum((*(row.length(self.lines[k][part]) for part in parts), *rounds))
+        if (k, parts) not in self._lengths:
+            rounds = [self.round_((k, part)) or 0.0 for part in parts[:-1]]
+            lines = [row.length(self.lines[k][part]) for part in parts]
+            self._lengths[k, parts] = math.fsum((*lines, *rounds))
+        return self._lengths[k, parts]
 
     def _loop(self, here: int, there: int, last: Sequence[range], *, outer: bool) -> float | None:
         """Length of a loop between outer or inner ends of the last lines of two rows [m]; None if there is none."""
