@@ -45,15 +45,17 @@ def _on_plan(drawing: Drawing, sheet: Sheet, lettering: Lettering) -> Iterator[s
     window = shapely.box(*view.window)
     here = ground_of(view)
     seen = [
-        mark
-        for mark in drawing.plan
-        if isinstance(mark, Text | Symbol) and here.intersects(shapely.Point(mark.at))
+        mark for mark in drawing.plan if isinstance(mark, Symbol) and here.intersects(shapely.Point(mark.at))
     ]
-    texts = [mark for mark in seen if isinstance(mark, Text)]
-    boxes = []
-    for mark in texts:
-        x, y = view.to_paper([mark.at])[0].tolist()
-        boxes.append(lettering.box(mark, at=(x, y)))
+    texts, boxes = [], []
+    for mark in drawing.plan:
+        if isinstance(mark, Text):
+            x, y = view.to_paper([mark.at])[0].tolist()
+            box = lettering.box(mark, at=(x, y))
+            # also what begins on another sheet and reaches into this one
+            if window.intersects(box):
+                texts.append(mark)
+                boxes.append(box)
     yield from (
         f"{mark.text} leaves the window"
         for mark, box in zip(texts, boxes, strict=True)
@@ -63,7 +65,7 @@ def _on_plan(drawing: Drawing, sheet: Sheet, lettering: Lettering) -> Iterator[s
     symbols = [
         (mark.name, shapely.Point(view.to_paper([mark.at])[0]).buffer(0.45 * mark.size))
         for mark in seen
-        if isinstance(mark, Symbol) and mark.layer is not layers.LEADER and mark.layer is not layers.DIMENSION
+        if mark.layer is not layers.LEADER and mark.layer is not layers.DIMENSION
     ]
     core = [box.buffer(-0.01) for box in boxes]
     leaders = [mark.line for mark in drawing.plan if isinstance(mark, Line) and mark.layer is layers.LEADER]

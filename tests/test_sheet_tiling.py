@@ -18,6 +18,7 @@ from layout.papers import SIZES
 from layout.sheets import layers
 from layout.sheets.drafting import draft
 from layout.sheets.fieldmarks import core_shapes
+from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Drawing, Line, Sheet, Text
 from layout.sheets.plot import write_pdf
 from layout.sheets.seen import ground_of
@@ -110,6 +111,26 @@ def _level_edges(page: object) -> np.ndarray:
     ends = np.asarray(found, dtype=float)
     level = np.abs(ends[:, 1] - ends[:, 3]) < 1e-6
     return np.asarray(np.abs(ends[level, 0] - ends[level, 2]))
+
+
+def test_lettering_of_one_part_does_not_run_over_another_page(
+    many: tuple[Design, Drawing], tmp_path: Path
+) -> None:
+    """Texts of each page, counted in the file: those that stand in its window, and those of the sheet itself."""
+    _, drawing = many
+    write_pdf(drawing, tmp_path / "plan.pdf")
+    lettering = Lettering()
+    for page, sheet in zip(PdfReader(tmp_path / "plan.pdf").pages, drawing.sheets, strict=True):
+        wanted = len([text for text in said(sheet) if text])
+        if sheet.view is not None:
+            window = shapely.box(*sheet.view.window)
+            for mark in drawing.plan:
+                if isinstance(mark, Text):
+                    x, y = sheet.view.to_paper([mark.at])[0].tolist()
+                    wanted += window.intersects(lettering.box(mark, at=(x, y)))
+        contents = page.get_contents()
+        assert contents is not None
+        assert len(re.findall(rb"^BT$", contents.get_data(), re.MULTILINE)) == wanted
 
 
 def test_a_known_distance_of_the_ground_is_right_on_every_page(tmp_path: Path) -> None:

@@ -207,11 +207,11 @@ def _plan_page(
 
 
 def _note(unlabelled: Sequence[str], *, first: int, last: int) -> str:
-    """Say what is not lettered, and where the schedules go on: on sheets `first` to `last`, if any."""
+    """Say what is not lettered, and where more of the schedules stand: on sheets `first` to `last`, if any."""
     said = []
     if last >= first:
         where = f"sheet {first}" if first == last else f"sheets {first} to {last}"
-        said.append(f"Schedules go on on {where} (plan.pdf, plan.dxf).")
+        said.append(f"Schedules: see {where} (plan.pdf, plan.dxf).")
     if unlabelled:
         said.append(f"Not lettered for want of room, see the schedules: {', '.join(unlabelled)}.")
     return " ".join(said)

@@ -90,9 +90,16 @@ def _grid(pen: LabelPen, design: Design) -> None:
         for axis in (0, 1)
     )
     bed = design.site.bed.outline.buffer(_CROSS * view.metres_per_inch)
+    # the figures first: without those of both ways the crosses say nothing
     for east in easts:
         x = float(view.to_paper(to_local(frame, [(east, corners[0, 1])]))[0, 0])
-        _tick(pen, f"E {east:.0f}", (x, bottom), up=True)
+        if not _tick(pen, f"E {east:.0f}", (x, bottom), (0, 1)):
+            _tick(pen, f"E {east:.0f}", (x, top), (0, -1))
+    for north in norths:
+        y = float(view.to_paper(to_local(frame, [(corners[0, 0], north)]))[0, 1])
+        if not _tick(pen, f"N {north:.0f}", (left, y), (1, 0)):
+            _tick(pen, f"N {north:.0f}", (right, y), (-1, 0))
+    for east in easts:
         for north in norths:
             at = to_local(frame, [(east, north)])[0]
             if bed.intersects(Point(at)):
@@ -102,23 +109,25 @@ def _grid(pen: LabelPen, design: Design) -> None:
                 pen.board.claim(spot)
                 place = (float(at[0]), float(at[1]))
                 pen.marks.append(Symbol(layer=layers.GRID, name="grid cross", at=place, size=_CROSS))
-    for north in norths:
-        y = float(view.to_paper(to_local(frame, [(corners[0, 0], north)]))[0, 1])
-        _tick(pen, f"N {north:.0f}", (left, y), up=False)
 
 
-def _tick(pen: LabelPen, text: str, at: tuple[float, float], *, up: bool) -> None:
+def _tick(pen: LabelPen, text: str, at: tuple[float, float], inward: tuple[int, int]) -> bool:
     """Draw a tick inward from the edge, its coordinate beside it; neither where there is no room."""
     x, y = at
     width = pen.width(text)
-    tick = LineString([(x, y), (x, y + _TICK)] if up else [(x, y), (x + _TICK, y)])
-    start = (x + 0.01, y + 0.09) if up else (x + 0.05, y + 0.09)
+    tick = LineString([at, (x + inward[0] * _TICK, y + inward[1] * _TICK)])
+    if inward[0]:
+        start = (x + 0.05 if inward[0] > 0 else x - 0.05 - width - 0.125, y + 0.09)
+    else:
+        start = (x + 0.01, y + 0.09 * inward[1])
     level = np.asarray([start, (start[0] + width + 0.125, start[1])])
     if not pen.board.free(tick.buffer(0.01)):
-        return
-    if pen.write(text, along(level, width, LETTER, prefer=0.5, above=0.0, mask=False)):
-        pen.board.claim(tick.buffer(0.005))
-        pen.marks.append(Line(layer=layers.GRID, line=shapely.transform(tick, pen.view.to_plan)))
+        return False
+    if not pen.write(text, along(level, width, LETTER, prefer=0.5, above=0.0, mask=False)):
+        return False
+    pen.board.claim(tick.buffer(0.005))
+    pen.marks.append(Line(layer=layers.GRID, line=shapely.transform(tick, pen.view.to_plan)))
+    return True
 
 
 def _round(least: float) -> float:

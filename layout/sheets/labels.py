@@ -226,7 +226,7 @@ def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
         for pipe in found:
             size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
             zone = f"Z{pipe.zone} " if len(design.zones) > 1 else ""
-            text = f"{zone}{size} {pipe.kind} {what}, {length}"
+            text = f"{zone}{pipe.kind} {what}, {size}, {length}"
             width = pen.width(text)
             pieces = sorted(pen.paper(pipe.line), key=reach_of, reverse=True)
             if not pieces or not pen.shows(pieces, pipe.line):

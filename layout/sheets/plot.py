@@ -31,7 +31,7 @@ from layout.sheets.marks import (
     Text,
     View,
 )
-from layout.sheets.seen import near
+from layout.sheets.seen import holds, near
 from layout.sheets.symbols import SYMBOLS, Disc
 
 if TYPE_CHECKING:
@@ -242,6 +242,9 @@ class _Plotter:
         self._add(drawn)
 
     def _text(self, mark: Text) -> None:
+        # Lettering is within the window of the view it is of; what reaches beyond is of another sheet.
+        if self.view is not None and not holds(self.view, mark, self.lettering):
+            return
         if mark.mask:
             self._mask(mark)
         if self.glyphs is not None:

@@ -8,7 +8,10 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from layout.sheets.marks import Area, Dots, Line, Mark, View
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Area, Dots, Line, Mark, Text, View
+
+_HAIR = 1e-6
 
 
 def ground_of(view: View) -> Polygon:
@@ -47,3 +50,16 @@ def near(marks: Sequence[Mark], view: View, *, beyond: float = 3.0) -> list[Mark
         if left <= east and right >= west and bottom <= north and top >= south:
             kept.append(mark)
     return kept
+
+
+def holds(view: View, mark: Text, lettering: Lettering) -> bool:
+    """Whether a text of the plan stands whole in the view's window."""
+    x, y = view.to_paper([mark.at])[0].tolist()
+    low_x, low_y, high_x, high_y = lettering.box(mark, at=(x, y)).bounds
+    left, bottom, right, top = view.window
+    return bool(
+        low_x >= left - _HAIR
+        and low_y >= bottom - _HAIR
+        and high_x <= right + _HAIR
+        and high_y <= top + _HAIR
+    )

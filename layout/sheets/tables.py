@@ -163,6 +163,7 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
 
 def zones(design: Design, figures: Figures, lettering: Lettering) -> Block:
     """List zones, where there are several: their laterals, tubing, emitters, flow, and what their pipes give back."""
+    unit, flow, volume = figures.units.length_name, figures.units.flow_name, figures.units.volume_name
     rows = []
     for zone in design.zones if len(design.zones) > 1 else ():
         first, last = zone.laterals[0], zone.laterals[-1]
@@ -174,24 +175,26 @@ def zones(design: Design, figures: Figures, lettering: Lettering) -> Block:
                 figures.length(zone.tubing),
                 plain(zone.emitters, 0),
                 figures.flow(zone.flow),
-                figures.volume(sum(back)) if back else "-",
+                f"{figures.volume(sum(back))} {volume}" if back else "-",
             ]
         )
-    unit, flow, volume = figures.units.length_name, figures.units.flow_name, figures.units.volume_name
     titles: Titles = (
         ("Zone", 0.0, "left"),
         ("Laterals", 0.4, "left"),
-        (f"Tubing, {unit}", 1.85, "right"),
-        ("Emitters", 2.4, "right"),
-        (flow, 2.98, "right"),
-        (f"Back, {volume}", COLUMN, "right"),
+        (f"Tubing, {unit}", 1.74, "right"),
+        ("Emitters", 2.33, "right"),
+        (flow, 2.87, "right"),
+        ("Drains back", COLUMN, "right"),
     )
     return table("Zones, dosed one after the other", titles, rows, lettering, wrap={1: 0.75})
 
 
 def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: frozenset[str]) -> Block:
-    """List features with the setback asked for and the distance to the nearest run."""
-    tubing = shapely.union_all([run.line for run in design.laying.runs])
+    """List features with the setback asked for and the distance to the nearest tubing, blank tubing as well."""
+    # the same tubing as the checks of setbacks are of, so that both give one figure
+    tubing = shapely.multilinestrings(
+        [run.line for run in design.laying.runs] + [join.line for join in design.joins]
+    )
     rows = []
     for item in design.site.features:
         near = figures.length(float(item.shape.distance(tubing))) if not tubing.is_empty else "-"
@@ -201,12 +204,12 @@ def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: fr
     unit = figures.units.length_name
     titles: Titles = (
         ("Feature", 0.0, "left"),
-        ("Kind", 1.12, "left"),
-        (f"Setback, {unit}", 2.7, "right"),
-        ("Runs at", 3.27, "right"),
+        ("Kind", 0.85, "left"),
+        (f"Setback, {unit}", 2.2, "right"),
+        ("Nearest tubing", 3.22, "right"),
         ("Shown", COLUMN, "right"),
     )
-    return table("Setbacks, as stated by the user", titles, rows, lettering, wrap={0: 1.05})
+    return table("Setbacks, as stated by the user", titles, rows, lettering, wrap={0: 0.8})
 
 
 def laterals(design: Design, figures: Figures, lettering: Lettering) -> Block:
