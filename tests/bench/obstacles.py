@@ -3,6 +3,7 @@
 Run ``python tests/bench/obstacles.py``; names pick some of the beds. Spacing and bend radius 2 ft, clearance 1 ft,
 laterals of 500 ft at most. Each bed is laid by ``left``, and by ``even`` with `runs.closest` at 0.7 of the spacing;
 once with rows only carried past by blank tubing or bent, once with all that the engine can choose.
+Last, how long the rows of a large bed with trees take the processor.
 """
 
 from __future__ import annotations
@@ -10,12 +11,13 @@ from __future__ import annotations
 import argparse
 import math
 import sys
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from shapely import Point, box
+from shapely import LineString, Point, Polygon, box
 
 from layout.coverage import cover
 from layout.laterals import join_runs
@@ -54,6 +56,22 @@ BEDS: dict[str, tuple[Callable[[], Array], Sequence[Feature]]] = {
 }
 
 
+MOST_SECONDS = 10.0
+"""What rows of :func:`large` may take of the processor, pattern ``left`` [s]."""
+
+
+def large() -> Field:
+    """A bed of 50 x 500 ft that swells by a fifth, and five trees at setbacks of 2.5 to 4.5 ft."""
+    outline = beds.sinuous(30.0, 500.0, (120.0, 80.0), 500.0, step=2.0)
+    trees = []
+    for number in range(5):
+        x = 80.0 + 90.0 * number
+        across = LineString([(x, -300), (x, 300)]).intersection(Polygon(outline))
+        middle = across.interpolate(0.2 + 0.15 * number, normalized=True)
+        trees.append(obstacle(middle, 2.5 + 0.5 * number, name=f"tree {number + 1}"))
+    return field(outline, features=trees)
+
+
 def figures(site: Field, pattern: Pattern, longest: float) -> str:
     """Share covered [%] · driest place [ft] · pieces beyond one a row · blank tubing [ft] · laterals that come back."""
     laying = lay_runs(
@@ -86,6 +104,14 @@ def main() -> None:
             site = field(outline(), features=features, closest=closest * SPACING)
             cells += [figures(site, pattern, longest) for longest in (0.0, LONGEST)]
         print(f"| {name} | " + " | ".join(cells) + " |", flush=True)
+    site, started = large(), time.process_time()
+    lay_runs(
+        site.bed, site.ground, site.sides, site.rules, site.tubing, pattern=Pattern.LEFT, longest=5 * LONGEST
+    )
+    took = time.process_time() - started
+    print(
+        f"\nlarge: {took:.1f} s, {'ok' if took <= MOST_SECONDS else 'TOO SLOW'}: at most {MOST_SECONDS:.0f} s"
+    )
 
 
 if __name__ == "__main__":
