@@ -196,11 +196,15 @@ def measure_laid(design: Design, shots: Sequence[Shot], *, notes: Sequence[str] 
     rules = design.site.stakeout
     within, source = rules.laid_within, "stakeout.laid_within" if rules.laid_within_stated else HALF_A_FOOT
     matched = match_shots(design, shots, within=within)
+    shift = whole_shift(design, matched, within=within)
+    if shift is not None:
+        again = match_shots(design, shots, within=within, shift=shift)
+        if len(again.pipes) + len(again.astray) <= len(matched.pipes) + len(matched.astray):
+            matched, shift = again, whole_shift(design, again, within=within) or shift
     measured, doubled = measure_runs(
         design, shots, matched, within=within, emit=lambda run: place_emitters(run, design.site.tubing)
     )
     runs = judged(design, measured, within=within)
-    shift = whole_shift(design, matched, within=within)
     return AsBuilt(
         design=design,
         within=within,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -220,6 +221,28 @@ def test_a_whole_survey_that_is_shifted_is_told(design: Design) -> None:
         finding.code == "survey-shifted"
         for finding in measure_laid(design, shots_of(on_runs(design, noise=0.1, seed=1))[0]).findings
     )
+
+
+@pytest.mark.parametrize("east", [-1.3, -1.0, 1.0, 1.3])
+def test_ends_of_a_shifted_survey_are_linked_though_they_lie_by_the_manifold(
+    design: Design, east: float
+) -> None:
+    aside = np.array([east * FOOT, 0.0])
+    points = {run: places + aside for run, places in on_runs(design, noise=0.02, seed=1).items()}
+    shots, truth = shots_of(points, shuffled=7)
+    found = measure_laid(design, shots)
+    assert not found.pipes
+    assert not found.astray
+    assert taken_wrong(found, shots, truth) == 0
+    for run in found.runs:
+        # as long as planned, and off by what was measured, not by what is left without the shift
+        assert run.length == pytest.approx(run.planned, abs=0.15 * FOOT)
+        assert run.start_beyond * run.end_beyond < 0
+        assert abs(run.start_beyond) == pytest.approx(0.85 * abs(east) * FOOT, abs=0.2 * FOOT)
+    (shift,) = [finding for finding in found.findings if finding.code == "survey-shifted"]
+    told = re.search(r"(-?[0-9.]+) to the east", shift.said)
+    assert told is not None
+    assert float(told[1]) == pytest.approx(east, abs=0.05)
 
 
 def test_points_on_pipes_and_loops_are_set_aside(design: Design) -> None:

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.asbuilt.give import NOWHERE, give_tracks
 from layout.asbuilt.near import Beside, beside_runs
 from layout.asbuilt.tracks import tracks_of
-from layout.model import Astray, Design, Frame, Run, Shot
+from layout.model import XY, Astray, Design, Frame, Run, Shot
 from layout.plane import Array
 
 REACH = 1.25
@@ -64,7 +64,7 @@ class Matched:
     astray: tuple[Astray, ...]
 
 
-def match_shots(design: Design, shots: Sequence[Shot], *, within: float) -> Matched:
+def match_shots(design: Design, shots: Sequence[Shot], *, within: float, shift: XY | None = None) -> Matched:
     """Match shots to the runs of a design.
 
     Parameters
@@ -74,12 +74,20 @@ def match_shots(design: Design, shots: Sequence[Shot], *, within: float) -> Matc
         In any order.
     within : float
         How far tubing may lie from the plan [m].
+    shift : (x, y), optional
+        By how much the whole survey lies off [m]; shots are matched as if it did not, their stations and offsets stay
+        those measured.
     """
     runs, spacing = design.laying.runs, design.site.runs.spacing
     points = np.array([shot.at for shot in shots], dtype=np.float64).reshape(-1, 2)
     named = [run_named(shot, runs) for shot in shots]
-    wide = beside_runs(points, runs, reach=NAMED_REACH * spacing, beyond=CARRIED_ON * spacing)
-    pipes = _on_pipes(design, shots, points, named, wide, within)
+    reach, beyond = NAMED_REACH * spacing, CARRIED_ON * spacing
+    measured = beside_runs(points, runs, reach=reach, beyond=beyond)
+    put, wide = points, measured
+    if shift is not None:
+        put = points - np.asarray(shift)
+        wide = beside_runs(put, runs, reach=reach, beyond=beyond)
+    pipes = _on_pipes(design, shots, put, named, wide, within)
     beside = [_kept(near, run, named, pipes, spacing) for run, near in enumerate(wide)]
     tracks = tracks_of(shots, named, beside, spacing)
     fixed = [named[numbers[0]] for numbers in tracks]
@@ -87,9 +95,13 @@ def match_shots(design: Design, shots: Sequence[Shot], *, within: float) -> Matc
     lists: list[list[int]] = [[] for _ in runs]
     for numbers, run in zip(tracks, given, strict=True):
         if run != NOWHERE:
-            lists[run] += [number for number in numbers if beside[run].of(number) is not None]
+            lists[run] += [
+                number
+                for number in numbers
+                if beside[run].of(number) is not None and measured[run].of(number) is not None
+            ]
     on, stations, offsets = [], [], []
-    for mine, near in zip(lists, beside, strict=True):
+    for mine, near in zip(lists, measured, strict=True):
         places = np.searchsorted(near.shot, np.array(sorted(mine), dtype=np.intp))
         order = places[np.argsort(near.station[places], kind="stable")]
         on.append(tuple(int(number) for number in near.shot[order]))
