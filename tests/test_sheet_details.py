@@ -17,7 +17,7 @@ from layout.sheets import layers
 from layout.sheets.arrange import MARGIN
 from layout.sheets.details import detail_pages
 from layout.sheets.details.loop import typical_loop
-from layout.sheets.details.manifold import places
+from layout.sheets.details.place import places
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Mark, Paper, Text

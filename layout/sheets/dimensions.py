@@ -35,13 +35,13 @@ def dimensioned(
     board: Board,
     lettering: Lettering,
     figures: Figures,
-    start: XY,
-    end: XY,
+    ends: tuple[XY, XY],
     *,
     length: float,
     offs: Sequence[float],
     words: str = "<>",
     clear: float = SHORT,
+    beside: bool = False,
 ) -> tuple[Dimension, list[Mark]] | None:
     """Dimension a distance on paper.
 
@@ -51,7 +51,7 @@ def dimensioned(
         On which its figure and its line take their places.
     lettering : Lettering
     figures : Figures
-    start, end : (x, y)
+    ends : pair of (x, y)
         What it is measured between, on paper [in].
     length : float
         On the ground [m].
@@ -61,12 +61,15 @@ def dimensioned(
         With ``<>`` for the figure and its unit.
     clear : float
         How much of each end of the dimension line may lie on what has its place already [in].
+    beside : bool
+        Whether a figure too wide for its line stands across it, beside its middle, and not beyond an end.
 
     Returns
     -------
     (Dimension, list of Mark) or None
         On paper [in]; None where there is no room.
     """
+    start, end = ends
     size = math.dist(start, end)
     if size < _LEAST:
         return None
@@ -78,7 +81,8 @@ def dimensioned(
         inner = _between(line, clear)
         if not board.free(inner.buffer(0.01)):
             continue
-        spot = board.place(_spots(line, width), width, LETTER)
+        spots = _across(line, width, off) if beside and width + 2 * _ROOM > size else _spots(line, width)
+        spot = board.place(spots, width, LETTER)
         if spot is None:
             continue
         made = Dimension(
@@ -116,13 +120,14 @@ def drawn(item: Dimension, text: str, width: float, *, mask: bool = False) -> li
         parts += [(point + side * GAP * up, point + (off + side * BEYOND) * up) for point in (start, end)]
     # Where the figure stands beyond an end, the dimension line is drawn on under it.
     middle = (np.asarray(item.text_at) - at) @ way
-    low = min(0.0, middle - width / 2)
-    high = max(math.dist(item.start, item.end), middle + width / 2)
+    turn = math.radians(item.angle)
+    under = width / 2 * abs(way @ np.array([math.cos(turn), math.sin(turn)]))
+    low = min(0.0, middle - under)
+    high = max(math.dist(item.start, item.end), middle + under)
     parts.append((at + low * way, at + high * way))
     stroke = TICK / 2 * (way + up) / math.sqrt(2)
     parts += [(point - stroke, point + stroke) for point in (at, to)]
     marks: list[Mark] = [Line(layer=item.layer, line=LineString(pair)) for pair in parts]
-    turn = math.radians(item.angle)
     base = (
         item.text_at[0] + math.sin(turn) * item.height / 2,
         item.text_at[1] - math.cos(turn) * item.height / 2,
@@ -202,6 +207,23 @@ def _spots(line: LineString, width: float) -> Spots:
         cost=np.array([cost for _, cost in places]),
         leader=np.full((count, 2, 2), np.nan),
         mask=np.zeros(count, dtype=bool),
+    )
+
+
+def _across(line: LineString, width: float, off: float) -> Spots:
+    """List places for a figure that stands across its line: beside its middle, outside or inside."""
+    first, last = coordinates(line)
+    way = (last - first) / float(np.hypot(*(last - first)))
+    out = math.copysign(1.0, off) * np.array([-way[1], way[0]])
+    read = out if out[0] > _UPRIGHT or (out[0] > -_UPRIGHT and out[1] > 0) else -out
+    reach = width / 2 + _ROOM
+    middle = (first + last) / 2
+    return Spots(
+        at=np.array([middle + reach * out, middle - reach * out]),
+        angle=np.full(2, math.degrees(math.atan2(read[1], read[0]))),
+        cost=np.array([0.0, 0.2]),
+        leader=np.full((2, 2, 2), np.nan),
+        mask=np.zeros(2, dtype=bool),
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -146,6 +147,21 @@ class Board:
             self._bounds = np.concatenate((self._bounds, np.empty_like(self._bounds)))
         self._bounds[len(self._taken)] = shape.bounds
         self._taken.append(shape)
+
+    @property
+    def count(self) -> int:
+        """How many places are taken."""
+        return len(self._taken)
+
+    def release(self, count: int) -> None:
+        """Give back all places but the first so many."""
+        del self._taken[count:]
+
+    def tried(self) -> Board:
+        """Make a board to try places on: what is taken there is not taken here."""
+        board = copy(self)
+        board._taken, board._bounds = list(self._taken), self._bounds.copy()
+        return board
 
     def free(self, shape: BaseGeometry) -> bool:
         """Whether a shape lies in the window and touches nothing that is taken."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,10 +17,17 @@ from layout.sheets import fieldmarks, layers
 from layout.sheets.dimensions import dimensioned, on_plan
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Dimension, Mark, Symbol, View
+from layout.sheets.marks import Dimension, Mark, Symbol, Text, View
 from layout.sheets.placing import Board
 
+Way = tuple[XY, XY, float, float]
+"""What is dimensioned: from where to where [m], how far beside [in], and its length to the last digit [m]."""
+
 _TURNS = 24
+_TRIED = 60
+"""Of the places where a distance could be dimensioned, so many are tried."""
+_BARELY = 0.05
+"""So much of what is built the figure of a setback may cover [in]."""
 _ALONG = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
 _BESIDE = (0.0, 0.12, -0.12)
 _OUTSIDE = (0.35, 0.5, 0.7, 0.95)
@@ -118,22 +126,37 @@ class _Maker:
         on_paper = shapely.transform(line, self.view.to_paper)
         return len(self.built.query(on_paper, predicate="intersects")) > 0
 
+    def covered(self, start: XY, end: XY, offs: Sequence[float], words: str, *, length: float) -> float:
+        """How much of what is built the figure of a dimension would cover [in]; infinite where there is no room."""
+        found = self._found(self.board.tried(), start, end, offs, words, length=length)
+        if found is None:
+            return math.inf
+        figure = next(mark for mark in found[1] if isinstance(mark, Text))
+        box = self.lettering.box(figure)
+        under = self.built.geometries[self.built.query(box, predicate="intersects")]
+        return float(np.sum(shapely.length(shapely.intersection(under, box))))
+
+    def best(self, ways: Iterable[Way], words: str, *, most: float = math.inf) -> bool:
+        """Dimension the first of several distances whose figure covers nothing built, else what covers least.
+
+        Where all cover more than `most` [in], none is dimensioned.
+        """
+        least, chosen = math.inf, None
+        for way in itertools.islice(ways, _TRIED):
+            start, end, off, length = way
+            under = self.covered(start, end, [off], words, length=length)
+            if under < least - 1e-9:
+                least, chosen = under, way
+            if under <= 0:
+                break
+        if chosen is None or least > most:
+            return False
+        start, end, off, length = chosen
+        return self.measure(start, end, [off], words, length=length)
+
     def measure(self, start: XY, end: XY, offs: Sequence[float], words: str, *, length: float) -> bool:
         """Dimension the distance between two points of the plan, `length` being what it is to the last digit."""
-        ends = [(float(x), float(y)) for x, y in self.view.to_paper([start, end])]
-        if not all(shapely.intersects_xy(self.board.window, *end) for end in ends):
-            return False
-        found = dimensioned(
-            self.board,
-            self.lettering,
-            self.figures,
-            ends[0],
-            ends[1],
-            length=length,
-            offs=offs,
-            words=words,
-            clear=_CLEAR,
-        )
+        found = self._found(self.board, start, end, offs, words, length=length)
         if found is None:
             return False
         item, marks = on_plan(found, self.view)
@@ -141,13 +164,31 @@ class _Maker:
         self.marks += marks
         return True
 
+    def _found(
+        self, board: Board, start: XY, end: XY, offs: Sequence[float], words: str, *, length: float
+    ) -> tuple[Dimension, list[Mark]] | None:
+        ends = [(float(x), float(y)) for x, y in self.view.to_paper([start, end])]
+        if not all(shapely.intersects_xy(board.window, *end) for end in ends):
+            return None
+        return dimensioned(
+            board,
+            self.lettering,
+            self.figures,
+            (ends[0], ends[1]),
+            length=length,
+            offs=offs,
+            words=words,
+            clear=_CLEAR,
+        )
+
 
 def _setback(made: _Maker, item: Feature, design: Design) -> bool:
-    """Dimension one setback from the feature, towards the bed if there is room, else to any side."""
-    return any(
-        made.measure(start, end, _BESIDE[:1], "<> setback", length=item.setback)
-        for start, end in _reaches(item, design)
-    )
+    """Dimension one setback from the feature, towards the bed if there is room, else to any side.
+
+    Not at all where its figure would cover pipes, tubing or walls everywhere: it is then lettered with a leader.
+    """
+    ways = ((start, end, 0.0, item.setback) for start, end in _reaches(item, design))
+    return made.best(ways, "<> setback", most=_BARELY)
 
 
 def _reaches(item: Feature, design: Design) -> Iterator[tuple[XY, XY]]:
@@ -195,27 +236,33 @@ def _square_to(line: LineString) -> list[tuple[XY, float]]:
 
 def _spacing(made: _Maker, design: Design) -> None:
     """Dimension the distance of the first two runs that lie beside each other."""
+    made.best(_gaps(design), "<> run to run")
+
+
+def _gaps(design: Design) -> Iterator[Way]:
+    """Yield ways from a run to the one beside it, the first runs first."""
     runs = design.laying.runs
     for one in runs:
         for other in (run for run in runs if run.row == one.row + 1):
             for start, end in _across(one.line, other.line):
                 length = math.dist(start, end)
-                if length < 1.6 * design.site.runs.spacing and made.measure(
-                    start, end, _BESIDE, "<> run to run", length=length
-                ):
-                    return
+                if length < 1.6 * design.site.runs.spacing:
+                    yield from ((start, end, off, length) for off in _BESIDE)
 
 
 def _clearance(made: _Maker, design: Design) -> None:
     """Dimension the distance of an outer run to the edge of the bed: the last one, then the first."""
+    made.best(_margins(design), "<> to the edge")
+
+
+def _margins(design: Design) -> Iterator[Way]:
+    """Yield ways from an outer run to the edge of the bed."""
     edge = LineString(design.site.bed.outline.exterior.coords)
     for run in (design.laying.runs[-1:] + design.laying.runs[:1]) if design.laying.runs else ():
         for start, end in _across(run.line, edge):
             length = math.dist(start, end)
-            if length < 3 * max(design.site.bed.clearance, 0.3 * design.site.runs.spacing) and made.measure(
-                start, end, _BESIDE, "<> to the edge", length=length
-            ):
-                return
+            if length < 3 * max(design.site.bed.clearance, 0.3 * design.site.runs.spacing):
+                yield from ((start, end, off, length) for off in _BESIDE)
 
 
 def _across(line: LineString, other: LineString) -> Iterator[tuple[XY, XY]]:

@@ -64,8 +64,16 @@ def note(design: Design, figures: Figures) -> str:
         span = f"{figures.length(min(lengths))} to {figures.length_of(max(lengths))}"
     said = f"Typical of {len(lengths)} loops, {span} long." if len(lengths) > 1 else ""
     if design.site.tubing.bend_radius > 0:
-        said = f"{said} Least bend radius {figures.length_of(design.site.tubing.bend_radius)}.".strip()
+        radius = figures.length_of(design.site.tubing.bend_radius)
+        if _has_elbows(design):
+            said = f"{said} Square elbows at its ends; where tubing bends, radius {radius} or more.".strip()
+        else:
+            said = f"{said} Least bend radius {radius}.".strip()
     return said
+
+
+def _has_elbows(design: Design) -> bool:
+    return any(item.on == "tubing" and item.kind == "elbow" for item in design.plumbing.fittings)
 
 
 def _marks(design: Design, tied: list[Run]) -> list[Mark]:
@@ -101,7 +109,7 @@ def _measure(design: Design, loop: Join, tied: list[Run], picture: Picture) -> N
     )
     for at, run in ((start, tied[0]), (end, tied[1])):
         last = _last_emitter(design, run, at)
-        if last is not None and picture.measure(last, at, _OFFS):
+        if last is not None and picture.measure(last, at, _OFFS, words="last emitter: <>"):
             break
     edge = design.site.bed.outline.exterior
     foot = edge.interpolate(edge.project(Point(start)))
@@ -132,7 +140,7 @@ def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> No
     middle = loop.line.interpolate(0.5, normalized=True)
     bends = [f", radius {picture.figures.length_of(radius)}" for radius in _bends(loop.line)]
     picture.name(f"end loop, {length} of blank tubing{''.join(bends)}", (middle.x, middle.y))
-    if any(item.on == "tubing" and item.kind == "elbow" for item in design.plumbing.fittings):
+    if _has_elbows(design):
         picture.name("elbow", _xy(loop.line.coords[0]), size=_ELBOW / 2)
     for run in tied:
         _in_line(picture, run.line, run.name, strong=True)
@@ -140,7 +148,7 @@ def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> No
     points = next((row.points for row in design.emitters if row.run == tied[1].name), ())
     near = sorted(points, key=lambda point: math.dist(point, end))
     if len(near) > 1:
-        picture.name("emitter", near[1], size=_EMITTER / 2)
+        picture.name("emitter", near[1], size=_EMITTER / 2, led=True)
     edge = picture.seen(LineString(design.site.bed.outline.exterior.coords))
     if edge:
         width = picture.lettering.width("edge of bed", LETTER)

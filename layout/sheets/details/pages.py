@@ -12,8 +12,9 @@ from layout.model import Design, Join
 from layout.sheets import layers
 from layout.sheets.blocks import GUTTER, Block, Cell, Column, Row, Sample, draw, flow
 from layout.sheets.details.loop import loop_picture, note, typical_loop
-from layout.sheets.details.manifold import Place, manifold_picture, places, riser_table
+from layout.sheets.details.manifold import manifold_picture, riser_table
 from layout.sheets.details.picture import NOT_TO_SCALE, STRIP, Picture, Window, title
+from layout.sheets.details.place import Place, places
 from layout.sheets.details.section import WIDTH, level_tables, notes, section_picture
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
@@ -82,7 +83,7 @@ def detail_pages(design: Design, paper: Paper, figures: Figures, lettering: Lett
                 picture, scale = detail.draw(part)
                 marks += picture.marks
                 dimensions += picture.dimensions
-                said = detail.note
+                said = " ".join([*([detail.note] if detail.note else []), *picture.remarks])
                 if picture.unlettered:
                     said = f"{said} Not lettered for want of room: {', '.join(picture.unlettered)}.".strip()
                 marks += title(part, number, count, detail.name, scale, said, lettering)

@@ -19,7 +19,7 @@ from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Dimension, Dots, Line, Mark, Pen, Symbol, Text, View
 from layout.sheets.pages import through
-from layout.sheets.placing import REACHES, Board, Spots, around
+from layout.sheets.placing import REACHES, Board, Spots, along, around, joined
 from layout.units import INCH, UnitSet
 
 Window = tuple[float, float, float, float]
@@ -29,6 +29,8 @@ STRIP = 0.44
 """Room for the title under a picture [in]."""
 NOT_TO_SCALE = "not to scale"
 _LEADER_DOT = 0.03
+_SPARED = 0.015
+"""Between a text and a line that is to stay whole [in]."""
 _FEET_TO_INCH = (0.5, 1, 2, 3, 4, 5, 10, 20, 30, 40, 50, 60, 100)
 _RATIOS = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)
 _FRAME = Pen(weight=0.25)
@@ -64,6 +66,10 @@ class Picture:
         On paper [in]; their lines and figures are among the marks.
     unlettered : list of str
         What found no room.
+    remarks : list of str
+        What is said under the picture.
+    whole : geometry
+        Lines on paper that no text may break [in].
     """
 
     view: View
@@ -72,10 +78,15 @@ class Picture:
     marks: list[Mark] = field(default_factory=list)
     dimensions: list[Dimension] = field(default_factory=list)
     unlettered: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    whole: BaseGeometry = field(default_factory=LineString)
     board: Board = field(init=False)
 
-    def draw(self, marks: Sequence[Mark], north: str) -> None:
-        """Draw marks of the plan [m], and a north arrow in the corner with least in it."""
+    def draw(self, marks: Sequence[Mark], north: str, whole: Sequence[LineString] = ()) -> None:
+        """Draw marks of the plan [m], and a north arrow in the corner with least in it.
+
+        No text breaks a line of those that are to stay whole.
+        """
         found = through(self.view, marks)
         corner = _emptiest(self.view.window, found)
         self.marks += [part for mark in found for part in _outside(mark, corner)]
@@ -88,6 +99,14 @@ class Picture:
             if isinstance(mark, Symbol):
                 self.board.claim(Point(mark.at).buffer(mark.size / 2 + 0.01))
         self.marks += _north(corner, north)
+        if whole:
+            self.whole = shapely.union_all([shapely.transform(line, self.view.to_paper) for line in whole])
+            shapely.prepare(self.whole)
+
+    def remark(self, text: str) -> None:
+        """Say something under the picture, once."""
+        if text not in self.remarks:
+            self.remarks.append(text)
 
     def paper(self, at: XY) -> XY:
         """Find a point of the plan on paper [in]."""
@@ -107,10 +126,15 @@ class Picture:
         strong: bool = False,
         told: str | None = None,
         height: float = LETTER,
+        tip: tuple[XY, float] | None = None,
     ) -> bool:
-        """Letter a text at its best free spot; where there is none, that is told of it."""
+        """Letter a text at its best free spot; where there is none, that is told of it.
+
+        A leader is drawn on to the edge of a symbol where that is given as its middle and radius [in].
+        """
         text = self.lettering.clean(text)
-        spot = self.board.place(spots, self.lettering.width(text, height, strong=strong), height)
+        width = self.lettering.width(text, height, strong=strong)
+        spot = self.board.place(self._sparing(spots, width, height), width, height)
         if spot is None:
             if told is not None:
                 self.unlettered.append(told)
@@ -132,16 +156,59 @@ class Picture:
             )
         )
         if spot.leader is not None:
-            self.marks.append(Line(layer=layers.LEADER, line=LineString(spot.leader)))
-            tip = (float(spot.leader[1][0]), float(spot.leader[1][1]))
-            self.marks.append(Symbol(layer=layers.LEADER, name="dot", at=tip, size=_LEADER_DOT))
+            end = _reached(spot.leader, tip)
+            self.marks.append(Line(layer=layers.LEADER, line=LineString([spot.leader[0], end])))
+            self.marks.append(Symbol(layer=layers.LEADER, name="dot", at=end, size=_LEADER_DOT))
         return True
 
-    def name(self, text: str, at: XY, *, size: float = 0.0, strong: bool = False) -> bool:
-        """Letter what a point of the plan is called, beside it or with a leader."""
+    def _sparing(self, spots: Spots, width: float, height: float) -> Spots:
+        """Keep the spots at which a text breaks no line that is to stay whole."""
+        if self.whole.is_empty or not len(spots):
+            return spots
+        turn = np.radians(spots.angle)
+        half = (width / 2 * np.column_stack((np.cos(turn), np.sin(turn))))[:, None, :]
+        texts = shapely.linestrings(spots.at[:, None, :] + np.concatenate((-half, half), axis=1))
+        return spots.only(np.asarray(shapely.distance(texts, self.whole) > height / 2 + _SPARED))
+
+    def name(self, text: str, at: XY, *, size: float = 0.0, strong: bool = False, led: bool = False) -> bool:
+        """Letter what a point of the plan is called, beside it or with a leader; only with one on demand."""
         width = self.lettering.width(self.lettering.clean(text), LETTER, strong=strong)
         spots = around(self.paper(at), width, size=size, reaches=REACHES[:7])
-        return self.letter(text, spots, strong=strong, told=text)
+        if led:
+            spots = spots.only(~np.isnan(spots.leader[:, 0, 0]))
+        return self.letter(text, spots, strong=strong, told=text, tip=(self.paper(at), size))
+
+    def name_all(self, orders: Sequence[Sequence[tuple[str, XY]]], *, size: float) -> None:
+        """Name points in that order, the first of those given, in which the most of them find room."""
+        count, marks, told = self.board.count, len(self.marks), len(self.unlettered)
+        left: list[int] = []
+        for order in orders:
+            left.append(self._try_names(order, size))
+            if left[-1] == 0:
+                return
+            self.board.release(count)
+            del self.marks[marks:], self.unlettered[told:]
+        self._try_names(orders[left.index(min(left))], size)
+
+    def _try_names(self, names: Sequence[tuple[str, XY]], size: float) -> int:
+        """Name points in order, and count those without room."""
+        return sum(not self.name(text, at, size=size, strong=True) for text, at in names)
+
+    def name_along(self, line: LineString, text: str, *, told: bool = True) -> bool:
+        """Letter what a line of the plan is called, along it or with a leader."""
+        pieces = self.seen(line)
+        if not pieces:
+            return False
+        width = self.lettering.width(self.lettering.clean(text), LETTER)
+        side = LETTER / 2 + 0.06
+        spots = [
+            along(pieces[0], width, LETTER, prefer=0.5, above=above, mask=False) for above in (side, -side)
+        ]
+        on_paper = LineString(pieces[0])
+        for share in (0.5, 0.2, 0.8, 0.05, 0.95):
+            at = on_paper.interpolate(share, normalized=True)
+            spots.append(around((at.x, at.y), width, reaches=REACHES).dearer(0.3))
+        return self.letter(text, joined(spots), told=text if told else None)
 
     def measure(
         self, start: XY, end: XY, offs: Sequence[float], *, words: str = "<>", told: str | None = None
@@ -151,8 +218,7 @@ class Picture:
             self.board,
             self.lettering,
             self.figures,
-            self.paper(start),
-            self.paper(end),
+            (self.paper(start), self.paper(end)),
             length=math.dist(start, end),
             offs=offs,
             words=words,
@@ -164,6 +230,19 @@ class Picture:
         self.dimensions.append(found[0])
         self.marks += found[1]
         return True
+
+
+def _reached(leader: Array, tip: tuple[XY, float] | None) -> XY:
+    """Find where a leader ends: at the edge of the symbol it points to."""
+    end = (float(leader[1][0]), float(leader[1][1]))
+    if tip is None:
+        return end
+    middle, radius = tip
+    far = math.dist(end, middle)
+    if far <= radius:
+        return end
+    share = (far - radius) / far
+    return (end[0] + share * (middle[0] - end[0]), end[1] + share * (middle[1] - end[1]))
 
 
 def title(
