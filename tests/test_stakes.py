@@ -366,3 +366,11 @@ def test_a_tape_touches_a_corner_only(start: XY, end: XY, blocked: bool) -> None
     wall = replace(house, shape=LineString([(0, 10), (0, 0), (10, 0)]))
     starts, ends = np.array([(-5.0, 5.0), (0.0, 0.0)]), np.array([(5.0, 5.0), (-5.0, 5.0)])
     assert blocked_tapes(starts, ends, [wall]).tolist() == [True, False]
+
+
+def test_a_line_that_ends_in_a_tank_is_staked_over_it() -> None:
+    tank = Feature(name="tank", kind=FeatureKind.TANK, shape=box(0, 0, 2, 2), setback=0.0)
+    starts, ends = np.array([(-5.0, 1.0), (-5.0, 1.0)]), np.array([(1.0, 1.0), (5.0, 1.0)])
+    assert blocked_tapes(starts, ends, [tank]).tolist() == [False, True]
+    house = replace(tank, kind=FeatureKind.BUILDING)
+    assert blocked_tapes(starts, ends, [house]).tolist() == [True, True]

@@ -17,6 +17,8 @@ SOLID = frozenset(
     {FeatureKind.BUILDING, FeatureKind.WATER_BODY, FeatureKind.TANK, FeatureKind.WELL, FeatureKind.TREE}
 )
 """No tape is drawn across these."""
+_CLOSED = frozenset({FeatureKind.BUILDING, FeatureKind.WATER_BODY})
+"""What stands in the way of a tape to a stake in it too; the stake of a line that ends in a tank stands over it."""
 POINT_REACH = 0.3
 """A trunk, a well head or a lid that is given as a point is taken to reach so far round it [m]; a judgement."""
 TOUCHED = 0.1
@@ -38,7 +40,7 @@ def blocked_tapes(starts: Array, ends: Array, features: Sequence[Feature]) -> Fl
     """Whether something solid lies across each of some tapes.
 
     A tape may start, or end, at what it would else be kept off: at a corner of a building, at a tree that is a fixed
-    point.
+    point, over a tank that a line ends in.
 
     Parameters
     ----------
@@ -58,7 +60,10 @@ def blocked_tapes(starts: Array, ends: Array, features: Sequence[Feature]) -> Fl
             shapely.prepare(shape)
             found |= shapely.crosses(shape, _shortened(starts, ends))
         else:
-            found |= _through(tapes, shape.buffer(-FINE))
+            through = _through(tapes, shape.buffer(-FINE))
+            if item.kind not in _CLOSED:
+                through &= ~shapely.contains_xy(shape, ends)
+            found |= through
     return found
 
 

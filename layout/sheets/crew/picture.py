@@ -28,10 +28,14 @@ DOT, END_DOT = 0.075, 0.12
 """A stake, and one at the end of a run [in]."""
 AWAY = 0.09
 """From a stake to its number [in]."""
+REACHES, FAR = (AWAY, AWAY + 0.18), (AWAY + 0.36, AWAY + 0.6, AWAY + 0.9)
+"""The same, on leaders where it is longer; the far ones for what found no room [in]."""
 _GREY = Pen(weight=0.25, colour=Colour.GREY)
 _PIPE = Pen(weight=0.35, colour=Colour.GREY)
 _BASE = Pen(weight=0.35, dash=Dash.CENTRE)
 _CHECK = Pen(weight=0.25, dash=Dash.SHORT)
+_FAN = (0.0, 0.4, -0.4, 0.8, -0.8)
+"""How far a leader may be turned from the way a number lies in [rad]."""
 _FINE = 0.004
 """Lines are drawn with no more corners than show [in]."""
 
@@ -98,8 +102,26 @@ def check_mark(view: View, check: CheckLine) -> Mark:
     return Line(layer=CREW, line=LineString(ends), pen=_CHECK)
 
 
-def stake_marks(design: Design, stretch: Stretch, view: View, lettering: Lettering) -> list[Mark]:
-    """Dots and numbers of the stakes on paper [in], and what the fixed points are called."""
+def stake_marks(
+    design: Design, stretch: Stretch, view: View, lettering: Lettering, first: frozenset[int] = frozenset()
+) -> tuple[list[Mark], list[Stake]]:
+    """Dots and numbers of the stakes on paper [in], and what the fixed points are called.
+
+    Parameters
+    ----------
+    design : Design
+    stretch : Stretch
+    view : View
+    lettering : Lettering
+    first : frozenset of int
+        Numbers that are lettered before all others.
+
+    Returns
+    -------
+    marks : list of Mark
+    bare : list of Stake
+        Those whose number found no room.
+    """
     places = view.to_paper([stake.at for stake in stretch.stakes])
     ends = [stake.kind == "run end" for stake in stretch.stakes]
     marks: list[Mark] = []
@@ -115,11 +137,27 @@ def stake_marks(design: Design, stretch: Stretch, view: View, lettering: Letteri
     ]
     marks += _fixed(design, view, taken)
     outward = _outward(design, stretch, view)
-    order = sorted(range(len(places)), key=lambda n: (not ends[n], n))
-    for number in order:
-        stake = stretch.stakes[number]
-        marks += taken.place(str(stake.number), places[number], outward[number], strong=ends[number])
-    return marks
+
+    def letter(number: int, reaches: Sequence[float], fan: Sequence[float], *, past: bool) -> list[Mark]:
+        ways = tuple(way + turn for turn in fan for way in outward[number])
+        text = str(stretch.stakes[number].number)
+        return taken.place(text, places[number], ways, strong=ends[number], reaches=reaches, past=past)
+
+    named = [stake.number in first for stake in stretch.stakes]
+    bare: list[int] = []
+    for number in sorted(range(len(places)), key=lambda n: (not named[n], not ends[n], n)):
+        found = letter(number, REACHES, (0.0,), past=True)
+        if not found and named[number]:
+            found = letter(number, (*REACHES, *FAR), _FAN, past=True)
+        if not found:
+            bare.append(number)
+        marks += found
+    left: list[Stake] = []
+    for number in sorted(bare):
+        found = letter(number, FAR, _FAN, past=False)
+        marks += found
+        left += [] if found else [stretch.stakes[number]]
+    return marks, left
 
 
 class Taken:
@@ -129,23 +167,76 @@ class Taken:
         self.window = box(*view.window)
         self.lettering = lettering
         self.boxes: list[Polygon] = list(boxes)
+        self.letters: list[Polygon] = []
         self.lines: list[BaseGeometry] = []
 
-    def place(self, text: str, at: Array, ways: tuple[float, ...], *, strong: bool = False) -> list[Mark]:
-        """A number beside its stake, on one of some ways from it; none where there is no room."""
+    def place(
+        self,
+        text: str,
+        at: Array,
+        ways: tuple[float, ...],
+        *,
+        strong: bool = False,
+        reaches: Sequence[float] = REACHES,
+        past: bool = True,
+    ) -> list[Mark]:
+        """A number beside its stake, on one of some ways from it; none where there is no room.
+
+        Where it stands farther off a leader leads to it, through no other number, and, where it may not go `past`
+        them, through no other stake.
+        """
         turned = bool(ways)
         ways = ways or (0.4, 2.7, -0.4, -2.7, 1.57, -1.57)
-        for reach in (AWAY, AWAY + 0.18):
+        for reach in reaches:
             for angle in ways:
                 mark = self._mark(text, at, angle, reach, turned=turned, strong=strong)
                 shape = self.lettering.box(mark).buffer(0.022)
-                if self.window.contains(shape) and not self._hits(shape):
-                    self.boxes.append(shape)
-                    if reach == AWAY:
-                        return [mark]
-                    tip = at + reach * np.array([math.cos(angle), math.sin(angle)])
-                    return [Line(layer=CREW, line=LineString([at, tip]), pen=THIN), mark]
+                if not self.window.contains(shape) or self._hits(shape):
+                    continue
+                if reach == AWAY:
+                    self.take(shape)
+                    return [mark]
+                ahead = np.array([math.cos(angle), math.sin(angle)])
+                free = LineString([at + 0.075 * ahead, at + (reach - 0.03) * ahead])
+                crossed = self.letters if past else self.boxes
+                if not any(free.intersects(other) for other in crossed):
+                    self.take(shape)
+                    return [
+                        Line(layer=CREW, line=LineString([at, at + reach * ahead]), pen=THIN),
+                        mark,
+                    ]
         return []
+
+    def beside(self, text: str, at: Array) -> list[Mark]:
+        """A letter close by its mark, where it hides neither a stake nor another letter; on a leader if it must be."""
+        fallback: list[Text] = []
+        for reach in (0.14, 0.3, 0.5, 0.8):
+            for angle in (0.4, -0.4, 2.74, -2.74, math.pi / 2, -math.pi / 2):
+                ahead = np.array([math.cos(angle), math.sin(angle)])
+                x, y = _xy(at + reach * ahead)
+                low = y - LARGE / 2 + 0.5 * LARGE * ahead[1]
+                align: Align = "left" if ahead[0] > 0.1 else "right" if ahead[0] < -0.1 else "centre"
+                mark = Text(
+                    layer=CREW, text=text, at=(x, low), height=LARGE, align=align, strong=True, mask=True
+                )
+                shape = self.lettering.box(mark).buffer(0.022)
+                if not self.window.contains(shape):
+                    continue
+                leader = (
+                    [Line(layer=CREW, line=LineString([_xy(at), (x, y)]), pen=THIN)] if reach > 0.2 else []
+                )
+                fallback = fallback or [mark]
+                if not self._hits(shape):
+                    self.take(shape)
+                    return [*leader, mark]
+        for mark in fallback:
+            self.take(self.lettering.box(mark))
+        return [*fallback]
+
+    def take(self, shape: Polygon) -> None:
+        """Keep what follows off a text."""
+        self.boxes.append(shape)
+        self.letters.append(shape)
 
     def _mark(self, text: str, at: Array, angle: float, reach: float, *, turned: bool, strong: bool) -> Text:
         """Lettered along the way it lies in, upright for the reader."""
@@ -230,24 +321,14 @@ def _fixed(design: Design, view: View, taken: Taken) -> Iterator[Mark]:
     named = [(at, letter) for at, letter in letters_of(design.site).items()]
     if design.staking is not None:
         named += list(zip(design.staking.baseline, "AB", strict=True))
-    for at, letter in named:
-        place = view.to_paper([at])[0]
-        if not window.contains(Point(place)):
-            continue
+    shown = [
+        (place, letter) for at, letter in named if window.contains(Point(place := view.to_paper([at])[0]))
+    ]
+    for place, _ in shown:
         yield Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=_xy(place), size=0.2)
-        x, y = _xy(place)
-        right = x + 0.55 < view.window[2]
-        mark = Text(
-            layer=CREW,
-            text=letter,
-            at=(x + 0.13 if right else x - 0.13, y + 0.05),
-            height=LARGE,
-            align="left" if right else "right",
-            strong=True,
-            mask=True,
-        )
-        taken.boxes.append(taken.lettering.box(mark))
-        yield mark
+        taken.boxes.append(Point(place).buffer(0.06))
+    for place, letter in shown:
+        yield from taken.beside(letter, place)
 
 
 def feature_names(design: Design, view: View, lettering: Lettering, lettered: Sequence[Mark]) -> list[Mark]:
@@ -319,12 +400,18 @@ def key_marks(
 
 def of_this_sheet(stakes: Sequence[Stake]) -> str:
     """Numbers of stakes, those that follow each other as a stretch: ``3-41, 52``."""
+    parts = number_stretches(stakes)
+    if len(parts) > 4:
+        return f"{stakes[0].number} to {stakes[-1].number}, not all"
+    return ", ".join(parts)
+
+
+def number_stretches(stakes: Sequence[Stake]) -> list[str]:
+    """Numbers of stakes, those that follow each other as a stretch."""
     parts: list[list[int]] = []
     for stake in stakes:
         if parts and stake.number == parts[-1][-1] + 1:
             parts[-1][1:] = [stake.number]
         else:
             parts.append([stake.number])
-    if len(parts) > 4:
-        return f"{stakes[0].number} to {stakes[-1].number}, not all"
-    return ", ".join("-".join(map(str, part)) for part in parts)
+    return ["-".join(map(str, part)) for part in parts]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from shapely import box
 
-from layout.model import Design, Site
+from layout.model import Design, Site, Stake
 from layout.sheets.crew.notes import (
     DIG,
     FROM_MAP,
@@ -39,6 +39,7 @@ from layout.sheets.crew.picture import (
     check_mark,
     feature_names,
     key_marks,
+    number_stretches,
     of_this_sheet,
     stake_marks,
     view_of,
@@ -58,6 +59,8 @@ from layout.sheets.plot import figure_of, settings
 from layout.stakes import rounding_of
 
 TITLE = "Stake-out"
+BARE = 40
+"""Stakes without a number in the picture that are named; the rest are counted."""
 
 
 def write_stakeout(design: Design, path: Path) -> None:
@@ -101,7 +104,8 @@ def _sheet(
     check = check_line(design, stretch.stakes)
     if check is not None:
         made.marks.append(check_mark(view, check))
-    lettered = stake_marks(design, stretch, view, lettering)
+    first = frozenset() if check is None else frozenset({check.first.number, check.second.number})
+    lettered, bare = stake_marks(design, stretch, view, lettering, first)
     made.marks += lettered
     if stretch.kind == "overview":
         made.marks += feature_names(design, view, lettering, lettered)
@@ -110,7 +114,7 @@ def _sheet(
     if number == 1:
         _index(made, frame, parts, letter_starts(made, frame, site, staking, under))
         under = MARGIN
-    for text, strong in _foot(made, frame, design, stretch):
+    for text, strong in _foot(made, frame, design, stretch, bare):
         lines = len(made.lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong))
         if under - (lines - 1) * PITCH >= MARGIN:
             under = made.lines(text, frame.beside + 0.05, under, frame.table - 0.1, strong=strong)
@@ -232,7 +236,9 @@ def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: 
 # --- foot -------------------------------------------------------------------------------------------------
 
 
-def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> list[tuple[str, bool]]:
+def _foot(
+    made: Letterer, frame: Frame, design: Design, stretch: Stretch, bare: Sequence[Stake]
+) -> list[tuple[str, bool]]:
     """Letter the key plan, the check, the paint and the cautions under the picture; what found no room there."""
     left, bottom = frame.left, MARGIN
     top = bottom + FOOT - 0.12
@@ -251,7 +257,7 @@ def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> lis
         after = made.lines(check_remark(design, check), start + 0.1, after, width - 0.2)
         made.marks.append(Area(layer=CREW, shape=box(start, after + LETTER, right, top), pen=BOLD))
         y = after - 0.07
-    notes = _notes(design, stretch)
+    notes = _notes(design, stretch, bare)
     while notes:
         text, strong = notes[0]
         lines = made.lettering.wrapped(text, LETTER, width, strong=strong)
@@ -262,13 +268,22 @@ def _foot(made: Letterer, frame: Frame, design: Design, stretch: Stretch) -> lis
     return notes
 
 
-def _notes(design: Design, stretch: Stretch) -> list[tuple[str, bool]]:
+def _bare_words(bare: Sequence[Stake]) -> str:
+    """Which stakes have no number in the picture."""
+    parts = number_stretches(bare)
+    more = f" and {len(parts) - BARE} more" if len(parts) > BARE else ""
+    return f"Not lettered in the picture, for want of room: {', '.join(parts[:BARE])}{more}."
+
+
+def _notes(design: Design, stretch: Stretch, bare: Sequence[Stake]) -> list[tuple[str, bool]]:
     """What is to be known at this sheet, the weightiest first."""
     found = [(DIG, True)]
     ground = ground_words(design)
     if ground:
         found.append((ground, False))
     found += [(text, True) for text in paint_words(design, stretch)]
+    if bare:
+        found.append((_bare_words(bare), False))
     if stretch.left_out:
         found.append(
             (f"{stretch.left_out:,} stakes between those of these sheets stand in stakeout.csv.", True)
