@@ -64,7 +64,6 @@ def _sites(
 ) -> list[tuple[str, Site]]:
     """The sites to lay out, each with what it is called."""
     from layout.errors import Fault, SiteError
-    from layout.readers.sitefile import read_site
 
     if patterns is None:
         named = [(site, list(settings))] + ([(against, [])] if against else [])
@@ -74,7 +73,7 @@ def _sites(
             said = "--patterns names two patterns or more, and goes without --against"
             raise SiteError(Fault(said=said, remedy="Write --patterns left,even."))
         named = [(site, [*settings, f"runs.pattern={word}"]) for word in words]
-    read = [(path, read_site(path, own)) for path, own in named]
+    read = [(path, _read(path, own, patterns)) for path, own in named]
     units = {item.frame.units.word for _, item in read}
     if len(units) > 1:
         said = f"the two sites are in different units: {' and '.join(sorted(units))}"
@@ -86,6 +85,27 @@ def _sites(
     titles = [item.title for _, item in read]
     alike = len(set(titles)) < len(titles)
     return [(str(path) if alike else item.title, item) for path, item in read]
+
+
+def _read(path: Path, settings: Sequence[str], patterns: str | None) -> Site:
+    """Read a site; what is wrong with a pattern that ``--patterns`` names is blamed on that."""
+    from dataclasses import replace
+
+    from layout.errors import LayoutError
+    from layout.readers.sitefile import read_site
+
+    try:
+        return read_site(path, settings)
+    except LayoutError as error:
+        if patterns is None:
+            raise
+        typed = f"--set {settings[-1]}"
+        raise type(error)(
+            *(
+                replace(fault, file=fault.file.replace(typed, f"--patterns {patterns}"))
+                for fault in error.faults
+            )
+        ) from None
 
 
 # --- one layout -----------------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from layout.asbuilt import (
     judged,
     match_shots,
     measure_runs,
+    unknown_runs,
     whole_shift,
 )
 from layout.asked import sides_findings
@@ -216,7 +217,7 @@ def measure_laid(design: Design, shots: Sequence[Shot], *, notes: Sequence[str] 
         astray=matched.astray,
         checks=asbuilt_checks(design, runs, within=within, source=source),
         findings=tuple(asbuilt_findings(design, runs, matched.astray, doubled, within=within, shift=shift)),
-        notes=tuple(notes),
+        notes=(*notes, *unknown_runs(design, shots)),
     )
 
 

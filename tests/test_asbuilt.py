@@ -318,7 +318,31 @@ def test_a_name_that_contradicts_the_place_is_told(design: Design) -> None:
     assert taken_wrong(found, shots, truth) == 0
     run = next(item for item in found.runs if item.run == "R6")
     # it is as far from R6 as a name is believed: either way it is told
-    assert run.verdict == "off" or "named for R6" in found.astray[0].why
+    assert run.verdict == "off" or "from R6, for which it is named" in found.astray[0].why
+
+
+def test_a_point_far_from_the_run_it_is_named_for_is_told_in_plain_words(design: Design) -> None:
+    shots, _ = shots_of(on_runs(design, seed=2))
+    x, y = shots[0].at
+    far = Shot(at=(x + 40 * FOOT, y + 40 * FOOT), place="line 500", name="31", description="R2")
+    told = [item.said for item in measure_laid(design, [*shots, far]).findings if item.code == "point-astray"]
+    assert len(told) == 1
+    assert re.search(r"^Point 31 \(line 500, .*\) lies [0-9.]+ ft from R2, for which it is named$", told[0])
+
+
+def test_a_name_of_no_run_of_the_plan_is_told(design: Design) -> None:
+    shots, _ = shots_of(on_runs(design, seed=2))
+    assert not measure_laid(design, shots).notes
+    wrong = [replace(shots[0], description="R99"), replace(shots[1], description="run 0", name="5")]
+    other = replace(shots[2], description="riser R99")
+    found = measure_laid(design, [*wrong, other, *shots[3:]], notes=["before"])
+    assert found.notes == (
+        "before",
+        f"A point is named for R0 ({shots[1].place}), but the plan has no such run; the nearest names are R1, R2, R3; "
+        "matched by place alone",
+        f"A point is named for R99 ({shots[0].place}), but the plan has no such run; the nearest names are R6, R5, R4; "
+        "matched by place alone",
+    )
 
 
 def test_the_laid_line_goes_through_the_points_and_bends_as_planned(design: Design) -> None:
@@ -352,3 +376,15 @@ def test_random_surveys_are_matched(seed: int) -> None:
     for name, aside in moved.items():
         item = next(run for run in found.runs if run.run == name)
         assert float(np.mean(item.offsets)) / FOOT == pytest.approx(aside, abs=0.1)
+
+
+def test_every_pair_that_lies_too_near_is_named_with_both_runs(design: Design) -> None:
+    """Two runs moved the same way: the one moved least is too near to its other neighbour, and that is said."""
+    found = as_built(design, on_runs(design, moved={"R3": 1.2}))
+    (said,) = [item.said for item in found.findings if item.code == "runs-too-near"]
+    lines = {item.run: item.line for item in found.runs}
+    pairs = re.findall(r"(R\d+) and (R\d+) ([\d.]+) ft", said)
+    assert {"R3", "R4"} in [set(pair[:2]) for pair in pairs]
+    for first, second, gap in pairs:
+        assert lines[first] is not None
+        assert float(gap) == pytest.approx(lines[first].distance(lines[second]) / FOOT, abs=0.05)

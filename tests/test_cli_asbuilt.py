@@ -311,3 +311,6 @@ def test_a_plan_grid_knows_no_degrees(sinuate: Command, site: Path, plan: Any) -
     assert (done.code, "survey.crs" in done.err) == (2, True)
     done = sinuate("asbuilt", site, as_csv(site.with_name("laid.csv"), rows), "--crs", CRS)
     assert (done.code, "survey.crs" in done.err) == (2, True)
+    done = sinuate("asbuilt", site, site.with_name("laid.csv"), "--crs", "EPSG:99999")
+    assert done.code == 2
+    assert '--crs: "EPSG:99999" is no coordinate reference system' in done.err

@@ -144,7 +144,7 @@ def test_two_patterns_side_by_side(sinuate: Command, tmp_path: Path) -> None:
     ("extra", "said"),
     [
         (["--patterns", "left"], "--patterns names two patterns or more"),
-        (["--patterns", "left,sideways"], "sideways"),
+        (["--patterns", "left,sideways"], '--patterns left,sideways: runs.pattern: found "sideways"'),
         (["--against", "nowhere.toml"], "nowhere.toml: there is no such file"),
     ],
 )
@@ -160,3 +160,15 @@ def test_sites_in_other_units_are_not_compared(sinuate: Command, tmp_path: Path)
     done = sinuate("takeoff", site(tmp_path / "a"), "--against", other)
     assert done.code == 2
     assert "different units: ft and m" in done.err
+
+
+def test_the_folder_that_cannot_be_made_is_named_not_the_one_above(
+    sinuate: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(**_: object) -> str:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr("layout.sheets.whole.tempfile.mkdtemp", refused)
+    done = sinuate("takeoff", site(tmp_path), "--out", tmp_path / "nope")
+    assert done.code == 2
+    assert done.err.startswith(f"{tmp_path / 'nope'}: cannot be written (Read-only file system)")

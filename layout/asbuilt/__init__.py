@@ -6,7 +6,7 @@
 Trade words: a *shot* is one measured point; a *track* are the shots that follow each other along one tube.
 """
 
-from layout.asbuilt.match import Matched, match_shots
+from layout.asbuilt.match import Matched, match_shots, unknown_runs
 from layout.asbuilt.measure import measure_runs
 from layout.asbuilt.told import asbuilt_checks, asbuilt_findings, judged, whole_shift
 
@@ -17,5 +17,6 @@ __all__ = [
     "judged",
     "match_shots",
     "measure_runs",
+    "unknown_runs",
     "whole_shift",
 ]

@@ -23,6 +23,8 @@ NAMED_REACH = 5.0
 """... or than this, where it is named for it."""
 CARRIED_ON = 3.0
 """Runs are looked for so far beyond their ends [row spacings]."""
+NEAREST_NAMES = 3
+NAMED_PLACES = 4
 _NOT_RUNS = (
     "bed corner",
     "baseline",
@@ -132,6 +134,28 @@ def run_named(shot: Shot, runs: Sequence[Run]) -> int | None:
     return None
 
 
+def unknown_runs(design: Design, shots: Sequence[Shot]) -> tuple[str, ...]:
+    """What is to be said of shots that are named for runs which the plan does not have, a sentence a name."""
+    runs = design.laying.runs
+    numbered = {int(digits[0]): run.name for run in runs if (digits := re.search(r"\d+", run.name))}
+    places: dict[int, list[str]] = {}
+    for shot in shots:
+        said = (shot.description or shot.name).strip().casefold()
+        found = _RUN_WORD.search(said)
+        if found and run_named(shot, runs) is None and not _says_other(shot):
+            places.setdefault(int(found[1]), []).append(shot.place)
+    told = []
+    for number, where in sorted(places.items()):
+        near = sorted(numbered, key=lambda other: (abs(other - number), other))[:NEAREST_NAMES]
+        shown = ", ".join(where[:NAMED_PLACES]) + (", ..." if len(where) > NAMED_PLACES else "")
+        points = "A point is" if len(where) == 1 else f"{len(where)} points are"
+        told.append(
+            f"{points} named for R{number} ({shown}), but the plan has no such run; the nearest names are "
+            f"{', '.join(numbered[other] for other in near)}; matched by place alone"
+        )
+    return tuple(told)
+
+
 def _says_other(shot: Shot) -> bool:
     """Whether a shot says that it is on no run."""
     said = shot.description.casefold()
@@ -202,7 +226,7 @@ def _astray(
         mine = named[number]
         if mine is not None:
             far = _said(float(runs[mine].line.distance(shapely.Point(points[number]))), frame)
-            why = f"named for {runs[mine].name}, but {far} from it"
+            why = f"{far} from {runs[mine].name}, for which it is named"
         elif distance > REACH * spacing:
             why = f"{_said(distance, frame)} from the nearest run, {runs[run].name}"
         else:

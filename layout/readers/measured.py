@@ -178,6 +178,9 @@ def _mapped(path: Path, part: str) -> tuple[PointTable, tuple[int, ...]]:
 
 def _from_other(table: PointTable, crs: str, site: Site, factor: float) -> tuple[PointTable, str]:
     """Bring points of another CRS onto the site's plan."""
+    found = horizontal_crs(crs)
+    if isinstance(found, Fault):
+        raise FrameError(replace(found, field="--crs"))
     if table.geographic:
         said = "it is in longitude and latitude already, so it is in no projected CRS"
         raise ReadError(Fault(file=table.file, said=said, remedy="Leave --crs out."))
@@ -185,9 +188,6 @@ def _from_other(table: PointTable, crs: str, site: Site, factor: float) -> tuple
         said = f"points in {crs} cannot be brought onto the plan, for where that lies on earth is not known"
         remedy = "State survey.crs in the site file, or give the points in the plan's own coordinates."
         raise FrameError(Fault(file=table.file, field="--crs", said=said, remedy=remedy))
-    found = horizontal_crs(crs)
-    if isinstance(found, Fault):
-        raise FrameError(replace(found, field="--crs"))
     plan = to_plan(site.frame.crs, from_plan(crs, np.asarray(table.xy) / factor))
     lost = np.flatnonzero(~np.isfinite(plan).all(axis=1))
     if len(lost):

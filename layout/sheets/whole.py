@@ -57,7 +57,7 @@ def write_set(makers: Sequence[tuple[str, Maker]], folder: Path, *, drop: Sequen
     near = _standing(folder)
     put_back(folder)
     _clear_dead(near)
-    with _told(near, _WRITABLE):
+    with _told(folder, _WRITABLE):
         work = Path(tempfile.mkdtemp(prefix=_WORK, dir=near))
     try:
         with _held(work):
