@@ -17,10 +17,11 @@ from layout.sheets import layers
 from layout.sheets.arrange import MARGIN
 from layout.sheets.details import detail_pages
 from layout.sheets.details.loop import typical_loop
+from layout.sheets.details.manifold import riser_table
 from layout.sheets.details.place import places
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Line, Mark, Paper, Text
+from layout.sheets.marks import Dimension, Line, Mark, Paper, Text
 from layout.sheets.pages import Page
 from layout.units import INCH
 from tests.fields import curved_field, kinds_field, strip_field, tree_field, wide_field
@@ -229,3 +230,79 @@ def test_air_valves_have_the_ground_they_stand_on() -> None:
     assert len(valves) == 2
     for item in valves:
         assert figures.length(50.0 + 0.02 * item.at[0]) in known
+
+
+def test_a_lateral_has_one_row_in_the_table_of_risers() -> None:
+    """Also where its supply and its return stand on manifolds at opposite ends of the bed."""
+    design = fitted(curved_field())
+    moved = tuple(
+        replace(pipe, line=shapely.affinity.translate(pipe.line, 60.0 * (pipe.kind == "return")))
+        for pipe in design.plumbing.manifolds
+    )
+    risers = tuple(
+        replace(riser, line=shapely.affinity.translate(riser.line, 60.0 * (riser.kind == "return")))
+        for riser in design.plumbing.risers
+    )
+    far = replace(design, plumbing=replace(design.plumbing, manifolds=moved, risers=risers))
+    assert len(places(far)) == 2
+    figures = Figures(design.site.frame.units)
+    block = riser_table(far, places(far), figures, Lettering())
+    assert block is not None
+    rows = [[cell.text for cell in row.cells] for row in block.rows]
+    assert [row[1] for row in rows] == sorted({riser.lateral for riser in risers})
+    assert all("-" not in row for row in rows)
+
+
+def test_a_manifold_that_bends_has_its_length_along_lettered_and_no_chord() -> None:
+    design = fitted(curved_field())
+    figures = Figures(design.site.frame.units)
+    supply = next(pipe for pipe in design.plumbing.manifolds if pipe.kind == "supply")
+    feet = sorted(
+        (riser for riser in design.plumbing.risers if riser.kind == "supply"),
+        key=lambda riser: supply.line.project(shapely.Point(riser.line.coords[0])),
+    )
+    first, second = (np.asarray(riser.line.coords[0]) for riser in feet[:2])
+    way = second - first
+    # A way round between the first two risers, on the side where there is no tubing.
+    aside = np.asarray([-way[1], way[0]]) / np.hypot(*way)
+    if (np.asarray(feet[0].line.coords[-1]) - first) @ aside > 0:
+        aside = -aside
+    bend = first + way / 2 + 0.3 * aside
+    points = [tuple(map(float, point)) for point in (first, bend, second)]
+    rest = [xy for xy in supply.line.coords if supply.line.project(shapely.Point(xy)) > np.hypot(*way) + 1e-6]
+    bent = replace(supply, line=shapely.LineString([*points, *rest]))
+    manifolds = tuple(bent if pipe is supply else pipe for pipe in design.plumbing.manifolds)
+    design = replace(design, plumbing=replace(design.plumbing, manifolds=manifolds))
+    known = said(detail_pages(design, INCH_PAPER, figures, Lettering()))
+    along = float(np.hypot(*(bend - first)) + np.hypot(*(second - bend)))
+    assert any(figures.length_of(along) + " along" in text for text in known)
+    # The other distances, as long as the chord of this, are dimensioned.
+    assert known.count(figures.length_of(float(np.hypot(*way)))) == len(feet) - 2
+
+
+def test_each_figure_of_a_row_of_risers_stands_beside_its_own_distance(
+    drawn: tuple[Design, Paper, list[Page]],
+) -> None:
+    """No figure of a dimension lies nearer to the middle of another that is parallel to it, on the same line."""
+    _, _, pages = drawn
+    for page in pages:
+        for item in page.dimensions:
+            own = _middle(item)
+            others = [other for other in page.dimensions if other is not item and _in_line(item, other)]
+            far = math.dist(item.text_at, own)
+            assert all(math.dist(item.text_at, _middle(other)) > far for other in others)
+
+
+def _middle(item: Dimension) -> tuple[float, float]:
+    x, y = (np.asarray(item.end) - np.asarray(item.start)) / 2 + np.asarray(item.across)
+    return (float(x), float(y))
+
+
+def _in_line(item: Dimension, other: Dimension) -> bool:
+    way = np.asarray(item.end) - np.asarray(item.start)
+    way = way / np.hypot(*way)
+    off = np.asarray(_middle(other)) - np.asarray(_middle(item))
+    along = np.asarray(other.end) - np.asarray(other.start)
+    return bool(
+        abs(way[0] * off[1] - way[1] * off[0]) < 0.02 and abs(way[0] * along[1] - way[1] * along[0]) < 0.01
+    )

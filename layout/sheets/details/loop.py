@@ -23,6 +23,8 @@ _ELBOW = 0.09
 _EMITTER = 0.05
 _OFFS = (0.3, -0.3, 0.45, -0.45, 0.6, -0.6)
 _FEWEST = 5
+_TRIED = 6
+"""Emitters nearest to the end of a run of which one is named."""
 _ROUND = 0.003
 """A loop whose points keep so near to a circle is an arc [m]."""
 
@@ -66,7 +68,7 @@ def note(design: Design, figures: Figures) -> str:
     if design.site.tubing.bend_radius > 0:
         radius = figures.length_of(design.site.tubing.bend_radius)
         if _has_elbows(design):
-            said = f"{said} Square elbows at its ends; where tubing bends, radius {radius} or more.".strip()
+            said = f"{said} Square elbows; tubing that bends: radius {radius} or more.".strip()
         else:
             said = f"{said} Least bend radius {radius}.".strip()
     return said
@@ -147,8 +149,13 @@ def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> No
     end = _xy(loop.line.coords[-1])
     points = next((row.points for row in design.emitters if row.run == tied[1].name), ())
     near = sorted(points, key=lambda point: math.dist(point, end))
-    if len(near) > 1:
-        picture.name("emitter", near[1], size=_EMITTER / 2, led=True)
+    # any but the last will do, which has its distance beside it
+    before = len(picture.unlettered)
+    for at in near[1:_TRIED]:
+        if picture.name("emitter", at, size=_EMITTER / 2, led=True):
+            del picture.unlettered[before:]
+            break
+    del picture.unlettered[before + 1 :]
     edge = picture.seen(LineString(design.site.bed.outline.exterior.coords))
     if edge:
         width = picture.lettering.width("edge of bed", LETTER)

@@ -176,7 +176,16 @@ def _name_valves(design: Design, place: Place, picture: Picture) -> None:
 
 
 def _letter(design: Design, place: Place, picture: Picture) -> None:
-    """Name laterals, runs and pipes."""
+    """Name pipes, laterals and runs, those that no table names first."""
+    for pipe in place.pipes:
+        bore = picture.figures.diameter_of(pipe.diameter)
+        picture.name_along(
+            pipe.line, f"{bore} {pipe.kind} manifold, {picture.figures.length_of(pipe.line.length)}"
+        )
+    for pipe in _lines(design, place):
+        way = "from the pump" if pipe.kind == "supply" else "to the pump"
+        bore = picture.figures.diameter_of(pipe.diameter)
+        picture.name_along(pipe.line, f"{bore} {pipe.kind} line {way}")
     tips = [picture.paper(ends(riser)[1]) for riser in place.risers]
     apart = min((math.dist(a, b) for i, a in enumerate(tips) for b in tips[i + 1 :]), default=1.0)
     fed = {riser.lateral for riser in place.risers if riser.kind == "supply"}
@@ -188,18 +197,9 @@ def _letter(design: Design, place: Place, picture: Picture) -> None:
             continue
         text = riser.lateral if apart < _CROWDED else f"{riser.lateral} {riser.kind}"
         named.append((text, ends(riser)[1]))
-    way = np.subtract(place.pipes[0].line.coords[-1][:2], place.pipes[0].line.coords[0][:2])
-    ordered = sorted(named, key=lambda item: float(np.dot(item[1], way)))
+    lead = np.subtract(place.pipes[0].line.coords[-1][:2], place.pipes[0].line.coords[0][:2])
+    ordered = sorted(named, key=lambda item: float(np.dot(item[1], lead)))
     picture.name_all([named, ordered, ordered[::-1]], size=size)
-    for pipe in place.pipes:
-        bore = picture.figures.diameter_of(pipe.diameter)
-        picture.name_along(
-            pipe.line, f"{bore} {pipe.kind} manifold, {picture.figures.length_of(pipe.line.length)}"
-        )
-    for pipe in _lines(design, place):
-        way = "from the pump" if pipe.kind == "supply" else "to the pump"
-        bore = picture.figures.diameter_of(pipe.diameter)
-        picture.name_along(pipe.line, f"{bore} {pipe.kind} line {way}")
     _runs(design, place, picture)
     picture.name_along(LineString(design.site.bed.outline.exterior.coords), "edge of bed", told=False)
 
