@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from shapely import STRtree, box
+from shapely import Point, STRtree, box
 
 from layout.model import Design, Lateral
 from layout.sheets.crew import crew_sheets, write_stakeout
 from layout.sheets.crew.paper import TEN_POINT
-from layout.sheets.crew.table import letters_of
+from layout.sheets.crew.table import letters_of, shorter
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Dots, Drawing, Line, Text
 from layout.stakes import stake_out
@@ -254,3 +254,30 @@ def test_feet_and_inches_on_the_sheets() -> None:
     rows = [row for drawing in sheets for row in rows_in(drawing).values()]
     assert all(re.search(r"\d+' \d+(?: \d/\d)?\"", row) for row in rows)
     assert not any("\u2026" in row for row in rows)
+
+
+def test_what_a_stake_marks_is_said_shorter_until_it_fits() -> None:
+    long = "supply manifold end + supply air valve + riser L4"
+    assert shorter(long)[:3] == [
+        long,
+        "supply manifold end, air valve, riser L4",
+        "supply end, air valve, riser L4",
+    ]
+    assert shorter("R1 END")[0] == "R1 END"
+
+
+def test_stakes_of_the_check_are_numbered_and_what_is_not_is_said(sheets: list[Drawing]) -> None:
+    for drawing in sheets:
+        texts = [mark.text for mark in drawing.sheets[0].marks if isinstance(mark, Text)]
+        window = box(*drawing.sheets[0].view.window) if drawing.sheets[0].view else None
+        assert window is not None
+        shown = {
+            mark.text
+            for mark in drawing.sheets[0].marks
+            if isinstance(mark, Text) and window.contains(Point(mark.at)) and mark.text.isdigit()
+        }
+        said = " ".join(texts)
+        check = re.search(r"from stake (\d+) to stake (\d+)", said)
+        assert check is None or set(check.groups()) <= shown
+        if {str(number) for number in rows_in(drawing)} - shown:
+            assert "Not lettered in the picture" in said

@@ -7,6 +7,6 @@ says what no tape can be drawn through; `lay` puts it all together.
 from layout.stakes.lay import stake_findings, stake_out
 from layout.stakes.standing import SOLID, in_the_way
 from layout.stakes.swing import meeting_points
-from layout.stakes.tape import rounding_of
+from layout.stakes.tape import STEPS, rounding_of
 
-__all__ = ["SOLID", "in_the_way", "meeting_points", "rounding_of", "stake_findings", "stake_out"]
+__all__ = ["SOLID", "STEPS", "in_the_way", "meeting_points", "rounding_of", "stake_findings", "stake_out"]

@@ -105,7 +105,10 @@ def _one_line(made: Letterer, cells: Sequence[str], columns: Sequence[Column], e
     for number, (cell, column, a, b) in enumerate(zip(cells, columns, edges, edges[1:], strict=False)):
         # where no station follows what is staked, its room is free
         more = columns[1].width if number == 0 and not cells[1] else 0.0
-        said = made.lettering.fitted(made.lettering.clean(cell), LETTER, b + more - a - 0.1)
+        room = b + more - a - 0.1
+        ways = shorter(cell) if number == 0 else [cell]
+        way = next((way for way in ways if made.lettering.width(way, LETTER) <= room), ways[-1])
+        said = made.lettering.fitted(made.lettering.clean(way), LETTER, room)
         at = a + 0.1 if column.align == "left" else b - 0.04 - made.lettering.width(said, LETTER)
         gap = round((at - start - made.lettering.width(text, LETTER)) / blank)
         text += " " * max(gap, 1 if text else 0) + said
@@ -138,6 +141,14 @@ def says(stake: Stake) -> str:
     elif stake.kind == "run end":
         first = f"{stake.run} {'END' if ' end' in first else 'START'}"
     return " + ".join([first, *(re.sub(" (supply|return)$", "", part) for part in more)])
+
+
+def shorter(text: str) -> list[str]:
+    """What a stake marks, ever shorter, so that all that stands there is named: the words that say least go first."""
+    first, *more = text.split(" + ")
+    listed = ", ".join([first, *(re.sub("^(supply|return) ", "", part) for part in more)])
+    ended = listed.replace(" manifold end", " end")
+    return [text, listed, ended, ended.replace("air valve", "air v.").replace("riser ", "")]
 
 
 def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Sequence[Stake]) -> float:

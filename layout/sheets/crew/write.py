@@ -56,7 +56,7 @@ from layout.sheets.fieldmarks import bounds
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Colour, Drawing, Sheet, Symbol, View
 from layout.sheets.plot import figure_of, settings
-from layout.stakes import rounding_of
+from layout.stakes import STEPS, rounding_of
 
 TITLE = "Stake-out"
 BARE = 40
@@ -198,8 +198,9 @@ def _subject(stretch: Stretch) -> str:
 def _units(site: Site) -> str:
     rounding = rounding_of(site.stakeout, site.frame)
     if rounding == "1/8 in":
-        return "all figures in feet and inches"
-    return f"all figures in {'metres' if site.frame.units.word == 'm' else 'feet and hundredths'}"
+        return "all distances in feet and inches, to 1/8 inch"
+    unit = "metres" if site.frame.units.word == "m" else "feet"
+    return f"all distances in {unit}, to {STEPS[rounding]:g}"
 
 
 def _rounding(design: Design, stretch: Stretch) -> tuple[str, str]:
