@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 import numpy as np
 import shapely
@@ -176,7 +177,33 @@ def _name_valves(design: Design, place: Place, picture: Picture) -> None:
 
 
 def _letter(design: Design, place: Place, picture: Picture) -> None:
-    """Name pipes, laterals and runs, those that no table names first."""
+    """Name pipes, laterals and runs, in the order in which they find most room."""
+    named = _laterals(place, picture)
+    lead = np.subtract(place.pipes[0].line.coords[-1][:2], place.pipes[0].line.coords[0][:2])
+    ordered = sorted(named, key=lambda item: float(np.dot(item[1], lead)))
+    size = _fitting_size(design, picture.view.metres_per_inch) / 2
+
+    def lettering(order: Sequence[tuple[str, XY]], *, pipes_first: bool) -> None:
+        if pipes_first:
+            _name_pipes(design, place, picture)
+        for text, at in order:
+            picture.name(text, at, size=size, strong=True)
+        if not pipes_first:
+            _name_pipes(design, place, picture)
+
+    picture.best_of(
+        [
+            partial(lettering, order, pipes_first=first)
+            for first in (False, True)
+            for order in (named, ordered, ordered[::-1])
+        ]
+    )
+    _runs(design, place, picture)
+    picture.name_along(LineString(design.site.bed.outline.exterior.coords), "edge of bed", told=False)
+
+
+def _name_pipes(design: Design, place: Place, picture: Picture) -> None:
+    """Name manifolds, with their lengths, and the lines to and from the pump."""
     for pipe in place.pipes:
         bore = picture.figures.diameter_of(pipe.diameter)
         picture.name_along(
@@ -186,10 +213,13 @@ def _letter(design: Design, place: Place, picture: Picture) -> None:
         way = "from the pump" if pipe.kind == "supply" else "to the pump"
         bore = picture.figures.diameter_of(pipe.diameter)
         picture.name_along(pipe.line, f"{bore} {pipe.kind} line {way}")
+
+
+def _laterals(place: Place, picture: Picture) -> list[tuple[str, XY]]:
+    """List the laterals' names and where they begin and end; where crowded, those of returns only without supply."""
     tips = [picture.paper(ends(riser)[1]) for riser in place.risers]
     apart = min((math.dist(a, b) for i, a in enumerate(tips) for b in tips[i + 1 :]), default=1.0)
     fed = {riser.lateral for riser in place.risers if riser.kind == "supply"}
-    size = _fitting_size(design, picture.view.metres_per_inch) / 2
     named: list[tuple[str, XY]] = []
     for riser in place.risers:
         if apart < _CROWDED and riser.kind == "return" and riser.lateral in fed:
@@ -197,11 +227,7 @@ def _letter(design: Design, place: Place, picture: Picture) -> None:
             continue
         text = riser.lateral if apart < _CROWDED else f"{riser.lateral} {riser.kind}"
         named.append((text, ends(riser)[1]))
-    lead = np.subtract(place.pipes[0].line.coords[-1][:2], place.pipes[0].line.coords[0][:2])
-    ordered = sorted(named, key=lambda item: float(np.dot(item[1], lead)))
-    picture.name_all([named, ordered, ordered[::-1]], size=size)
-    _runs(design, place, picture)
-    picture.name_along(LineString(design.site.bed.outline.exterior.coords), "edge of bed", told=False)
+    return named
 
 
 def _runs(design: Design, place: Place, picture: Picture) -> None:

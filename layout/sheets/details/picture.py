@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -178,21 +178,25 @@ class Picture:
             spots = spots.only(~np.isnan(spots.leader[:, 0, 0]))
         return self.letter(text, spots, strong=strong, told=text, tip=(self.paper(at), size))
 
-    def name_all(self, orders: Sequence[Sequence[tuple[str, XY]]], *, size: float) -> None:
-        """Name points in that order, the first of those given, in which the most of them find room."""
+    def best_of(self, ways: Sequence[Callable[[], None]]) -> None:
+        """Letter in that way, of several, which leaves least unlettered, and of those has the shortest leaders."""
         count, marks, told = self.board.count, len(self.marks), len(self.unlettered)
-        left: list[int] = []
-        for order in orders:
-            left.append(self._try_names(order, size))
-            if left[-1] == 0:
-                return
+
+        def undo() -> None:
             self.board.release(count)
             del self.marks[marks:], self.unlettered[told:]
-        self._try_names(orders[left.index(min(left))], size)
 
-    def _try_names(self, names: Sequence[tuple[str, XY]], size: float) -> int:
-        """Name points in order, and count those without room."""
-        return sum(not self.name(text, at, size=size, strong=True) for text, at in names)
+        costs: list[tuple[int, float]] = []
+        for way in ways:
+            way()
+            leaders = [
+                mark.line.length
+                for mark in self.marks[marks:]
+                if isinstance(mark, Line) and mark.layer is layers.LEADER
+            ]
+            costs.append((len(self.unlettered) - told, round(sum(leaders), 3)))
+            undo()
+        ways[costs.index(min(costs))]()
 
     def name_along(self, line: LineString, text: str, *, told: bool = True) -> bool:
         """Letter what a line of the plan is called, along it or with a leader."""
