@@ -37,6 +37,28 @@ class Gap:
     at: XY
 
 
+def pair_gaps(
+    lines: Sequence[LineString | None], rows: Sequence[tuple[int, int]], spacing: float
+) -> dict[tuple[int, int], Gap]:
+    """The least gap of each two runs of other rows beside each other, by their numbers, seen from either."""
+    there = [number for number, line in enumerate(lines) if line is not None]
+    known = [line for line in lines if line is not None]
+    walked = [resample(coordinates(line), STEP * spacing) for line in known]
+    found: dict[tuple[int, int], Gap] = {}
+    for one, other in near_pairs(known, LOOKED * spacing):
+        first, second = min(one, other), max(one, other)
+        if rows[there[first]] == rows[there[second]]:
+            continue
+        gaps = (
+            _gap(walked[first], known[second], there[second]),
+            _gap(walked[second], known[first], there[first]),
+        )
+        least = min((gap for gap in gaps if gap is not None), key=lambda gap: gap.least, default=None)
+        if least is not None:
+            found[there[first], there[second]] = least
+    return found
+
+
 def least_gaps(
     lines: Sequence[LineString | None], rows: Sequence[tuple[int, int]], spacing: float
 ) -> list[Gap | None]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from layout.asbuilt.gaps import pair_gaps
 from layout.asbuilt.match import Matched
 from layout.model import (
     XY,
@@ -295,6 +296,7 @@ def asbuilt_findings(
             )
         elif run.verdict != "as planned":
             yield Finding(code="run-off", said=f"{run.run}: {'; '.join(run.why)}", remedy="")
+    yield from _too_near(design, runs, within, words)
     yield from _setbacks_short(design, runs, within, words)
     for item in astray[:NAMED]:
         name = f"Point {item.shot.name}" if item.shot.name else "The point"
@@ -311,6 +313,29 @@ def asbuilt_findings(
         places = _listed([" and ".join(shot.place for shot in same) for same in doubled])
         yield Finding(
             code="doubled-points", said=f"Measured more than once, their mean is taken: {places}", remedy=""
+        )
+
+
+def _too_near(design: Design, runs: Sequence[LaidRun], within: float, words: _Words) -> Iterator[Finding]:
+    """Every two runs that lie nearer to each other than they may, whichever of them is off."""
+    planned, spacing = design.laying.runs, design.site.runs.spacing
+    rows = [(run.lobe, run.row) for run in planned]
+    was = pair_gaps([run.line for run in planned], rows, spacing)
+    least = least_gap(design.site, design.laying.pattern)
+    said = []
+    for pair, gap in sorted(pair_gaps([run.line for run in runs], rows, spacing).items()):
+        limit = min(least, was[pair].least if pair in was else least) - within
+        if gap.least < limit - 1e-9:
+            first, second = (runs[number].run for number in pair)
+            said.append(
+                f"{first} and {second} {words.length(gap.least)} at {words.at(gap.at)}, limit {words.figure(limit)}"
+            )
+    if said:
+        yield Finding(
+            code="runs-too-near",
+            said=f"Nearer to each other than the plan less the tolerance: {'; '.join(said[:NAMED])}"
+            + (f"; and {len(said) - NAMED} more pairs" if len(said) > NAMED else ""),
+            remedy="",
         )
 
 

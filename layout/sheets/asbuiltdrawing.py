@@ -29,7 +29,9 @@ LAID = Layer(name="C-SSWR-LAID-N", description="run as laid", pen=Pen(weight=0.7
 NOT_MEASURED = Layer(name="C-SSWR-MISS-N", description="run not found", pen=Pen(weight=0.35, dash=Dash.SHORT))
 WORST = Layer(name="C-SSWR-WRST-N", description="greatest offset of a run that is off", pen=Pen(weight=0.35))
 ASTRAY = Layer(name="C-SSWR-STRY-N", description="measured point on nothing planned", pen=Pen(weight=0.35))
-_QUIET = Pen(weight=0.18, colour=Colour.GREY)
+PIPES = Layer(
+    name="C-SSWR-PIPE-N", description="pipe, loop as planned", pen=Pen(weight=0.18, colour=Colour.GREY)
+)
 _KEPT = frozenset({layers.BED.name, layers.SETBACK.name, *(item.name for item in layers.FEATURES.values())})
 _MARK = 0.16
 
@@ -68,14 +70,14 @@ def _field(found: AsBuilt, view: View) -> list[Mark]:
     plumbing = design.plumbing
     pipes = [pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)]
     pipes += [riser.line for riser in plumbing.risers] + [join.line for join in design.joins]
-    plan += [Line(layer=PLANNED, line=line, pen=_QUIET) for line in pipes]
+    plan += [Line(layer=PIPES, line=line) for line in pipes]
     for run, laid in zip(design.laying.runs, found.runs, strict=True):
         if laid.line is None:
             plan.append(Line(layer=NOT_MEASURED, line=run.line))
             continue
         plan.append(Line(layer=LAID, line=laid.line))
         plan.append(Line(layer=PLANNED, line=run.line))
-        if laid.verdict != "as planned" and laid.greatest_at is not None:
+        if laid.offset_greatest > found.within and laid.greatest_at is not None:
             plan.append(Symbol(layer=WORST, name="balloon", at=laid.greatest_at, size=_MARK))
     plan += [
         Symbol(layer=ASTRAY, name=FeatureKind.OTHER.value, at=item.shot.at, size=_MARK / 2)
@@ -94,7 +96,7 @@ def _labels(found: AsBuilt, view: View, figures: Figures, lettering: Lettering) 
         for item, run in zip(found.runs, found.design.laying.runs, strict=True)
     ]
     for item, run in zip(found.runs, found.design.laying.runs, strict=True):
-        if item.verdict != "as planned" and item.greatest_at is not None:
+        if item.line is not None and item.offset_greatest > found.within and item.greatest_at is not None:
             at = view.to_paper([item.greatest_at])[0]
             text = f"{item.run} off {figures.length(item.offset_greatest)}"
             ways = tuple(math.pi * step / 6 for step in range(12))
@@ -151,7 +153,7 @@ def _blocks(found: AsBuilt, figures: Figures, lettering: Lettering) -> list[Bloc
         legend(
             [
                 (Sample(layer=layer), layer.description)
-                for layer in (PLANNED, LAID, NOT_MEASURED, layers.SETBACK)
+                for layer in (layers.BED, PLANNED, LAID, NOT_MEASURED, PIPES, layers.SETBACK)
             ]
         ),
         pairs("As laid", [("may be off by", figures.length_of(found.within)), *totals], lettering),
@@ -178,13 +180,13 @@ def _blocks(found: AsBuilt, figures: Figures, lettering: Lettering) -> list[Bloc
 
 _TITLES: Titles = (
     ("run", 0.0, "left"),
-    ("planned", 0.85, "right"),
-    ("laid", 1.35, "right"),
-    ("offset", 1.78, "right"),
-    ("mean", 2.15, "right"),
-    ("start", 2.52, "right"),
-    ("end", 2.88, "right"),
-    ("gap", 3.2, "right"),
+    ("planned", 0.8, "right"),
+    ("laid", 1.25, "right"),
+    ("offset", 1.65, "right"),
+    ("mean", 2.05, "right"),
+    ("start", 2.47, "right"),
+    ("end", 2.89, "right"),
+    ("gap", 3.24, "right"),
     ("", COLUMN, "right"),
 )
 _SHORT = {"as planned": "ok", "off": "OFF", "partly measured": "PARTLY", "not found": "NONE"}
