@@ -151,7 +151,7 @@ def test_runs_are_named_on_the_plan_or_the_sheet_says_which_are_not(drawn: tuple
     if len(named) < len(design.laying.runs):
         assert drawing.unlabelled
         heading = [mark.text for mark in drawing.sheets[0].marks if isinstance(mark, Text)]
-        assert any(text.startswith(("Not lettered", "Schedules go on")) for text in heading)
+        assert any(text.startswith(("Not lettered", "Schedules: see")) for text in heading)
 
 
 def test_cautions_are_on_the_first_sheet(drawn: tuple[Design, Drawing]) -> None:
@@ -213,7 +213,7 @@ def test_long_schedules_go_on_on_further_sheets() -> None:
     assert drawing.sheets[0].view is not None
     assert all(sheet.view is None for sheet in drawing.sheets[1:])
     first = [mark.text for mark in drawing.sheets[0].marks if isinstance(mark, Text)]
-    assert any("Schedules go on on sheet 2" in text for text in first)
+    assert any("Schedules: see sheet 2" in text for text in first)
 
 
 def test_flow_arrows_follow_the_water() -> None:

@@ -68,12 +68,15 @@ class Sample:
         A small area in place of a line.
     fill : Colour or None
         Of the swatch.
+    hatched : bool
+        Whether the swatch is hatched.
     """
 
     layer: Layer
     symbol: str = ""
     swatch: bool = False
     fill: Colour | None = None
+    hatched: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -292,5 +295,17 @@ def _sample(sample: Sample, left: float, y: float) -> list[Mark]:
         return [Symbol(layer=layers.LEGEND, name=sample.symbol, at=middle, size=size)]
     if sample.swatch:
         shape: Polygon = box(left, y - 0.055, left + width, y + 0.055)
-        return [Area(layer=layers.LEGEND, shape=shape, fill=sample.fill, pen=pen)]
+        area = Area(layer=layers.LEGEND, shape=shape, fill=sample.fill, pen=pen)
+        return [area, *(_hatch(left, y - 0.055, width, 0.11) if sample.hatched else ())]
     return [Line(layer=layers.LEGEND, line=LineString([(left, y), (left + width, y)]), pen=pen)]
+
+
+def _hatch(left: float, bottom: float, width: float, height: float) -> list[Line]:
+    """Draw lines at 45 degrees across a low box."""
+    count = int((width - height) / height) + 1
+    starts = [left + (width - count * height) / 2 + number * height for number in range(count)]
+    pen = Pen(weight=0.13)
+    return [
+        Line(layer=layers.LEGEND, line=LineString([(x, bottom), (x + height, bottom + height)]), pen=pen)
+        for x in starts
+    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from layout.model import Design
+from layout.model import Design, FeatureKind
 from layout.sheets import layers, tables
 from layout.sheets.arcs import FIT
 from layout.sheets.arrange import Arrangement, arrange, further_columns
@@ -135,7 +135,8 @@ def _legend(marks: Sequence[Mark]) -> Block:
             continue
         key = (mark.layer.name, symbol)
         swatch = isinstance(mark, Area) and mark.layer is not layers.BED
-        sample = Sample(layer=mark.layer, symbol=symbol, swatch=swatch, fill=fill)
+        hatched = mark.layer is layers.FEATURES[FeatureKind.BUILDING]
+        sample = Sample(layer=mark.layer, symbol=symbol, swatch=swatch, fill=fill, hatched=hatched)
         shown.setdefault(key, (sample, mark.layer.description))
     order = {layer.name: index for index, layer in enumerate(layers.ALL)}
     return tables.legend([shown[key] for key in sorted(shown, key=lambda key: (order[key[0]], key[1]))])

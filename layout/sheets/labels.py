@@ -87,6 +87,17 @@ def label_marks(
     return pen.marks, tuple(pen.unplaced)
 
 
+def name_marks(design: Design, view: View, marks: Sequence[Mark], lettering: Lettering) -> list[Mark]:
+    """Letter the names of zones, runs and laterals alone, for a drawing of the field that tells of something else."""
+    board = Board(view.window, fieldmarks.linework(marks, view), avoid=shapely.Polygon())
+    pen = LabelPen(view=view, board=board, lettering=lettering)
+    _claim_symbols(pen, marks)
+    _zones(pen, design)
+    _runs(pen, design, None)
+    _laterals(pen, design)
+    return pen.marks
+
+
 def _claim_symbols(pen: LabelPen, marks: Sequence[Mark]) -> None:
     for mark in marks:
         if isinstance(mark, Symbol):
@@ -119,8 +130,8 @@ def _zones(pen: LabelPen, design: Design) -> None:
             pen.unplaced.append(name)
 
 
-def _runs(pen: LabelPen, design: Design, figures: Figures) -> None:
-    """Letter name and length along each run; every fifth where runs lie too close."""
+def _runs(pen: LabelPen, design: Design, figures: Figures | None) -> None:
+    """Letter name, and length if it is told, along each run; every fifth where runs lie too close."""
     runs = design.laying.runs
     apart = design.site.runs.spacing / pen.view.metres_per_inch
     crowded = apart < LEGIBLE - 1e-6
@@ -137,7 +148,7 @@ def _runs(pen: LabelPen, design: Design, figures: Figures) -> None:
         pen.unplaced.append(f"runs between those lettered (every {step}th)")
 
 
-def _label_run(pen: LabelPen, run: Run, figures: Figures, *, prefer: float, apart: float) -> bool:
+def _label_run(pen: LabelPen, run: Run, figures: Figures | None, *, prefer: float, apart: float) -> bool:
     """Letter name and length beside the run, else in it, else the name alone, else with a leader."""
     pieces = sorted(pen.paper(run.line), key=reach_of, reverse=True)
     if pen.several and not pen.shows(pieces, run.line):
@@ -145,7 +156,8 @@ def _label_run(pen: LabelPen, run: Run, figures: Figures, *, prefer: float, apar
     if not pieces:
         return False
     beside = 0.5 * LETTER + 0.04
-    for text in (f"{run.name}  {figures.length_of(run.length)}", run.name):
+    full = (f"{run.name}  {figures.length_of(run.length)}",) if figures is not None else ()
+    for text in (*full, run.name):
         width = pen.width(text)
         ways = [(0.0, True, 0.3)]
         if apart >= 1.75 * LETTER:

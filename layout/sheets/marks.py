@@ -62,7 +62,7 @@ class Pen:
     Attributes
     ----------
     weight : float
-        As plotted [mm]; one of the standard series 0.13, 0.18, 0.25, 0.35, 0.50, 0.70.
+        As plotted [mm]; one of the standard series 0.13, 0.18, 0.25, 0.35, 0.50, 0.70, 1.00.
     dash : Dash
     colour : Colour
     """

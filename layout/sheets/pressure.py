@@ -23,6 +23,7 @@ from layout.sheets.arrange import AROUND, MARGIN, STRIP, TITLE_HEIGHT, paper_nam
 from layout.sheets.blocks import GUTTER, PITCH, Block, Column, draw, flow
 from layout.sheets.fieldmarks import field_marks
 from layout.sheets.figures import Figures
+from layout.sheets.labels import name_marks
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Dots, Drawing, Line, Mark, Paper, Pen, Sheet, View
 from layout.sheets.pages import open_area
@@ -177,6 +178,7 @@ def pressure_sheet(
         design.site, paper, scale, view, lettering, sheet=sheet, subject=f"pressure at emitters, {doing}"
     )
     marks += heading(design, view, scale, lettering, "", what=f"Pressure, {doing}")
+    field = field_marks(design, view)
     said = [mark for part in placed for mark in draw(part, layers.LEGEND)]
     swatches = [mark.shape for mark in said if isinstance(mark, Area)]
     drawing = Drawing(
@@ -184,7 +186,7 @@ def pressure_sheet(
         frame=design.site.frame,
         paper=paper,
         scale=scale,
-        plan=tuple(_under_colours(field_marks(design, view))),
+        plan=(*_under_colours(field), *name_marks(design, view, field, lettering)),
         sheets=(Sheet(name=f"Pressure {doing}", marks=(*marks, *said), view=view),),
     )
     return drawing, swatches

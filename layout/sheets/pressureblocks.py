@@ -154,7 +154,8 @@ def laterals_block(
             mine = [head for name in lateral.runs for head in heads.get(name, ())]
             if lateral.name in velocity and mine:
                 low, high = (plain(head / units.pressure, 1) for head in (min(mine), max(mine)))
-                speed = velocity[lateral.name]
+                # where water comes in from the neighbours the velocity has a sign; its size is what cleans the tubing
+                speed = abs(velocity[lateral.name])
                 rows.append((speed, [lateral.name, plain(speed / units.velocity, 2), low, high]))
     name = "Laterals"
     if len(rows) > most:
@@ -187,7 +188,7 @@ def reading_block(design: Design, state: FieldState, figures: Figures, lettering
         )
     if state.doing == "dosing":
         texts.append(
-            "Dosing: the return is shut; velocity at the ends of laterals is what passes between them there."
+            "Dosing: the return is shut; velocity at the ends of laterals is what passes between them there, in or out."
         )
     else:
         texts.append(
