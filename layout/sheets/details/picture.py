@@ -179,7 +179,10 @@ class Picture:
         return self.letter(text, spots, strong=strong, told=text, tip=(self.paper(at), size))
 
     def best_of(self, ways: Sequence[Callable[[], None]]) -> None:
-        """Letter in that way, of several, which leaves least unlettered, and of those has the shortest leaders."""
+        """Letter in the first way that leaves nothing unlettered, or else in that which leaves least.
+
+        Of those that leave as much, that with the shortest leaders.
+        """
         count, marks, told = self.board.count, len(self.marks), len(self.unlettered)
 
         def undo() -> None:
@@ -189,6 +192,8 @@ class Picture:
         costs: list[tuple[int, float]] = []
         for way in ways:
             way()
+            if len(self.unlettered) == told:
+                return
             leaders = [
                 mark.line.length
                 for mark in self.marks[marks:]
