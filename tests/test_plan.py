@@ -447,10 +447,15 @@ def test_strict_turns_a_failed_check_into_one(rectangle: Path) -> None:
     for strict, code in (((), 0), (("--strict",), 1)):
         out = rectangle.parent / f"heavy{code}"
         done = sinuate("plan", rectangle, "--out", out, *heavy, *strict)
-        assert (done.returncode, done.stderr) == (code, "")
+        noted = "".join(f"Note: set for this once, not in the site file: {key}.\n" for key in heavy[1::2])
+        assert (done.returncode, done.stderr) == (code, noted)
         layout = json.loads((out / "layout.json").read_text())
         failed = [check for check in layout["checks"] if not check["ok"]]
-        assert [check["name"] for check in failed] == ["loading of the usable ground"]
+        assert [check["name"] for check in failed] == [
+            "loading of the usable ground",
+            "usable ground for the stated flow",
+            "tubing for the stated flow",
+        ]
         assert failed[0]["value"] == pytest.approx(2000 / 980, rel=1e-6)
         assert "FAILED: loading of the usable ground" in done.stdout
 
@@ -555,8 +560,13 @@ def test_features_are_kept_clear_of_by_tubing_and_lines(tmp_path: Path) -> None:
     tree = shapely.Point(50, 6)
     tubing = [shapely.LineString(item["points"]) for block in ("runs", "joins") for item in layout[block]]
     assert min(line.distance(tree) for line in tubing) >= 1.5 - 1e-9
-    assert {join["kind"] for join in layout["joins"]} == {"loop", "blank"}
     checks = {check["name"]: check for check in layout["checks"]}
+    # rows that meet the ash are led past it by blank tubing or tied by loops: all have water either way
+    assert {join["kind"] for join in layout["joins"]} <= {"loop", "blank"}
+    assert checks["share of tubing fed from the manifold end"]["value"] == 1.0
+    assert sorted(name for row in layout["laterals"] for name in row["runs"]) == sorted(
+        run["name"] for run in layout["runs"]
+    )
     assert checks["distance to ash"]["ok"]
     # The cable house stands between pump and bed: straight lines would cross it, so they are led round its setback.
     assert (checks["features crossed by manifolds, risers or lines"]["value"], layout["crossings"]) == (0, [])
