@@ -20,21 +20,19 @@ MOST_EMITTERS = 200_000
 MOST_STAKES = 40_000
 
 
-def refuse_too_large(site: Site, area: float) -> None:
+def refuse_too_large(site: Site) -> None:
     """Refuse a site that is more than one plan holds.
 
     Parameters
     ----------
     site : Site
-    area : float
-        Usable ground [m²].
 
     Raises
     ------
     NoRoomError
         With a fault for each limit, each with its remedy.
     """
-    faults = [*_of_shapes(site), *_of_sums(site, area)]
+    faults = [*_of_shapes(site), *_of_sums(site)]
     if faults:
         raise NoRoomError(*faults)
 
@@ -60,9 +58,9 @@ def _of_shapes(site: Site) -> list[Fault]:
     return faults
 
 
-def _of_sums(site: Site, area: float) -> list[Fault]:
-    """More tubing, emitters or stakes than one plan holds."""
-    units = site.frame.units
+def _of_sums(site: Site) -> list[Fault]:
+    """More tubing, emitters or stakes than one plan holds, were the whole bed usable."""
+    units, area = site.frame.units, site.bed.outline.area
     tubing = area / site.runs.spacing
     emitters, stakes = tubing / site.tubing.emitter_spacing, tubing / site.stakeout.interval
     asked = (
@@ -82,7 +80,7 @@ def _of_sums(site: Site, area: float) -> list[Fault]:
             field=key,
             said=(
                 f"asks for about {value:,.0f}{unit}{' of' if unit else ''} {what} on {area / units.area:,.0f} "
-                f"{units.area_name} of usable ground; a plan takes {most:,.0f} at most"
+                f"{units.area_name} of bed; a plan takes {most:,.0f} at most"
             ),
             remedy="Check it, and the units; plan a larger field as several beds.",
         )

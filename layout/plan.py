@@ -273,9 +273,8 @@ def _silent(_stage: str) -> None:
 
 def _ground(site: Site, progress: Progress) -> UsableGround:
     progress("usable ground")
-    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
-    refuse_too_large(site, ground.area.area)
-    return ground
+    refuse_too_large(site)
+    return usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
 
 
 def _findings(

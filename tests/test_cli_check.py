@@ -58,6 +58,8 @@ def test_settings_and_notes(sinuate: Command, tmp_path: Path) -> None:
     assert done.out.startswith("Lot 9: ")
     assert "768 ft²" in done.out  # 96 x 8
     assert done.err == (
+        "Note: set for this once, not in the site file: bed.clearance=2.\n"
+        "Note: set for this once, not in the site file: title=Lot 9.\n"
         "Note: bed.outline: 1 point that repeats the one before was dropped: point 4 at (100.00, 12.00).\n"
     )
     quiet = sinuate("check", path, "--json")

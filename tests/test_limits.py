@@ -52,10 +52,10 @@ def test_more_than_a_plan_holds(
     path = tmp_path / "site.toml"
     path.write_text(SITE.format(outline=outline) + more, encoding="utf-8")
     site = read_site(path)
-    begin = time.process_time()
+    begin = time.thread_time()
     with pytest.raises(NoRoomError) as caught:
         plan_field(site)
-    assert time.process_time() - begin < 2.0
+    assert time.thread_time() - begin < 2.0
     (fault,) = caught.value.faults
     assert fault.file == "site.toml"
     for words in said:

@@ -74,12 +74,12 @@ def test_the_pdf_is_true_to_scale(drawing: Drawing, tmp_path: Path) -> None:
 
 
 def test_the_pdf_can_be_searched_and_has_all_sheets(tmp_path: Path) -> None:
-    drawing = draft(wide_field(400, length=900.0))
+    drawing = draft(wide_field(140, length=900.0))
     write_pdf(drawing, tmp_path / "plan.pdf")
     reader = PdfReader(tmp_path / "plan.pdf")
     assert len(reader.pages) == len(drawing.sheets)
     text = " ".join(page.extract_text() for page in reader.pages)
-    assert "R400" in text
+    assert "R140" in text
     assert "Cautions" in text
     assert reader.metadata is not None
     assert set(reader.metadata) == {"/Title"}
