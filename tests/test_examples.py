@@ -214,7 +214,7 @@ BY_HAND = {
         "air valve box": 8, "supply zone valve": 4, "return check valve": 4, "valve box": 8,
     },
 }  # fmt: skip
-"""Fittings of two examples, counted on the plan with a pencil."""
+"""Fittings of two examples, reasoned from the plan by the rules beside them."""
 
 
 def test_fittings_counted_by_hand(planned: tuple[str, Path]) -> None:
