@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from layout.model import (
     Pattern,
     Shot,
     Site,
+    Unit,
     Verdict,
     site_place,
 )
@@ -237,18 +239,16 @@ def _near_checks(design: Design, laid: Sequence[LaidRun], within: float, words: 
         )
 
 
-def _check(name: str, value: float, limit: float, sense: str, unit: str, source: str, place: str) -> Check:
-    ok = value >= limit - 1e-9 if sense == "least" else value <= limit + 1e-9
-    return Check(
-        name=name,
-        value=float(value),
-        limit=float(limit),
-        unit=unit,  # type: ignore[arg-type]
-        sense=sense,  # type: ignore[arg-type]
-        ok=bool(ok),
-        source=source,
-        place="" if ok else place,
-    )
+def _check(
+    name: str,
+    value: float,
+    limit: float,
+    sense: Literal["least", "most"],
+    unit: Unit,
+    source: str,
+    place: str,
+) -> Check:
+    return Check.against(name, value, sense, limit, unit=unit, source=source, place=place, slack=1e-9)
 
 
 def _told(name: str, value: float, limit: float, unit: str) -> Check:

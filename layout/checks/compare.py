@@ -26,17 +26,7 @@ def compare(
 ) -> Check:
     """Compare a value with its limit; the place is kept only where it fails."""
     slack = ROUNDING * (abs(limit) or 1.0)
-    ok = value >= limit - slack if sense == "least" else value <= limit + slack
-    return Check(
-        name=name,
-        value=value,
-        limit=limit,
-        unit=unit,
-        sense=sense,
-        ok=bool(ok),
-        source=source,
-        place="" if ok else place,
-    )
+    return Check.against(name, value, sense, limit, unit=unit, source=source, place=place, slack=slack)
 
 
 def nearest_place(site: Site, line: LineString | MultiLineString, other: shapely.Geometry) -> str:

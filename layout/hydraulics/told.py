@@ -115,17 +115,7 @@ def _check(
     place: str,
 ) -> Check:
     slack = ROUNDING * max(abs(limit), 1e-3)
-    ok = value >= limit - slack if sense == "least" else value <= limit + slack
-    return Check(
-        name=name,
-        value=value,
-        limit=limit,
-        unit=unit,
-        sense=sense,
-        ok=bool(ok),
-        source=source,
-        place="" if ok else place,
-    )
+    return Check.against(name, value, sense, limit, unit=unit, source=source, place=place, slack=slack)
 
 
 def _where(site: Site, found: AtEmitter) -> str:

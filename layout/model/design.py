@@ -219,6 +219,32 @@ class Check:
     source: str
     place: str = ""
 
+    @classmethod
+    def against(
+        cls,
+        name: str,
+        value: float,
+        sense: Literal["least", "most"],
+        limit: float,
+        *,
+        unit: Unit,
+        source: str,
+        place: str,
+        slack: float,
+    ) -> Check:
+        """Hold a value against its limit, less a slack for rounding; the place is kept only where it fails."""
+        ok = value >= limit - slack if sense == "least" else value <= limit + slack
+        return cls(
+            name=name,
+            value=float(value),
+            limit=float(limit),
+            unit=unit,
+            sense=sense,
+            ok=bool(ok),
+            source=source,
+            place="" if ok else place,
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
