@@ -124,7 +124,7 @@ def test_the_numbers_are_the_designs() -> None:
     figures = Figures(design.site.frame.units)
     known = said(detail_pages(design, INCH_PAPER, figures, Lettering()))
     supply = next(pipe for pipe in design.plumbing.manifolds if pipe.kind == "supply")
-    assert f"1 in supply manifold, {figures.length_of(supply.line.length)}" in known
+    assert f"supply manifold, 1 in, {figures.length_of(supply.line.length)}" in known
     loop = typical_loop(design)
     assert loop is not None
     assert f"end loop, {figures.length_of(loop.line.length)} of blank tubing, radius 1.00 ft" in known

@@ -207,12 +207,12 @@ def _name_pipes(design: Design, place: Place, picture: Picture) -> None:
     for pipe in place.pipes:
         bore = picture.figures.diameter_of(pipe.diameter)
         picture.name_along(
-            pipe.line, f"{bore} {pipe.kind} manifold, {picture.figures.length_of(pipe.line.length)}"
+            pipe.line, f"{pipe.kind} manifold, {bore}, {picture.figures.length_of(pipe.line.length)}"
         )
     for pipe in _lines(design, place):
         way = "from the pump" if pipe.kind == "supply" else "to the pump"
         bore = picture.figures.diameter_of(pipe.diameter)
-        picture.name_along(pipe.line, f"{bore} {pipe.kind} line {way}")
+        picture.name_along(pipe.line, f"{pipe.kind} line, {bore}, {way}")
 
 
 def _laterals(place: Place, picture: Picture) -> list[tuple[str, XY]]:
