@@ -68,6 +68,7 @@ def test_semicolons_and_metres(tmp_path: Path) -> None:
             'is for "coil", which it is not sold by on this site. Write the price for "ea".',
         ),
         ("emitting tubing,210", "line 2: there are 2 cells under 3 headings"),
+        ('stake,ea,"' + "1" * 200_000, "line 2: the price is 1111"),
         ("stake,ea,1\nstake,ea,2", 'line 3: "stake" is priced on line 2 already'),
     ],
 )

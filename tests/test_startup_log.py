@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -13,7 +13,7 @@ import pytest
 
 from layout.errors import ReadError, SheetError
 from layout.model import FlowReading
-from layout.readers.flowlog import read_flow_log, read_laid_flows
+from layout.readers.flowlog import MOST_READINGS, read_flow_log, read_laid_flows
 from layout.readers.reading import date_of, flow_of
 from layout.sheets.flowlog import append_reading
 from layout.startup.expected import Expected, as_laid
@@ -207,6 +207,28 @@ def test_a_log_that_is_a_folder_is_told(tmp_path: Path) -> None:
         read_flow_log(tmp_path)
 
 
+def test_a_log_that_never_ends_is_not_read(tmp_path: Path) -> None:
+    """Neither a pipe nor a device: both would be read for ever."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "device").symlink_to("/dev/zero")
+    for name in ("pipe", "device"):
+        with pytest.raises(ReadError, match=r"is no plain file.*Move it away"):
+            read_flow_log(tmp_path / name)
+
+
+def test_a_log_of_too_many_readings(tmp_path: Path) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_text("date,reading\n" + "2026-05-01,20 s/gal\n" * MOST_READINGS)
+    assert len(read_flow_log(path)) == MOST_READINGS
+    path.write_text("date,reading\n" + "2026-05-01,20 s/gal\n" * (MOST_READINGS + 1))
+    with pytest.raises(ReadError, match=r"has 5,001 readings; 5,000 can be read\. Start a new log"):
+        read_flow_log(path)
+    path.write_text("date,reading\n" + "\x1b[31m,x\n" * 4000)
+    with pytest.raises(ReadError, match="more faults of this kind") as raised:
+        read_flow_log(path)
+    assert all(str(fault).isprintable() for fault in raised.value.faults)
+
+
 def test_no_cell_is_a_formula_and_it_is_read_back_as_written(tmp_path: Path) -> None:
     path = tmp_path / "flowlog.csv"
     for note in ("=HYPERLINK(1)", "+1", "-1", "@x", 'a "quoted", note', "two\nlines"):
@@ -311,6 +333,19 @@ def test_one_reading_gone_wrong_moves_no_drift() -> None:
     assert not series.steady
 
 
+def test_a_reading_a_day_for_years_is_told_in_bounds() -> None:
+    start = date(2010, 1, 1)
+    many = [
+        FlowReading(
+            on=start + timedelta(days=n), zone=1, doing="dosing", said="", flow=(1 - n / 10_000) * GPM
+        )
+        for n in range(3000)
+    ]
+    (series,) = series_of(many, [MINE])
+    assert series.drift == pytest.approx(-365.25 / 10_000)
+    assert series.steady
+
+
 def test_outside_the_band_is_told_from_the_last_reading() -> None:
     assert "82.0 % of the flow expected, outside the band of 90.0 % to 110.0 %" in said(rows(3.05, 2.501))
     assert "within the band" in said(rows(2.5, 3.05))
@@ -349,6 +384,9 @@ def test_the_flow_of_the_field_as_laid(tmp_path: Path) -> None:
         ('{"format": "sinuate-asbuilt/1"}', "does not say its units"),
         (BUILT % ("2", "true", "3.2"), "does not tell the flow of Z1"),
         (BUILT % ("1", "true", "-3.2"), "does not tell the flow of Z1"),
+        (BUILT % ("1", "true", "9" * 400), "does not tell the flow of Z1"),
+        (BUILT % ("1", "true", "1e999"), "does not tell the flow of Z1"),
+        (BUILT % ("1", "true", "NaN"), "does not tell the flow of Z1"),
         (BUILT % ("1", "false", "3.2"), "not measured whole"),
     ],
 )

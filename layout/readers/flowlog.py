@@ -12,12 +12,18 @@ from typing import Any
 
 from layout.errors import Fault, LayoutError, ReadError
 from layout.model import FlowReading
+from layout.readers.document import shortened
+from layout.readers.points import Faults
 from layout.readers.reading import date_of, flow_of
 from layout.startup.log import COLUMNS
 from layout.units import UNIT_SETS, UnitSet
 
 NEEDED = ("date", "reading")
 MOST_BYTES = 20_000_000
+MOST_READINGS = 5000
+"""More than a reading a day for a dozen years."""
+MOST_FIGURE = 1e12
+"""No length or flow of a field is so large; JSON knows infinity, and whole numbers of any length."""
 SAME_LENGTH = 0.003
 """Planned lengths of one run that differ by less are the same [m]."""
 SAME_FLOW = 1e-4
@@ -50,23 +56,27 @@ def read_flow_log(path: Path, *, several: bool = False) -> tuple[FlowReading, ..
         return ()
     rows = _rows(_text(path), path.name)
     titles = rows[0][1]
-    faults: list[Fault] = []
+    if len(rows) - 1 > MOST_READINGS:
+        said = f"has {len(rows) - 1:,} readings; {MOST_READINGS:,} can be read"
+        raise ReadError(Fault(file=path.name, said=said, remedy="Start a new log, and keep the old one."))
+    faults = Faults(path.name)
     found: list[FlowReading] = []
     for number, row in rows[1:]:
         cells = dict(zip(titles, row, strict=False))
         try:
             found.append(_reading(cells, path.name, f"line {number}", several=several))
         except ReadError as error:
-            faults += error.faults
-    if faults:
-        raise ReadError(*faults)
+            for fault in error.faults:
+                faults.add(fault.field, fault.said, fault.remedy)
+    faults.stop()
     return tuple(found)
 
 
 def _text(path: Path) -> str:
-    if path.is_dir():
-        remedy = "Move the folder away, or give it another name: the log of readings is a file of that name."
-        raise ReadError(Fault(file=str(path), said="is a folder, so no log can stand there", remedy=remedy))
+    if not path.is_file():  # a pipe or a device would be read without end
+        what, thing = ("a folder", "the folder") if path.is_dir() else ("no plain file", "it")
+        remedy = f"Move {thing} away, or give it another name: the log of readings is a file of that name."
+        raise ReadError(Fault(file=str(path), said=f"is {what}, so no log can stand there", remedy=remedy))
     try:
         if path.stat().st_size > MOST_BYTES:
             raise ReadError(
@@ -229,7 +239,10 @@ def _of_another(
         }
         for name in sorted({*was, *lengths}, key=lambda name: (len(name), name)):
             if name not in was or name not in lengths:
-                return f"its plan has {len(was)} runs, this one {len(lengths)}; {name} is in one of them only"
+                shown = shortened(name, 40)
+                return (
+                    f"its plan has {len(was)} runs, this one {len(lengths)}; {shown} is in one of them only"
+                )
             before, now = was[name], lengths[name] / units.length
             if before is None or abs(before - now) * units.length > SAME_LENGTH:
                 figure = "unknown" if before is None else f"{before:.2f} {units.length_name}"
@@ -253,7 +266,7 @@ def _figure(item: Any, block: str, key: str) -> float | None:
     """A figure over 0 of a block of an as-built; None where there is none."""
     told = item.get(block) if isinstance(item, dict) else None
     value = told.get(key) if isinstance(told, dict) else None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < MOST_FIGURE:
         return None
     return float(value)
 

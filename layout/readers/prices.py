@@ -14,6 +14,7 @@ from layout.units import UnitSet
 
 COLUMNS = ("item", "unit", "price")
 MOST_PRICE = 1e7
+_LONGEST_LINE = 10_000
 _HEADER = "Begin the file with the header item,unit,price."
 
 
@@ -52,6 +53,7 @@ def read_prices(path: Path, units: UnitSet) -> tuple[Price, ...]:
 
 
 def _cells(line: str, mark: str) -> list[str]:
+    line = line[:_LONGEST_LINE]  # what is longer is no price, and more than the reader takes
     return [cell.strip() for cell in next(csv.reader([line], delimiter=mark, skipinitialspace=True))]
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from statistics import median
+
+import numpy as np
 
 from layout.model import FlowReading
 from layout.startup.expected import Doing, Expected
@@ -100,14 +100,17 @@ def series_of(readings: Sequence[FlowReading], expected: Sequence[Expected]) -> 
 
 def _series(key: tuple[int, Doing], readings: list[FlowReading], expected: Expected | None) -> Series:
     drift, steady = None, False
-    pairs = [(a, b) for a, b in itertools.combinations(readings, 2) if b.on > a.on]
-    days = (readings[-1].on - readings[0].on).days
-    if len({item.on for item in readings}) >= FEWEST:
+    days = np.array([item.on.toordinal() for item in readings])
+    flows = np.array([item.flow for item in readings])
+    if len(set(days.tolist())) >= FEWEST:
+        first, second = np.triu_indices(len(days), k=1)
+        apart = days[second] - days[first]
+        first, second, apart = first[apart > 0], second[apart > 0], apart[apart > 0]
         # the median of all slopes (Theil and Sen): one reading gone wrong does not move it
-        slope = median((b.flow - a.flow) / (b.on - a.on).days for a, b in pairs)
+        slope = float(np.median((flows[second] - flows[first]) / apart))
         drift = slope * YEAR / readings[0].flow
-        ways = sum((b.flow > a.flow) - (b.flow < a.flow) for a, b in pairs) / len(pairs)
-        whole = slope * days / readings[0].flow
+        ways = float(np.sign(flows[second] - flows[first]).mean())
+        whole = slope * float(days[-1] - days[0]) / readings[0].flow
         steady = abs(whole) >= DRIFT and abs(ways) >= AGREE and (ways > 0) == (slope > 0)
     return Series(
         zone=key[0], doing=key[1], readings=tuple(readings), expected=expected, drift=drift, steady=steady

@@ -1,7 +1,9 @@
-"""Mangled site files through the whole ``plan``: exit 0, 1 or 2, no traceback, no set half written, in bounds.
+"""Mangled files through the whole command: exit 0, 1 or 2, no traceback, no set half written, in bounds.
 
-Run with ``python tests/bench/mangled.py [COUNT] [FIRST]``. Each file is planned in a process of its own, which is
-stopped at the limits below; what went wrong is printed with the number that makes the file again.
+Run with ``python tests/bench/mangled.py [KIND [COUNT [FIRST]]]``; without a kind all of them, 1,000 site files and
+200 files of each other kind. Each is run in a process of its own, which is stopped at the limits below; what went wrong
+is printed with the number that makes the file again, and number 0 of each kind is sound. With ``keep`` behind the
+numbers the folders of those that went wrong are kept.
 """
 
 from __future__ import annotations
@@ -10,22 +12,24 @@ import os
 import random
 import re
 import resource
+import shutil
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
+from tests.bench import mangling  # noqa: E402 (the path comes first)
+
 MOST_SECONDS = 60
 """Of processor time for one file."""
 MOST_BYTES = 2 << 30
 """Of memory in use at once."""
-NUMBERS = (
-    *("0", "-0.0", "-1", "1e-300", "1e300", "1e18", "nan", "inf", "-inf", "1e-9", "0.001", "3", "7.5", "100"),
-    *("99999", "2147483648", "9223372036854775808", "0x10", "1_000", "true", '"5"', "[]", "{}", "[1, 2]"),
-)
+MOST_WAIT = 600
+"""By the clock: one that waits for what never comes uses no processor time [s]."""
 WORDS = (
     *('""', '"best"', '"../../etc/passwd"', '"/dev/null"', '"/dev/zero"', '"."', '"bed.csv#"', '"=1+2"'),
     *('"\\u0000"', '"nowhere.csv"', '"ft"', '"m"', '"us-ft"', "1979-05-27", "5", '"' + "x" * 3000 + '"'),
@@ -35,7 +39,6 @@ SITES = (
     ROOT / "tests/sites/rectangle.toml",
     ROOT / "tests/sites/corner.toml",
 )
-_NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?![\w.])")
 _WORD = re.compile(r'"[^"\n]*"')
 
 
@@ -45,14 +48,9 @@ def mangled(text: str, chance: random.Random) -> bytes:
         kind = chance.randrange(12)
         lines = text.split("\n")
         row = chance.randrange(len(lines))
-        numbers, words = list(_NUMBER.finditer(text)), list(_WORD.finditer(text))
-        if kind < 3 and numbers:
-            found = chance.choice(numbers)
-            text = text[: found.start()] + chance.choice(NUMBERS) + text[found.end() :]
-        elif kind < 6 and numbers:
-            found = chance.choice(numbers)
-            scaled = float(found[0]) * 10 ** chance.uniform(-2, 2) * chance.choice((1, 1, 1, -1))
-            text = text[: found.start()] + f"{scaled:.6g}" + text[found.end() :]
+        words = list(_WORD.finditer(text))
+        if kind < 6 and mangling.NUMBER.search(text):
+            text = mangling.one_number(text, chance)
         elif kind == 6 and words:
             found = chance.choice(words)
             text = text[: found.start()] + chance.choice(WORDS) + text[found.end() :]
@@ -74,22 +72,40 @@ def mangled(text: str, chance: random.Random) -> bytes:
     return text.encode(chance.choice(("utf-8", "utf-8", "utf-8", "utf-16", "cp1252")), errors="replace")
 
 
-def planned(folder: Path) -> tuple[int, float, int, str]:
-    """Plan ``site.toml`` of a folder in a process of its own.
+def mangled_site(folder: Path, hurt: mangling.Hurt) -> list[str]:
+    """A site file, for ``plan``."""
+    text = hurt.chance.choice(SITES).read_text(encoding="utf-8")
+    (folder / "site.toml").write_bytes(text.encode() if hurt.sound else mangled(text, hurt.chance))
+    shutil.copy(ROOT / "tests/sites/every_key_prices.csv", folder)
+    return ["plan", "site.toml"]
+
+
+KINDS: dict[str, Callable[[Path, mangling.Hurt], list[str]]] = {"site": mangled_site, **mangling.KINDS}
+
+
+def ran(folder: Path, command: list[str]) -> tuple[int, float, int, str]:
+    """Run a command in a folder, in a process of its own.
 
     Returns
     -------
     (int, float, int, str)
         Exit code, or minus the signal that stopped it; processor time [s]; greatest memory [bytes]; what it said.
     """
-    said = folder / "said.txt"
+    handle, name = tempfile.mkstemp(prefix="said-")
+    os.close(handle)
+    said = Path(name)
     child = os.fork()
     if child == 0:
         with said.open("w") as file:
             os.dup2(file.fileno(), 1)
             os.dup2(file.fileno(), 2)
             resource.setrlimit(resource.RLIMIT_CPU, (MOST_SECONDS, MOST_SECONDS))
-            sys.argv = ["sinuate", "plan", str(folder / "site.toml")]
+            resource.setrlimit(resource.RLIMIT_AS, (2 * MOST_BYTES, 2 * MOST_BYTES))
+            import signal
+
+            signal.alarm(MOST_WAIT)
+            os.chdir(folder)
+            sys.argv = ["sinuate", *command]
             code = 99
             try:
                 from cli.main import run
@@ -109,55 +125,90 @@ def planned(folder: Path) -> tuple[int, float, int, str]:
     return code, used.ru_utime + used.ru_stime, used.ru_maxrss * 1024, text
 
 
-def faults(folder: Path, code: int, seconds: float, memory: int, said: str) -> list[str]:
-    """What is wrong with how a plan went."""
+def standing(folder: Path) -> dict[str, bytes]:
+    """All files of a folder."""
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+WHOLE = {
+    "plan": ("plan.dxf", "plan.pdf", "plan.png", "takeoff.csv", "takeoff.xlsx", "layout.json", "startup.pdf"),
+    "takeoff": ("takeoff.csv", "takeoff.xlsx"),
+    "asbuilt": ("asbuilt.pdf", "asbuilt.png", "asbuilt.json"),
+}
+"""What a command writes, whatever the site."""
+
+
+def faults(
+    command: list[str], before: dict[str, bytes], after: dict[str, bytes], ending: tuple[int, float, int, str]
+) -> list[str]:
+    """What is wrong with how a command went."""
+    code, seconds, memory, said = ending
     wrong = []
     if code not in (0, 1, 2):
         wrong.append(f"exit {code}")
-    if "unexpected error" in said or "Traceback" in said:
+    if "unexpected error" in said or "Traceback" in said or "Warning" in said:
         wrong.append("a fault of the program: " + said.strip().split("\n")[-1][:200])
     if seconds > MOST_SECONDS * 0.98:
         wrong.append(f"{seconds:.0f} s")
     if memory > MOST_BYTES:
         wrong.append(f"{memory / 2**20:.0f} MiB")
-    there = sorted(path.name for path in folder.iterdir())
-    if code != 0 and there != ["site.toml"]:
-        wrong.append(f"left behind: {there}")
+    if code != 0 and after != before:
+        wrong.append(f"left behind: {sorted(set(after) ^ set(before)) or 'a changed file'}")
+    lacking = [name for name in WHOLE.get(command[0], ()) if f"plan/{name}" not in after]
+    if code == 0 and lacking:
+        wrong.append(f"not written: {lacking}")
+    if any("/." in name or name.startswith(".") for name in after):
+        wrong.append("left a temporary file")
     if code == 2 and len(said) > 30_000:
         wrong.append(f"says {len(said)} characters")
     return wrong
 
 
-def main(count: int, first: int) -> int:
-    """Plan so many files, print what went wrong and a summary."""
+def run_kind(kind: str, count: int, first: int, *, keep: bool) -> int:
+    """Run so many files of a kind, print what went wrong and a summary; how many went wrong."""
+    codes: dict[int, int] = {}
+    bad, longest, largest = 0, 0.0, 0
+    begin = time.time()
+    for number in range(first, first + count):
+        hurt = mangling.Hurt(random.Random(f"{kind} {number}"), sound=number == 0)
+        folder = Path(tempfile.mkdtemp(prefix="mangled-"))
+        command = KINDS[kind](folder, hurt)
+        before = standing(folder)
+        ending = ran(folder, command)
+        wrong = faults(command, before, standing(folder), ending)
+        if hurt.sound and ending[0] != 0:
+            wrong.append(f"a sound file ended in {ending[0]}: {ending[3][-300:]}")
+        if not (wrong and keep):
+            shutil.rmtree(folder)
+        codes[ending[0]] = codes.get(ending[0], 0) + 1
+        longest, largest = max(longest, ending[1]), max(largest, ending[2])
+        if wrong:
+            bad += 1
+            print(f"{kind} {number}: {'; '.join(wrong)}{f' in {folder}' if keep else ''}", flush=True)
+    print(
+        f"{count} {kind} files, exit codes {dict(sorted(codes.items()))}, {bad} wrong, longest {longest:.0f} s, "
+        f"most memory {largest / 2**20:.0f} MiB, {time.time() - begin:.0f} s in all",
+        flush=True,
+    )
+    return bad
+
+
+def main(words: list[str]) -> int:
+    """Run what is asked for."""
     import layout.plan
     import layout.sheets.dxf
     import layout.sheets.plot
     import layout.sheets.write  # noqa: F401 (so that the processes need not)
 
-    codes: dict[int, int] = {}
-    bad, most = 0, 0.0
-    begin = time.time()
-    for number in range(first, first + count):
-        chance = random.Random(f"site {number}")
-        with tempfile.TemporaryDirectory() as name:
-            folder = Path(name)
-            (folder / "site.toml").write_bytes(
-                mangled(chance.choice(SITES).read_text(encoding="utf-8"), chance)
-            )
-            code, seconds, memory, said = planned(folder)
-            wrong = faults(folder, code, seconds, memory, said)
-        codes[code] = codes.get(code, 0) + 1
-        most = max(most, seconds)
-        if wrong:
-            bad += 1
-            print(f"{number}: {'; '.join(wrong)}", flush=True)
-    print(
-        f"{count} files, exit codes {codes}, {bad} wrong, longest {most:.0f} s, {time.time() - begin:.0f} s in all"
-    )
+    keep = "keep" in words
+    words = [word for word in words if word != "keep"]
+    kinds = [words[0]] if words else list(KINDS)
+    bad = 0
+    for kind in kinds:
+        count = int(words[1]) if len(words) > 1 else 1000 if kind == "site" else 200
+        bad += run_kind(kind, count, int(words[2]) if len(words) > 2 else 0, keep=keep)
     return int(bad > 0)
 
 
 if __name__ == "__main__":
-    given = [int(text) for text in sys.argv[1:3]]
-    sys.exit(main(given[0] if given else 1000, given[1] if len(given) > 1 else 0))
+    sys.exit(main(sys.argv[1:]))
