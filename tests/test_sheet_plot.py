@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from pypdf import PdfReader
 from layout.sheets import layers
 from layout.sheets.drafting import draft
 from layout.sheets.lettering import CAPITAL, Lettering, font_file
-from layout.sheets.marks import Drawing, Line, Text
+from layout.sheets.marks import Drawing, Line, Sheet, Text
 from layout.sheets.plot import write_pdf, write_png
 from tests.fields import curved_field, kinds_field, tree_field, wide_field
 
@@ -83,6 +84,47 @@ def test_the_pdf_can_be_searched_and_has_all_sheets(tmp_path: Path) -> None:
     assert "Cautions" in text
     assert reader.metadata is not None
     assert set(reader.metadata) == {"/Title"}
+
+
+def test_a_pdf_holds_more_signs_than_fit_into_one_font(drawing: Drawing, tmp_path: Path) -> None:
+    """Every letter of four alphabets in both weights, read back; a font of the file has 255 signs at most."""
+    letters = [
+        chr(code)
+        for low, high in ((0x21, 0x7F), (0xC0, 0x180), (0x391, 0x3CA), (0x410, 0x450))
+        for code in range(low, high)
+        if chr(code).isalnum()
+    ]
+    lines = ["".join(letters[start : start + 40]) for start in range(0, len(letters), 40)]
+    marks = [
+        Text(
+            layer=layers.LABEL, text=line, at=(1.0, 10.0 - 0.2 * row - 4 * strong), height=0.08, strong=strong
+        )
+        for strong in (False, True)
+        for row, line in enumerate(lines)
+    ]
+    sheet = Sheet(name="letters", marks=tuple(marks), view=None)
+    write_pdf(replace(drawing, sheets=(sheet,)), tmp_path / "letters.pdf")
+    page = PdfReader(tmp_path / "letters.pdf").pages[0]
+    assert page.extract_text().split() == 2 * lines
+    fonts = page["/Resources"]["/Font"]
+    signs = {name: font.get_object()["/LastChar"] for name, font in fonts.items()}
+    assert sum(signs.values()) == 2 * len(letters)
+    assert len(signs) == 4
+    assert max(signs.values()) == 255
+
+
+def test_signs_of_a_pdf_are_as_wide_as_the_typeface_says(drawing: Drawing, tmp_path: Path) -> None:
+    """Widths in the file against the table of advances of the typeface itself, read by another library."""
+    from fontTools.ttLib import TTFont  # comes with the plotting library
+
+    mark = Text(layer=layers.LABEL, text="WAVY 1/8 \u2013 gal", at=(1.0, 5.0), height=0.1)
+    sheet = Sheet(name="letters", marks=(mark,), view=None)
+    write_pdf(replace(drawing, sheets=(sheet,)), tmp_path / "letters.pdf")
+    (font,) = PdfReader(tmp_path / "letters.pdf").pages[0]["/Resources"]["/Font"].values()
+    typeface = TTFont(font_file(strong=False))
+    names, advances = typeface.getBestCmap(), typeface["hmtx"]
+    wanted = [1000 * advances[names[ord(sign)]][0] / 2048 for sign in dict.fromkeys(mark.text)]
+    assert [float(width) for width in font.get_object()["/Widths"]] == pytest.approx(wanted, abs=0.1)
 
 
 def test_awkward_names_are_drawn_without_warnings(tmp_path: Path) -> None:

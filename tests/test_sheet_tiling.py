@@ -130,7 +130,7 @@ def test_lettering_of_one_part_does_not_run_over_another_page(
                     wanted += window.intersects(lettering.box(mark, at=(x, y)))
         contents = page.get_contents()
         assert contents is not None
-        assert len(re.findall(rb"^BT$", contents.get_data(), re.MULTILINE)) == wanted
+        assert len(re.findall(rb" Tm$", contents.get_data(), re.MULTILINE)) == wanted
 
 
 def test_a_known_distance_of_the_ground_is_right_on_every_page(tmp_path: Path) -> None:

@@ -7,7 +7,9 @@ machine measures and draws the same. A CAD program may draw the text of a DXF in
 from __future__ import annotations
 
 import math
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from shapely import Polygon
@@ -35,24 +37,20 @@ class Lettering:
     """Measures text in the sheets' typeface; keeps what it has measured while it lives."""
 
     def __init__(self) -> None:
-        from matplotlib.ft2font import FT2Font
-
-        self._fonts = {strong: FT2Font(str(font_file(strong=strong))) for strong in (False, True)}
-        for font in self._fonts.values():
-            font.set_size(_SAMPLE, 72)
-        self._known = {strong: font.get_charmap() for strong, font in self._fonts.items()}
-        self._advance: dict[tuple[bool, str], float] = {}
+        self._widths: dict[tuple[bool, str], float] = {}
 
     def clean(self, text: str) -> str:
         """Make one line that the typeface can draw: white space run together, unknown characters as a box."""
         line = " ".join(text.split())
-        return "".join(
-            sign if ord(sign) in self._known[False] and sign.isprintable() else "\u25a1" for sign in line
-        )
+        known = _signs()
+        return "".join(sign if ord(sign) in known and sign.isprintable() else "\u25a1" for sign in line)
 
     def width(self, text: str, height: float, *, strong: bool = False) -> float:
         """Measure a line of text [in]."""
-        return sum(self._of(sign, strong) for sign in text) * height / CAPITAL
+        key = (strong, text)
+        if key not in self._widths:
+            self._widths[key] = sum(advance(sign, strong=strong) for sign in text)
+        return self._widths[key] * height / CAPITAL
 
     def fitted(self, text: str, height: float, room: float, *, strong: bool = False) -> str:
         """Cut the text to as much of its start as fits into the room [in], with an ellipsis where cut."""
@@ -104,10 +102,23 @@ class Lettering:
         corners = [(along[0], across[0]), (along[1], across[0]), (along[1], across[1]), (along[0], across[1])]
         return Polygon([np.asarray(at) + x * forward + y * up for x, y in corners])
 
-    def _of(self, sign: str, strong: bool) -> float:
-        """Measure the advance of one character for a size of 1."""
-        key = (strong, sign)
-        if key not in self._advance:
-            glyph = self._fonts[strong].load_char(ord(sign))
-            self._advance[key] = glyph.linearHoriAdvance / 65536 / _SAMPLE
-        return self._advance[key]
+
+@cache
+def _font(strong: bool) -> Any:
+    from matplotlib.ft2font import FT2Font
+
+    font = FT2Font(str(font_file(strong=strong)))
+    font.set_size(_SAMPLE, 72)
+    return font
+
+
+@cache
+def _signs() -> frozenset[int]:
+    """Code points that the typeface can draw."""
+    return frozenset(_font(False).get_charmap())
+
+
+@cache
+def advance(sign: str, *, strong: bool) -> float:
+    """Measure the advance of one character for a size of 1."""
+    return float(_font(strong).load_char(ord(sign)).linearHoriAdvance / 65536 / _SAMPLE)

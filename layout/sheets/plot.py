@@ -16,7 +16,8 @@ import numpy as np
 import shapely
 
 from layout.plane import Array, coordinates, polygons_of
-from layout.sheets.lettering import CAPITAL, Lettering, font_file
+from layout.sheets.glyphs import outline
+from layout.sheets.lettering import Lettering
 from layout.sheets.marks import (
     DASHES,
     Area,
@@ -31,6 +32,7 @@ from layout.sheets.marks import (
     Text,
     View,
 )
+from layout.sheets.pdf import searchable, write_pages
 from layout.sheets.seen import holds, near
 from layout.sheets.symbols import SYMBOLS, Disc
 
@@ -75,12 +77,9 @@ def save_png(figure: Figure, path: Path) -> None:
 
 def write_pdf(drawing: Drawing, path: Path) -> None:
     """Write all sheets, a page each, in the size of the paper."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    metadata = {"Title": drawing.title, "CreationDate": None, "Creator": None, "Producer": None}
-    with settings(), PdfPages(path, metadata=metadata) as pages:
-        for sheet in drawing.sheets:
-            pages.savefig(figure_of(drawing, sheet, outlined=False))
+    with settings():
+        figures = (figure_of(drawing, sheet, outlined=False) for sheet in drawing.sheets)
+        write_pages(figures, path, title=drawing.title)
 
 
 @contextmanager
@@ -93,7 +92,6 @@ def settings() -> Iterator[None]:
             "path.simplify": False,
             "path.snap": True,
             "lines.scale_dashes": False,
-            "pdf.fonttype": 3,
             "pdf.compression": 6,
             "text.usetex": False,
             "text.hinting": "none",
@@ -119,23 +117,20 @@ def figure_of(drawing: Drawing, sheet: Sheet, *, outlined: bool) -> Figure:
     figure = Figure(figsize=(paper.width, paper.height))
     FigureCanvasAgg(figure)
     lettering = Lettering()
-    glyphs = _Glyphs(lettering) if outlined else None
     if sheet.view is not None:
-        _Plotter(figure, sheet.view, lettering, glyphs).draw(near(drawing.plan, sheet.view))
-    _Plotter(figure, None, lettering, glyphs).draw(sheet.marks)
+        _Plotter(figure, sheet.view, lettering, outlined=outlined).draw(near(drawing.plan, sheet.view))
+    _Plotter(figure, None, lettering, outlined=outlined).draw(sheet.marks)
     return figure
 
 
 class _Plotter:
     """Draws marks on a figure in inches of paper; gathers lines of one pen to draw them at once."""
 
-    def __init__(
-        self, figure: Figure, view: View | None, lettering: Lettering, glyphs: _Glyphs | None
-    ) -> None:
+    def __init__(self, figure: Figure, view: View | None, lettering: Lettering, *, outlined: bool) -> None:
         from matplotlib.patches import Rectangle
 
         self.figure, self.view = figure, view
-        self.lettering, self.glyphs = lettering, glyphs
+        self.lettering, self.outlined = lettering, outlined
         self.order = 0.0 if view is not None else 10.0
         self.clip: Any = None
         if view is not None:
@@ -145,7 +140,7 @@ class _Plotter:
             )
         self.lines: dict[Pen, list[Array]] = {}
         self.letters: dict[Colour, list[Any]] = {}
-        self.texts: list[tuple[Text, Array]] = []
+        self.texts: list[tuple[Text, Array, str]] = []
 
     def draw(self, marks: Sequence[Mark]) -> None:
         """Draw marks, fills under lines under symbols under lettering, each kind in the given order."""
@@ -165,7 +160,7 @@ class _Plotter:
         for colour, letters in self.letters.items():
             self._outline(colour, letters)
         if self.texts:
-            self._add(_searchable(self.texts, self.lettering, self.order + _TEXT))
+            self._add(searchable(self.texts, self.lettering, self.order + _TEXT))
 
     def _paper(self, points: Any) -> Array:
         return self.view.to_paper(points) if self.view is not None else np.asarray(points, dtype=np.float64)
@@ -247,11 +242,11 @@ class _Plotter:
             return
         if mark.mask:
             self._mask(mark)
-        if self.glyphs is not None:
-            path = self.glyphs.path(mark, self._paper([mark.at])[0])
-            self.letters.setdefault(mark.layer.pen.colour, []).append(path)
+        at = self._paper([mark.at])[0]
+        if self.outlined:
+            self.letters.setdefault(mark.layer.pen.colour, []).append(outline(mark, at))
         else:
-            self.texts.append((mark, self._paper([mark.at])[0]))
+            self.texts.append((mark, at, COLOURS[mark.layer.pen.colour]))
 
     def _mask(self, mark: Text) -> None:
         """Put white under a text, to break the lines there."""
@@ -281,78 +276,6 @@ class _Plotter:
     def _clip(self, artist: Any) -> None:
         if self.clip is not None:
             artist.set_clip_path(self.clip)
-
-
-def _searchable(texts: Sequence[tuple[Text, Array]], lettering: Lettering, order: float) -> Any:
-    """Make one artist of all texts handed to the renderer as text, base points on paper [in]."""
-    from matplotlib.artist import Artist
-    from matplotlib.font_manager import FontProperties
-
-    class Letters(Artist):
-        """Places each line of text itself: the library's own layout costs far more than the drawing."""
-
-        def draw(self, renderer: Any) -> None:
-            made = renderer.new_gc()
-            fonts: dict[
-                tuple[bool, float], FontProperties
-            ] = {}  # making one takes a third as long as its text
-            for mark, at in texts:
-                width = lettering.width(mark.text, mark.height, strong=mark.strong)
-                back = {"left": 0.0, "centre": width / 2, "right": width}[mark.align]
-                turn = math.radians(mark.angle)
-                base = (at[0] - back * math.cos(turn), at[1] - back * math.sin(turn))
-                x, y = self.get_transform().transform(base)
-                font = fonts.get((mark.strong, mark.height))
-                if font is None:
-                    font = FontProperties(fname=str(font_file(strong=mark.strong)))
-                    font.set_size(72 * mark.height / CAPITAL)
-                    fonts[mark.strong, mark.height] = font
-                made.set_foreground(COLOURS[mark.layer.pen.colour])
-                renderer.draw_text(made, x, y, mark.text, font, mark.angle, ismath=False)
-            made.restore()
-
-    letters = Letters()
-    letters.set_zorder(order)
-    return letters
-
-
-class _Glyphs:
-    """The outlines of letters, made once for a figure."""
-
-    def __init__(self, lettering: Lettering) -> None:
-        self.lettering = lettering
-        self._known: dict[tuple[bool, str], tuple[Array, Any, float]] = {}
-
-    def path(self, mark: Text, at: Array) -> Any:
-        """Outline a whole text, its base point given on paper [in]."""
-        from matplotlib.path import Path as PlotPath
-
-        parts, shift = [], 0.0
-        for sign in mark.text:
-            points, codes, advance = self._glyph(sign, mark.strong)
-            parts.append((points + np.array([shift, 0.0]), codes))
-            shift += advance
-        start = {"left": 0.0, "centre": -shift / 2, "right": -shift}[mark.align]
-        points = np.concatenate([part for part, _ in parts]) if parts else np.empty((0, 2))
-        codes = np.concatenate([part for _, part in parts]) if parts else None
-        turn = math.radians(mark.angle)
-        matrix = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
-        return PlotPath((points + np.array([start, 0.0])) * (mark.height / CAPITAL) @ matrix + at, codes)
-
-    def _glyph(self, sign: str, strong: bool) -> tuple[Array, Any, float]:
-        """Give outline and advance of one letter of size 1."""
-        from matplotlib.font_manager import FontProperties
-        from matplotlib.textpath import TextPath
-
-        key = (strong, sign)
-        if key not in self._known:
-            font = FontProperties(fname=str(font_file(strong=strong)))
-            # A blank has no outline, which the library's text path does not bear.
-            path = TextPath((0.0, 0.0), sign if not sign.isspace() else ".", size=100, prop=font)
-            kept = slice(0, 0) if sign.isspace() else slice(None)
-            advance = self.lettering.width(sign, CAPITAL, strong=strong)
-            self._known[key] = (np.asarray(path.vertices)[kept] / 100, np.asarray(path.codes)[kept], advance)
-        return self._known[key]
 
 
 def _path(rings: Sequence[Array]) -> Any:

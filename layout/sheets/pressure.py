@@ -27,6 +27,7 @@ from layout.sheets.labels import name_marks
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Dots, Drawing, Line, Mark, Paper, Pen, Sheet, View
 from layout.sheets.pages import open_area
+from layout.sheets.pdf import write_pages
 from layout.sheets.plot import figure_of, save_png, settings
 from layout.sheets.pressureblocks import (
     Classes,
@@ -75,14 +76,10 @@ def pressure_makers(design: Design) -> list[tuple[str, Callable[[Path], None]]]:
         return _map(design, states[number], classes, sheet=(number + 1, count), outlined=outlined)
 
     def pdf(path: Path) -> None:
-        from matplotlib.backends.backend_pdf import PdfPages
-
-        metadata = {"Title": charts.title, "CreationDate": None, "Creator": None, "Producer": None}
-        with settings(), PdfPages(path, metadata=metadata) as pages:
-            for number in range(len(states)):
-                pages.savefig(drawn(number, outlined=False))
-            for sheet in charts.sheets:
-                pages.savefig(figure_of(charts, sheet, outlined=False))
+        with settings():
+            maps = (drawn(number, outlined=False) for number in range(len(states)))
+            rest = (figure_of(charts, sheet, outlined=False) for sheet in charts.sheets)
+            write_pages(itertools.chain(maps, rest), path, title=charts.title)
 
     def png(number: int) -> Callable[[Path], None]:
         def make(path: Path) -> None:

@@ -55,6 +55,7 @@ from layout.sheets.crew.table import (
 from layout.sheets.fieldmarks import bounds
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Colour, Drawing, Sheet, Symbol, View
+from layout.sheets.pdf import write_pages
 from layout.sheets.plot import figure_of, settings
 from layout.stakes import STEPS, rounding_of
 
@@ -65,13 +66,10 @@ BARE = 40
 
 def write_stakeout(design: Design, path: Path) -> None:
     """Write all sheets, a page each, in the size of the paper."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
     title = Lettering().clean(design.site.title)
-    metadata = {"Title": f"{title}: {TITLE}", "CreationDate": None, "Creator": None, "Producer": None}
-    with settings(), PdfPages(path, metadata=metadata) as pages:
-        for drawing in crew_sheets(design):
-            pages.savefig(figure_of(drawing, drawing.sheets[0], outlined=False))
+    with settings():
+        figures = (figure_of(one, one.sheets[0], outlined=False) for one in crew_sheets(design))
+        write_pages(figures, path, title=f"{title}: {TITLE}")
 
 
 def crew_sheets(design: Design) -> list[Drawing]:
