@@ -41,7 +41,7 @@ def asbuilt(
     from cli import say
     from layout.readers.sitefile import read_site
 
-    folder = out if out is not None else site.parent / "plan"
+    folder = say.folder_for(site, out)
     with say.working() as stage:
         stage("reading the site and the survey")
         read = read_site(site, settings or ())
@@ -82,10 +82,9 @@ def _print(found: AsBuilt, files: list[Path]) -> None:
     say.table(RUN_TITLES, run_rows(found))
     say.table(("", "planned", "as laid"), total_rows(found))
     say.table(("", "check", "value", "limit", "source", "where"), check_rows(found))
-    for finding in found.findings:
-        say.line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
+    say.look(found.findings)
     say.notes((*site.notes, *found.notes))
-    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.written(files)
     say.line(
         "Lengths are horizontal. Whether what was laid may stay, and what a record drawing must show, local code and "
         "the authority decide."

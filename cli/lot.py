@@ -59,7 +59,6 @@ def site_text(found: Inventory, *, drawing: str, stated: bool) -> str:
     stated : bool
         Whether the user stated the units.
     """
-    figures = figures_of(found.units)
     beds = _beds(found.layers)
     levels = [layer.things[0] for layer in found.layers if layer.part == "levels" and layer.things]
     why = "" if stated else f"  # the drawing says {found.said_units}"
@@ -76,10 +75,7 @@ def site_text(found: Inventory, *, drawing: str, stated: bool) -> str:
         "guide": _choice("guide", _of(found.layers, "guide"), "", remarked=True),
         "pump": _pump(_of(found.layers, "pump"), found.units),
         "ties": _ties(_of(found.layers, "control")),
-        **{
-            name: getattr(figures, name)
-            for name in ("clearance", "length", "emitter_flow_unit", "bend_radius", "coil")
-        },
+        **figures_of(found.units),
     }
     outline = beds[0] if len(beds) == 1 else None
     features = "\n".join(_features(found.layers, outline))

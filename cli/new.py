@@ -52,7 +52,7 @@ def new(
     if json:
         say.document({"files": [str(path) for path in files]})
         return
-    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.written(files)
     say.line(f"Next: put your own survey and figures in, then `sinuate check {files[0]}`.")
 
 
@@ -89,7 +89,7 @@ def _from_drawing(folder: Path, drawing: Path, units: UnitWord | None, *, json: 
         say.document(content)
         return
     say.table(("layer", "taken as", "seems to hold"), [tuple(map(_plain, row)) for row in layers])
-    say.line("Written: " + ", ".join(str(path) for path in paths))
+    say.written(paths)
     say.line(f"Next: look it through and state what `sinuate check {paths[0]}` asks for.")
     say.notes(found.notes)
 

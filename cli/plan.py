@@ -41,8 +41,7 @@ def plan(
     from cli import say
     from layout.readers.sitefile import read_site
 
-    folder = out if out is not None else site.parent / "plan"
-    say.put_back(folder)
+    folder = say.folder_for(site, out)
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())
@@ -74,10 +73,9 @@ def _print(design: Design, files: list[Path]) -> None:
     say.table(("lateral", "runs", "tubing", "emitters", "flow"), _laterals(design))
     _print_water(design)
     _print_checks(design)
-    for finding in design.findings:
-        say.line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
+    say.look(design.findings)
     say.notes(design.site.notes)
-    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.written(files)
     say.line(
         "This plan is for review: setbacks and loading are as stated in the site file; "
         "local code and licensed practice decide."

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from rich.progress import Progress, TaskID
+
+    from layout.model import Finding
 
 PATIENCE = 1.0
 """Work that lasts longer than this is shown [s]."""
@@ -34,6 +36,17 @@ def notes(texts: Sequence[str]) -> None:
         typer.echo(f"Note: {text.rstrip('.?')}{'?' if text.endswith('?') else '.'}", err=True)
 
 
+def look(findings: Iterable[Finding]) -> None:
+    """Print what was found on the way, each with what to do."""
+    for finding in findings:
+        line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
+
+
+def written(files: Sequence[Path]) -> None:
+    """Print which files were written."""
+    line("Written: " + ", ".join(str(path) for path in files))
+
+
 def put_back(folder: Path) -> None:
     """Put back the files of a run that was killed while it moved its own into a folder, and say so."""
     from layout.sheets.whole import put_back as back
@@ -43,6 +56,13 @@ def put_back(folder: Path) -> None:
         notes(
             [f"An earlier run was cut short as it wrote {folder}; put back as before it: {', '.join(names)}"]
         )
+
+
+def folder_for(site: Path, out: Path | None) -> Path:
+    """Give the folder to write to, ``plan/`` beside the site file if none was named; see :func:`put_back`."""
+    folder = out if out is not None else site.parent / "plan"
+    put_back(folder)
+    return folder
 
 
 def document(content: Any) -> None:

@@ -46,8 +46,7 @@ def stakeout(
     from cli import say
     from layout.readers.sitefile import read_site
 
-    folder = out if out is not None else site.parent / "plan"
-    say.put_back(folder)
+    folder = say.folder_for(site, out)
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())
@@ -89,11 +88,9 @@ def _print(design: Design, files: list[Path]) -> None:
     _print_rules(site, staking)
     shown = len(_HEADINGS) if site.stakeout.ties else _BASELINE_ONLY
     say.table(_HEADINGS[:shown], [_row(stake, site)[:shown] for stake in staking.stakes])
-    for finding in design.findings:
-        if finding.code in _CODES:
-            say.line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
+    say.look(finding for finding in design.findings if finding.code in _CODES)
     say.notes(site.notes)
-    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.written(files)
     say.line(
         "Before digging, have buried utilities located and marked. Hold tapes level: all distances are horizontal. "
         "`within` is what rounding alone can do; what tapes, sag and squares add comes on top of it."

@@ -4,162 +4,64 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from typing import Any
 
 XY = tuple[float, float]
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Figures:
-    """The figures of the site file in one system of units; `scale` turns the lot's feet into them."""
-
-    scale: float
-    crs: str
-    length: str
-    emitter_flow_unit: str
-    flow_unit: str
-    daily_unit: str
-    diameter_unit: str
-    pressure_unit: str
-    loading_unit: str
-    velocity_unit: str
-    clearance: float
-    smooth: float
-    setbacks: dict[str, float]
-    emitter_spacing: float
-    emitter_flow: float
-    bend_radius: float
-    inside_diameter: float
-    pressure_range: str
-    emitter_pressure: float
-    coil: float
-    spacing: float
-    widest: float
-    shortest: float
-    longest: float
-    diameter: float
-    offset: float
-    most_flow: float
-    curve: str
-    flow: float
-    loading: float
-    flush_velocity: float
-    temperature: float
-    temperature_unit: str
-    filter_loss: float
-    interval: float
-    tolerance: float
-    laid_within: float
-    pipe: float
-    blank_coil: float
-    staple_interval: float
-    paint: float
-    cover_depth: float
-    sand_depth: float
-    trench_width: float
-    rounding: str
-    sheet_size: str
-    plot_scale: str
-
-
-_FEET = _Figures(
-    scale=1.0,
-    crs="EPSG:6494",
-    length="ft",
-    emitter_flow_unit="gal/h",
-    flow_unit="gal/min",
-    daily_unit="gal/day",
-    diameter_unit="in",
-    pressure_unit="psi",
-    loading_unit="gal/ft2/day",
-    velocity_unit="ft/s",
-    clearance=1.0,
-    smooth=0.5,
-    setbacks={"dwelling": 10.0, "tank": 10.0, "well": 50.0, "lot": 5.0, "oak": 2.0},
-    emitter_spacing=2.0,
-    emitter_flow=0.6,
-    bend_radius=2.0,
-    inside_diameter=0.55,
-    pressure_range="[7.0, 60.0]",
-    emitter_pressure=20.0,
-    coil=500.0,
-    spacing=2.0,
-    widest=3.0,
-    shortest=10.0,
-    longest=300.0,
-    diameter=1.0,
-    offset=1.0,
-    most_flow=4.0,
-    curve="[[0.0, 70.0], [10.0, 55.0], [20.0, 25.0]]",
-    flow=440.0,
-    loading=0.3,
-    flush_velocity=2.0,
-    temperature=60.0,
-    temperature_unit="°F",
-    filter_loss=3.0,
-    interval=10.0,
-    tolerance=0.1,
-    laid_within=0.5,
-    pipe=20.0,
-    blank_coil=100.0,
-    staple_interval=4.0,
-    paint=500.0,
-    cover_depth=0.5,
-    sand_depth=0.33,
-    trench_width=1.0,
-    rounding="0.05 ft",
-    sheet_size="ANSI D",
-    plot_scale="1 in = 20 ft",
-)
-_METRES = _Figures(
-    scale=0.3,
-    crs="EPSG:26919",
-    length="m",
-    emitter_flow_unit="L/h",
-    flow_unit="L/min",
-    daily_unit="L/day",
-    diameter_unit="mm",
-    pressure_unit="kPa",
-    loading_unit="L/m2/day",
-    velocity_unit="m/s",
-    clearance=0.3,
-    smooth=0.15,
-    setbacks={"dwelling": 3.0, "tank": 3.0, "well": 15.0, "lot": 1.5, "oak": 0.6},
-    emitter_spacing=0.6,
-    emitter_flow=2.3,
-    bend_radius=0.6,
-    inside_diameter=14.0,
-    pressure_range="[50.0, 400.0]",
-    emitter_pressure=140.0,
-    coil=150.0,
-    spacing=0.6,
-    widest=0.9,
-    shortest=3.0,
-    longest=90.0,
-    diameter=25.0,
-    offset=0.3,
-    most_flow=15.0,
-    curve="[[0.0, 21.0], [40.0, 16.0], [75.0, 8.0]]",
-    flow=1600.0,
-    loading=12.0,
-    flush_velocity=0.6,
-    temperature=15.0,
-    temperature_unit="°C",
-    filter_loss=20.0,
-    interval=3.0,
-    tolerance=0.03,
-    laid_within=0.15,
-    pipe=6.0,
-    blank_coil=50.0,
-    staple_interval=1.2,
-    paint=150.0,
-    cover_depth=0.15,
-    sand_depth=0.1,
-    trench_width=0.3,
-    rounding="1 cm",
-    sheet_size="A1",
-    plot_scale="1:200",
-)
+_FIGURES: dict[str, tuple[float, float] | tuple[str, str]] = {
+    "scale": (1.0, 0.3),
+    "crs": ("EPSG:6494", "EPSG:26919"),
+    "length": ("ft", "m"),
+    "emitter_flow_unit": ("gal/h", "L/h"),
+    "flow_unit": ("gal/min", "L/min"),
+    "daily_unit": ("gal/day", "L/day"),
+    "diameter_unit": ("in", "mm"),
+    "pressure_unit": ("psi", "kPa"),
+    "loading_unit": ("gal/ft2/day", "L/m2/day"),
+    "velocity_unit": ("ft/s", "m/s"),
+    "clearance": (1.0, 0.3),
+    "smooth": (0.5, 0.15),
+    "dwelling": (10.0, 3.0),
+    "tank": (10.0, 3.0),
+    "well": (50.0, 15.0),
+    "lot": (5.0, 1.5),
+    "oak": (2.0, 0.6),
+    "emitter_spacing": (2.0, 0.6),
+    "emitter_flow": (0.6, 2.3),
+    "bend_radius": (2.0, 0.6),
+    "inside_diameter": (0.55, 14.0),
+    "pressure_range": ("[7.0, 60.0]", "[50.0, 400.0]"),
+    "emitter_pressure": (20.0, 140.0),
+    "coil": (500.0, 150.0),
+    "spacing": (2.0, 0.6),
+    "widest": (3.0, 0.9),
+    "shortest": (10.0, 3.0),
+    "longest": (300.0, 90.0),
+    "diameter": (1.0, 25.0),
+    "offset": (1.0, 0.3),
+    "most_flow": (4.0, 15.0),
+    "curve": ("[[0.0, 70.0], [10.0, 55.0], [20.0, 25.0]]", "[[0.0, 21.0], [40.0, 16.0], [75.0, 8.0]]"),
+    "flow": (440.0, 1600.0),
+    "loading": (0.3, 12.0),
+    "flush_velocity": (2.0, 0.6),
+    "temperature": (60.0, 15.0),
+    "temperature_unit": ("°F", "°C"),
+    "filter_loss": (3.0, 20.0),
+    "interval": (10.0, 3.0),
+    "tolerance": (0.1, 0.03),
+    "laid_within": (0.5, 0.15),
+    "pipe": (20.0, 6.0),
+    "blank_coil": (100.0, 50.0),
+    "staple_interval": (4.0, 1.2),
+    "paint": (500.0, 150.0),
+    "cover_depth": (0.5, 0.15),
+    "sand_depth": (0.33, 0.1),
+    "trench_width": (1.0, 0.3),
+    "rounding": ("0.05 ft", "1 cm"),
+    "sheet_size": ("ANSI D", "A1"),
+    "plot_scale": ("1 in = 20 ft", "1:200"),
+}
+"""Figures of the site file in feet and in metres; `scale` turns the lot's feet into them, a feature has its setback."""
 
 _SITE = """\
 # A site for sinuate: one bed, what to keep clear of, the tubing, the rules.
@@ -307,9 +209,10 @@ _HALF_WIDTH, _SWING = 7.5, 9.0
 _GRADE_EAST, _GRADE_NORTH = 0.01, 0.045
 
 
-def figures_of(units: str) -> _Figures:
-    """The figures of the starter site in the units of a word of the site file."""
-    return {"ft": _FEET, "us-ft": replace(_FEET, crs="EPSG:2249"), "m": _METRES}[units]
+def figures_of(units: str) -> dict[str, Any]:
+    """The figures of the starter site in the units of a word of the site file, by name."""
+    figures = {name: metres if units == "m" else feet for name, (feet, metres) in _FIGURES.items()}
+    return figures | ({"crs": "EPSG:2249"} if units == "us-ft" else {})
 
 
 def starter_files(units: str) -> dict[str, str]:
@@ -326,9 +229,10 @@ def starter_files(units: str) -> dict[str, str]:
         Text by file name, the site file first.
     """
     figures = figures_of(units)
+    scale = figures.pop("scale")
 
     def at(x: float, y: float) -> str:
-        return f"[{x * figures.scale:.1f}, {y * figures.scale:.1f}]"
+        return f"[{x * scale:.1f}, {y * scale:.1f}]"
 
     def row(*points: XY) -> str:
         return "[" + ", ".join(at(x, y) for x, y in points) + "]"
@@ -336,22 +240,21 @@ def starter_files(units: str) -> dict[str, str]:
     dwelling = ((44.0, 12.0), (84.0, 12.0), (84.0, 42.0), (44.0, 42.0), (44.0, 12.0))
     site = _SITE.format(
         units=units,
-        **{key: getattr(figures, key) for key in figures.__slots__ if key not in {"setbacks", "scale"}},
-        **figures.setbacks,
+        **figures,
         tank_shape=row((98, 26), (108, 26), (108, 34), (98, 34), (98, 26)),
         well_shape=row((196, 20)),
         lot_shape=row((0, 92), (200, 92)),
         oak_shape=row((56, 77.5)),
         pump=at(118, 30),
-        pump_level=round(94.0 * figures.scale, 1),
+        pump_level=round(94.0 * scale, 1),
         ties=row((44, 42), (84, 42), (0, 92), (200, 92)),
         baseline=row((20, 62), (140, 62)),
     )
     return {
         "site.toml": aligned(site),
-        "bed.csv": _csv("x,y", _bed(), figures.scale),
-        "dwelling.csv": _csv("x,y", dwelling, figures.scale),
-        "levels.csv": _csv("x,y,z", _levels(), figures.scale),
+        "bed.csv": _csv("x,y", _bed(), scale),
+        "dwelling.csv": _csv("x,y", dwelling, scale),
+        "levels.csv": _csv("x,y,z", _levels(), scale),
     }
 
 

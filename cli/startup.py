@@ -64,9 +64,8 @@ def startup(  # noqa: PLR0913, PLR0917 (each is an option of the command)
     from cli import say
     from layout.readers.sitefile import read_site
 
-    folder = out if out is not None else site.parent / "plan"
+    folder = say.folder_for(site, out)
     log = site.parent / "flowlog.csv"
-    say.put_back(folder)
     with say.working() as stage:
         stage("reading the site")
         _only_with_record(record, zone, flushing, note)
@@ -247,7 +246,7 @@ def _print(
             for text in words_of(one):
                 say.line(text)
     say.notes(site.notes)
-    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.written(files)
     say.line(
         "Electrical work by a licensed electrician. Do not enter tanks. Effluent carries pathogens. No "
         "cross-connection. Local code and licensed practice decide."

@@ -38,7 +38,8 @@ def takeoff(
     """Count what the field is built of, and how it is cut from coils."""
     from cli import say
 
-    folder = out if out is not None else site.parent / "plan"
+    # side by side nothing is written
+    folder = say.folder_for(site, out) if against is None and patterns is None else None
     with say.working() as stage:
         stage("reading the site")
         named = _sites(site, against, patterns, settings or ())
@@ -48,7 +49,7 @@ def takeoff(
         from layout.sheets.write import takeoff_makers
 
         designs = [(name, plan_field(read, progress=stage)) for name, read in named]
-        files = [] if len(designs) > 1 else write_set(takeoff_makers(designs[0][1]), folder)
+        files = [] if folder is None else write_set(takeoff_makers(designs[0][1]), folder)
     if len(designs) > 1:
         (say.document if json else _print_beside)(_beside(designs))
     elif json:
@@ -160,7 +161,7 @@ def _print(design: Design, files: list[Path]) -> None:
     if design.cuts is not None:
         _print_cuts(design, design.cuts)
     say.notes(design.site.notes)
-    say.line("Written: " + ", ".join(str(path) for path in files))
+    say.written(files)
     say.line("For review: lengths are horizontal; waste covers cuts and the way down into trenches.")
 
 

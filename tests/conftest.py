@@ -5,4 +5,14 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import pytest
+
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from tests.command import Command
+
+
+@pytest.fixture
+def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
+    """The command line, run in this process."""
+    return Command(monkeypatch, capsys)

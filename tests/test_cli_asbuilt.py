@@ -45,11 +45,6 @@ Row = tuple[float, float, str]
 
 
 @pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
-@pytest.fixture
 def site(tmp_path: Path) -> Path:
     path = tmp_path / "site.toml"
     path.write_text(SITE)

@@ -11,11 +11,6 @@ from tests.command import Command
 SITES = Path(__file__).parent / "sites"
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 def test_text(sinuate: Command) -> None:
     done = sinuate("check", SITES / "corner.toml")
     assert done.code == 0

@@ -16,11 +16,6 @@ SITES = Path(__file__).parent / "sites"
 CORNER, RECTANGLE = SITES / "corner.toml", SITES / "rectangle.toml"
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 @pytest.fixture(scope="module")
 def compared(tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
     """One bed, compared once as text with pictures and once as a document."""
@@ -96,7 +91,7 @@ def test_the_document(compared: SimpleNamespace) -> None:
     assert made["best"] == made["candidates"][0]["pattern"]
     for item in made["candidates"]:
         assert 0 < item["coverage"] <= 1
-        assert 0 <= item["fed"] <= 1
+        assert 0 <= item["fed_at_end"] <= 1
         assert item["runs"] >= item["rows"] > 0
         assert item["spacing_min"] <= item["spacing_p95"] <= item["spacing_max"]
 

@@ -18,11 +18,6 @@ from layout.units import FOOT
 from tests.command import Command
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 def lot(units: int = 2) -> Any:
     """An invented lot: a bed of loose lines, what stands about it, levels, and things of the sheet."""
     doc = ezdxf.new("R2010", units=units)

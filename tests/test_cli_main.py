@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import time
@@ -14,11 +15,6 @@ from tests.command import Command
 
 HEAVY = ("shapely", "numpy", "scipy", "matplotlib", "ezdxf", "pyproj", "pydantic", "rich", "contourpy")
 SITES = Path(__file__).parent / "sites"
-
-
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
 
 
 def python(code: str) -> subprocess.CompletedProcess[str]:
@@ -136,3 +132,29 @@ def test_bad_sites_end_in_two_and_leave_no_file(sinuate: Command, tmp_path: Path
             assert (done.code, done.out) == (2, "")
             assert done.err.replace(f"{SITES / 'bad'}/", "") == expected
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["plan"], ["stakeout"], ["takeoff"], ["startup"], ["compare"], ["asbuilt", "shots.csv"]],
+    ids=lambda arguments: arguments[0],
+)
+def test_every_command_that_writes_tells_what_a_killed_run_left(
+    sinuate: Command, tmp_path: Path, arguments: list[str]
+) -> None:
+    """Half of a set was moved in when its program was killed: said at once, even before the site is read."""
+    folder, work = tmp_path / "plan", tmp_path / "plan" / ".sheets-dead"
+    (work / "earlier").mkdir(parents=True)
+    (work / "owner").touch()
+    (work / "earlier" / "takeoff.csv").write_bytes(b"earlier")
+    (folder / "takeoff.csv").write_bytes(b"half of a set")
+    record = {"work": work.as_posix(), "names": ["takeoff.csv"], "had": ["takeoff.csv"]}
+    (folder / ".sheets-moving").write_text(json.dumps(record))
+    command, *rest = arguments
+    done = sinuate(command, tmp_path / "missing.toml", *rest, "--out", folder)
+    assert done.code == 2
+    assert done.err.startswith(
+        f"Note: An earlier run was cut short as it wrote {folder}; put back as before it"
+    )
+    assert "missing.toml" in done.err
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == {"takeoff.csv": b"earlier"}

@@ -15,11 +15,6 @@ from layout.usable import usable_ground
 from tests.command import Command
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 @pytest.mark.parametrize("units", ["ft", "us-ft", "m"])
 def test_the_new_site_is_sound(sinuate: Command, tmp_path: Path, units: str) -> None:
     folder = tmp_path / "deep" / "lot 7"

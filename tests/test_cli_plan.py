@@ -21,11 +21,6 @@ SITES = Path(__file__).parent / "sites"
 RECTANGLE = SITES / "rectangle.toml"
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 class Pipeline:
     """Stands in for the conductor and the sheets, and remembers what it was asked."""
 

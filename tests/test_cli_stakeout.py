@@ -42,11 +42,6 @@ ties = { "dwelling SW" = [500, 230], "dwelling SE" = [550, 230] }
 
 
 @pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
-@pytest.fixture
 def site(tmp_path: Path) -> Path:
     path = tmp_path / "site.toml"
     path.write_text(SITE)

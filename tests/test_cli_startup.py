@@ -11,11 +11,6 @@ from tests.test_sheet_startup import SITE
 
 
 @pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
-@pytest.fixture
 def site(tmp_path: Path) -> Path:
     path = tmp_path / "site.toml"
     path.write_text(SITE.format(level=-5.0, curve="", zones=""), encoding="utf-8")

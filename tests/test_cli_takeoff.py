@@ -31,11 +31,6 @@ at = [490, 215]
 """
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 def site(folder: Path, title: str = "Short Strip", east: int = 560) -> Path:
     folder.mkdir(exist_ok=True)
     path = folder / "site.toml"

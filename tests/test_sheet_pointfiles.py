@@ -45,11 +45,6 @@ pattern = "left"
 """
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 def written(tmp_path: Path, units: str, *, crs: bool = True, levels: str = "levels = 321.5") -> Path:
     code, (x, y), *_ = SYSTEMS[units]
     survey = f'[survey]\ncrs = "{code}"' if crs else ""

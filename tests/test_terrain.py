@@ -29,11 +29,6 @@ Array = NDArray[np.float64]
 Height = Callable[[Array, Array], Array]
 
 
-@pytest.fixture
-def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    return Command(monkeypatch, capsys)
-
-
 BED = Polygon([(10, 10), (50, 10), (50, 22), (10, 22)])
 
 
