@@ -28,7 +28,7 @@ SAME_LENGTH = 0.003
 """Planned lengths of one run that differ by less are the same [m]."""
 SAME_FLOW = 1e-4
 """Planned flows of one zone that differ by a smaller share are the same."""
-_FORMULA = re.compile(r"'[=+\-@\t]")
+_FORMULA = re.compile(r"'[=+\-@\t\uff1d\uff0b\uff0d\uff20]")
 
 
 def read_flow_log(path: Path, *, several: bool = False) -> tuple[FlowReading, ...]:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from layout.errors import Fault, ReadError, SheetError
 from layout.model import FlowReading
+from layout.sheets.delimited import rows_text
 from layout.sheets.figures import plain
 from layout.startup.expected import Expected
 from layout.startup.log import COLUMNS, first_of
@@ -129,17 +130,14 @@ def _addition(old: bytes, row: Sequence[str]) -> bytes:
     A file begun by hand may have its columns in another order, or fewer: its titles are followed.
     """
     end = "\r\n" if b"\r\n" in old else "\n"
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator=end)
     titles = _titles(old)
     cells = dict(zip(COLUMNS, row, strict=True))
+    line = rows_text([[cells.get(title, "") for title in titles or COLUMNS]], end=end)
     if titles is None:
-        writer.writerow(COLUMNS)
-        titles = COLUMNS
+        line = rows_text([COLUMNS], end=end) + line
     elif not old.endswith((b"\n", b"\r")):
-        text.write(end)
-    writer.writerow([_safe(cells.get(title, "")) for title in titles])
-    return text.getvalue().encode("utf-8")
+        line = end + line
+    return line.encode("utf-8")
 
 
 def _titles(old: bytes) -> Sequence[str] | None:
@@ -147,12 +145,6 @@ def _titles(old: bytes) -> Sequence[str] | None:
         if any(cell.strip() for cell in row):
             return [cell.strip().lower() for cell in row]
     return None
-
-
-def _safe(text: str) -> str:
-    """Make one line of text that a spreadsheet does not take for a formula."""
-    text = " ".join(text.split())
-    return f"'{text}" if text[:1] in {"=", "+", "-", "@"} else text
 
 
 def _replace(path: Path, old: bytes, new: bytes) -> bool:

@@ -6,14 +6,15 @@ figure here is exactly what the stake was placed by. Errors are rounded up.
 
 from __future__ import annotations
 
-import csv
 import math
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from layout.frame import to_site
 from layout.model import XY, Frame, Rounding, Site, Stake, Staking, Swing
+from layout.sheets.delimited import write_rows
 from layout.sheets.figures import plain
 from layout.stakes import rounding_of
 
@@ -36,14 +37,12 @@ def write_points(staking: Staking, frame: Frame, path: Path) -> None:
     lines end as RFC 4180 has it.
     """
     decimals = decimals_of(staking, frame)
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\r\n")
-        writer.writerow(COLUMNS)
-        for stake, (x, y) in zip(staking.stakes, _places(staking, frame), strict=True):
-            height = "" if stake.height is None else _plain(stake.height / frame.units.length, decimals)
-            writer.writerow(
-                (stake.number, _plain(y, decimals), _plain(x, decimals), height, stake.description)
-            )
+    rows: list[tuple[object, ...]] = [COLUMNS]
+    for stake, (x, y) in zip(staking.stakes, _places(staking, frame), strict=True):
+        north, east = (Decimal(_plain(value, decimals)) for value in (y, x))
+        height = "" if stake.height is None else Decimal(_plain(stake.height / frame.units.length, decimals))
+        rows.append((stake.number, north, east, height, stake.description))
+    write_rows(path, rows, end="\r\n")
 
 
 def _places(staking: Staking, frame: Frame) -> list[list[float]]:

@@ -8,13 +8,13 @@ decimal point and no thousands separator, whatever the machine's language.
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from layout.model import Design, Part, Site
+from layout.sheets.delimited import write_rows
 from layout.sheets.figures import plain
 from layout.takeoff import base_item
 from layout.units import UnitSet
@@ -144,24 +144,22 @@ def write_takeoff(design: Design, path: Path) -> None:
     zones = [zone.name for zone in design.zones] if len(design.zones) > 1 else []
     lines = takeoff(design)
     priced = total_cost(lines) is not None
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow((*COLUMNS, *zones, *(PRICED if priced else ())))
-        for line in lines:
-            writer.writerow(
-                (
-                    safe(line.item),
-                    safe(line.description),
-                    line.unit,
-                    figure(line, line.net),
-                    f"{line.waste:g}",
-                    figure(line, line.order),
-                    str(line.packs) if line.pack or line.unit == "ea" else "",
-                    safe(line.sold),
-                    *(figure(line, line.zones[name]) if line.zones else "" for name in zones),
-                    *(_money(line) if priced else ()),
-                )
-            )
+    rows = [
+        (
+            line.item,
+            line.description,
+            line.unit,
+            figure(line, line.net),
+            f"{line.waste:g}",
+            figure(line, line.order),
+            str(line.packs) if line.pack or line.unit == "ea" else "",
+            line.sold,
+            *(figure(line, line.zones[name]) if line.zones else "" for name in zones),
+            *(_money(line) if priced else ()),
+        )
+        for line in lines
+    ]
+    write_rows(path, [(*COLUMNS, *zones, *(PRICED if priced else ())), *rows])
 
 
 def _money(line: TakeoffLine) -> tuple[str, str, str]:
@@ -174,9 +172,3 @@ def figure(line: TakeoffLine, value: float) -> str:
     """Print a quantity of a line: whole pieces, all else to two decimals."""
     whole = line.unit == "ea" and abs(value - round(value)) < 1e-9
     return plain(value, 0 if whole else 2, thousands=False)
-
-
-def safe(text: str) -> str:
-    """Make one line of text that a spreadsheet does not take for a formula."""
-    text = " ".join(text.split())
-    return f"'{text}" if text[:1] in {"=", "+", "-", "@"} else text
