@@ -148,6 +148,23 @@ def test_lists_nested_without_end(tmp_path: Path) -> None:
                 assert len(line) < 400
 
 
+@pytest.mark.parametrize("key", ["a.", "[a.", '"". ', "'b' . "])
+def test_keys_of_words_without_end(tmp_path: Path, key: str) -> None:
+    """The time that the parser takes grows with the square of the words: minutes for these."""
+    opened, word = key.startswith("["), key.lstrip("[")
+    line = "[" * opened + word * 200_000 + "a" + ("]" if opened else " = 1")
+    begin = time.process_time()
+    assert "line 13: more than 64 words with dots between them" in faults_of(
+        site_file(tmp_path, f"{BASE}\n{line}\n")
+    )
+    assert time.process_time() - begin < 5
+
+
+def test_dots_that_are_no_keys(tmp_path: Path) -> None:
+    text = f'title = "{"a dot. " * 20}"\n# {"." * 500}\n# {"see no. 7. " * 70}\n{BASE}'
+    assert read_site(site_file(tmp_path, text)).title.startswith("a dot. a dot.")
+
+
 def test_a_name_must_not_be_that_of_a_nameless_feature(tmp_path: Path) -> None:
     text = BASE + '\n[[feature]]\nname = "feature 2"\nshape = [[50, 60]]\nsetback = 1\n'
     text += "\n[[feature]]\nshape = [[50, 60]]\nsetback = 1\n"

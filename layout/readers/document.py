@@ -17,9 +17,14 @@ from layout.errors import Fault, ReadError
 
 Loc = tuple[str | int, ...]
 
-MOST_BYTES = 20_000_000
+MOST_BYTES = 2_000_000
+MOST_STEPS = 64
+"""Parts of a key with dots between them; the time to read one grows with their square."""
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 _TOML_KEYS = re.compile(r"\(('[^']*'(, )?)+,?\)")
+_STEPS = re.compile(
+    r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){""" + str(MOST_STEPS) + "}"
+)
 _KEY = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")
 
 
@@ -89,6 +94,10 @@ def load(path: Path) -> Document:
         Where there is no such file, or it is no TOML; with the line.
     """
     text = _text_of(path)
+    if long := _STEPS.search(text):
+        where = f"line {text.count(chr(10), 0, long.start()) + 1}"
+        said = f"more than {MOST_STEPS} words with dots between them are no key of a site file"
+        raise ReadError(Fault(file=str(path), field=where, said=said, remedy="Write table.key, or [table]."))
     try:
         return Document(path=path, raw=tomllib.loads(text))
     except RecursionError:
