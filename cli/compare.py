@@ -20,7 +20,7 @@ Pictures = Annotated[
     Path | None,
     typer.Option("--out", metavar="FOLDER", help="Write compare.png, a picture of each pattern, there."),
 ]
-_LAID = ("", "pattern", "along", "first", "rows", "runs", "left out", "tubing", "fed")
+_LAID = ("", "pattern", "along", "first", "rows", "runs", "left out", "tubing", "fed there")
 _COVERED = ("covered", "driest", "gap", "95 %", "most", "bend", "score")
 _WIDE = 132
 """A terminal narrower than this [characters] shows the figures in two tables."""
@@ -75,9 +75,9 @@ def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files:
     say.line(f"{MEASURE[0].upper()}{MEASURE[1:]}.")
     say.line(
         "along: sides of the bed's outline, of its usable ground, of each of its lobes, or straight along its smallest "
-        "rectangle. first: from the side followed to the first run, where that is not the clearance. fed: share of "
-        "tubing fed from the manifold end. driest: farthest usable point from tubing. gap, 95 %, most: the least gap "
-        "between runs, what 95 % of them do not pass, the greatest."
+        "rectangle. first: from the side followed to the first run, where that is not the clearance. fed there: "
+        "share of tubing fed at the manifold end; the rest has manifolds elsewhere. driest: farthest usable point from "
+        "tubing. gap, 95 %, most: the least gap between runs, what 95 % of them do not pass, the greatest."
     )
     if site.runs.pattern is not Pattern.BEST or site.runs.sides is not None:
         planned = [place for place, trial in enumerate(trials, start=1) if trial.planned]
@@ -112,7 +112,7 @@ def _laid(site: Site, trial: Trial, place: int) -> tuple[str, ...]:
         str(item.runs),
         str(item.dropped),
         figures.length(item.tubing),
-        figures.share(item.fed),
+        figures.share(item.fed_at_end),
     )
 
 

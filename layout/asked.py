@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import shapely
 from shapely import Polygon
@@ -22,15 +22,34 @@ _TAKEN = {
 }
 
 
-def sides_findings(site: Site, chosen: Candidate) -> Iterator[Finding]:
-    """Say where the sides that the site file asks for are not those that runs follow.
+def asked_findings(site: Site, candidates: Sequence[Candidate]) -> Iterator[Finding]:
+    """Say where runs follow another line than the site file asks for, or one that nobody would expect.
 
     Parameters
     ----------
     site : Site
-    chosen : Candidate
-        The one that is laid.
+    candidates : sequence of Candidate
+        Those that were tried, the one that is laid first.
     """
+    if site.runs.sides is None and all(item.follows == "rectangle" for item in candidates):
+        yield Finding(
+            code="no-long-direction",
+            said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
+            remedy='To follow another line, draw it and set runs.pattern = "drawn".',
+        )
+    yield from _other_sides(site, candidates[0])
+    guide = site.runs.guide
+    drawn = candidates[0].pattern is Pattern.DRAWN
+    if drawn and guide is not None and guide.is_closed and guide.within(site.bed.outline):
+        yield Finding(
+            code="closed-guide",
+            said="The line to follow closes within the bed; where it is nearest to the edge it is carried on straight.",
+            remedy="Leave a piece of it out where runs should begin, or end it off the bed.",
+        )
+
+
+def _other_sides(site: Site, chosen: Candidate) -> Iterator[Finding]:
+    """Say where the sides that the site file asks for are not those that runs follow."""
     asked = site.runs.sides
     if asked is None:
         return

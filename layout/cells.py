@@ -7,20 +7,33 @@ then not left with half a cell.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from layout.model import Cells, EmitterRow
+from layout.model import Cells, EmitterRow, Finding, Totals
 from layout.plane import TOLERANCE, Array, areal
 
 MOST_EMITTERS = 100_000
 """Of more than this no cells are made: they would take longer than all the rest of the work."""
 _FAR = 8.0
 """How far the four helping points stand that close the outer cells, in sizes of the ground."""
+
+
+def cell_findings(totals: Totals) -> Iterator[Finding]:
+    """Say where a field has too many emitters for the ground of each to be worked out."""
+    if totals.emitters > MOST_EMITTERS:
+        yield Finding(
+            code="no-cells",
+            said=(
+                f"The field has {totals.emitters:,} emitters; the ground of each is worked out, and the coverage "
+                f"picture drawn, for {MOST_EMITTERS:,} at most"
+            ),
+            remedy="Plan the field as several beds to have them.",
+        )
 
 
 def dosed_ground(area: Polygon | MultiPolygon, outline: Polygon, *, spacing: float) -> Polygon | MultiPolygon:

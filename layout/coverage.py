@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
-from layout.model import XY, Candidate, Coverage, Follows, Lateral, Laying, Run, watered
+from layout.model import XY, Candidate, Coverage, Follows, Lateral, Laying, Run, begun_at_end
 from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, points_at, polygons_of
 
 MOST_SAMPLES = 15_000
@@ -134,14 +134,14 @@ def candidate(
         Distance of its first run from its side [m].
     laterals : sequence of Lateral, optional
         What its runs are joined into, as a plan joins them: loops bring water to runs that do not begin at the manifold
-        end. Without them only runs that are fed by themselves, or wound to one that is, count as fed.
+        end. Without them only runs that begin there, or are wound to one that does, count as fed there.
     """
     tubing = math.fsum(run.length for run in laying.runs)
     if laterals is None:
         reached, uneven = laying.reached, 0.0
     else:
-        wet = watered(laying.runs, laterals)
-        reached, uneven = frozenset(name for lateral in wet for name in lateral.runs), _unevenness(wet)
+        begun = begun_at_end(laying.runs, laterals)
+        reached, uneven = frozenset(name for lateral in begun for name in lateral.runs), _unevenness(begun)
     fed = math.fsum(run.length for run in laying.runs if run.name in reached) / tubing
     rows, runs = len({run.row for run in laying.runs}), len(laying.runs)
     blank = math.fsum(join.line.length for join in laying.carries) / tubing
@@ -152,7 +152,7 @@ def candidate(
         tubing=tubing,
         runs=runs,
         dropped=len(laying.dropped),
-        fed=fed,
+        fed_at_end=fed,
         uneven=uneven,
         coverage=coverage,
         score=score(coverage, spacing=spacing, fed=fed, runs=runs, rows=rows, blank=blank, uneven=uneven),

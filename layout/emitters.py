@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -48,8 +48,14 @@ def place_emitters(run: Run, tubing: Tubing) -> EmitterRow:
     )
 
 
-def field_totals(runs: Sequence[Run], rows: Sequence[EmitterRow], joins: Sequence[Join]) -> Totals:
-    """Add up a field: emitting tubing, blank tubing, emitters, flow.
+def field_totals(
+    runs: Sequence[Run],
+    rows: Sequence[EmitterRow],
+    joins: Sequence[Join],
+    *,
+    dry: Collection[str] = (),
+) -> Totals:
+    """Add up a field: emitting tubing, blank tubing, emitters, flow; and what share of the tubing is fed.
 
     Parameters
     ----------
@@ -57,12 +63,16 @@ def field_totals(runs: Sequence[Run], rows: Sequence[EmitterRow], joins: Sequenc
     rows : sequence of EmitterRow
     joins : sequence of Join
         Loops and blank tubing past obstacles.
+    dry : collection of str, optional
+        Names of runs that are not fed.
     """
+    tubing = math.fsum(run.length for run in runs)
     return Totals(
-        tubing=math.fsum(run.length for run in runs),
+        tubing=tubing,
         blank=math.fsum(join.line.length for join in joins),
         emitters=sum(row.count for row in rows),
         flow=math.fsum(row.flow for row in rows),
+        fed=1.0 - math.fsum(run.length for run in runs if run.name in dry) / tubing if tubing else 1.0,
     )
 
 

@@ -73,20 +73,20 @@ def find_lobes(outline: Polygon, *, near: BaseGeometry, least: float) -> tuple[L
     return _ordered(parts, cuts, near) if cuts else ()
 
 
-def neck_findings(site: Site, laying: Laying, watered: Collection[str]) -> Iterator[Finding]:
-    """What passes each neck of a bed, what that costs in blank tubing, and the runs beyond that have no water.
+def neck_findings(site: Site, laying: Laying, through: Collection[str]) -> Iterator[Finding]:
+    """What passes each neck of a bed, what that costs in blank tubing, and the runs beyond that get none of it.
 
     Parameters
     ----------
     site : Site
     laying : Laying
-    watered : collection of str
-        Names of the runs that water reaches.
+    through : collection of str
+        Names of the runs of laterals that begin at the manifold end: beyond a neck they get water through it.
 
     Yields
     ------
     Finding
-        ``neck`` for each, and ``lobe-without-water`` where a manifold of its own is wanted.
+        ``neck`` for each, and ``lobe-apart`` where runs beyond have manifolds of their own.
     """
     unit = site.frame.units
     for number, lobe in enumerate(laying.lobes):
@@ -104,17 +104,18 @@ def neck_findings(site: Site, laying: Laying, watered: Collection[str]) -> Itera
                 f"{cost:.2f} {unit.length_name} of it"
             ),
         )
-        dry = [run for run in laying.runs if run.lobe == number and run.name not in watered]
+        dry = [run for run in laying.runs if run.lobe == number and run.name not in through]
         if dry:
             length = math.fsum(run.length for run in dry) / unit.length
             place = site_place(site.frame, _xy(lobe.outline.representative_point().coords[0]))
             yield Finding(
-                code="lobe-without-water",
+                code="lobe-apart",
                 said=(
                     f"Beyond that neck, in the part of the bed round {place}, {len(dry)} runs of "
-                    f"{length:.2f} {unit.length_name} together have no water: {', '.join(run.name for run in dry)}"
+                    f"{length:.2f} {unit.length_name} together get no water through it, but from manifolds of "
+                    f"their own: {', '.join(run.name for run in dry)}"
                 ),
-                remedy="Give that part a manifold of its own, or widen the neck.",
+                remedy="Widen the neck, or plan that part as a bed of its own, if those are not wanted.",
             )
 
 

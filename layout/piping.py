@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 from shapely import MultiPoint, Point
@@ -29,6 +29,7 @@ from layout.model import (
     site_place,
     xy,
 )
+from layout.plane import TOLERANCE
 from layout.routes import route_lines
 from layout.routes.elbows import elbows_along
 from layout.terrain import air_places, zone_levels
@@ -64,6 +65,9 @@ class Piped:
 def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
     """Join the runs of a trial into laterals and zones, and lay manifolds, lines and fittings.
 
+    No lateral of several runs is longer than `laterals.longest`, unless no line reaches some of its runs by themselves:
+    where only a neighbour can feed them, they are tied to it all the same, and a check fails.
+
     Parameters
     ----------
     site : Site
@@ -75,9 +79,32 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
     NoRoomError
         Where more zones are asked for than there are laterals, or no run has an emitter.
     """
+    made = _piped(site, ground, trial)
+    dry = {name for item in made.laterals if item.name not in made.plumbing.fed for name in item.runs}
+    if not dry:
+        return made
+    try:
+        tied = _piped(site, ground, trial, stranded=dry)
+    except NoRoomError:  # it leaves fewer laterals than zones are asked for
+        return made
+    return tied if _fed(tied) > _fed(made) + TOLERANCE else made
+
+
+def _fed(piped: Piped) -> float:
+    """Length of tubing in laterals that are fed [m]."""
+    return math.fsum(item.length for item in piped.laterals if item.name in piped.plumbing.fed)
+
+
+def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collection[str] = ()) -> Piped:
+    """Pipe a trial; runs that are stranded are tied to neighbours even beyond the longest lateral."""
     laying = trial.laying
     laterals, joins = join_runs(
-        laying, site.laterals, spacing=site.runs.spacing, bed=site.bed, kept_clear=ground.kept_clear
+        laying,
+        site.laterals,
+        spacing=site.runs.spacing,
+        bed=site.bed,
+        kept_clear=ground.kept_clear,
+        stranded=stranded,
     )
     emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
     if not any(row.count for row in emitters):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -15,9 +14,15 @@ from layout.asbuilt import (
     unknown_runs,
     whole_shift,
 )
-from layout.asked import sides_findings
-from layout.cells import MOST_EMITTERS, emitter_cells, evenness
-from layout.checks import design_checks, row_findings
+from layout.asked import asked_findings
+from layout.cells import cell_findings, emitter_cells, evenness
+from layout.checks import (
+    bare_findings,
+    design_checks,
+    lateral_findings,
+    left_out_findings,
+    row_findings,
+)
 from layout.coverage import bare_places
 from layout.cutting import cut_coils
 from layout.emitters import field_totals, place_emitters
@@ -27,23 +32,18 @@ from layout.manifolds import crossing_checks, crossing_findings, lead_findings, 
 from layout.meant import meant_findings
 from layout.model import (
     AsBuilt,
-    Candidate,
     Design,
-    Dropped,
     EndTrial,
     Finding,
-    Laying,
     Pattern,
     Shot,
     Site,
-    Totals,
     Trial,
     UsableGround,
-    site_place,
-    watered,
+    begun_at_end,
 )
 from layout.necks import neck_findings
-from layout.piping import end_findings, pipe_trial, try_ends
+from layout.piping import Piped, end_findings, pipe_trial, try_ends
 from layout.routes import route_checks, route_findings
 from layout.stakes import stake_findings, stake_out
 from layout.takeoff import count_parts
@@ -61,14 +61,8 @@ from layout.trials import Progress, lay_comparison, lay_trials
 from layout.usable import usable_ground
 from layout.zones import evenness_checks
 
-LEAST_BARE = 0.5
-"""Bare places smaller than this are not worth a line, in squares of the spacing."""
-LISTED_BARE = 6
-"""Bare places that have a finding each; of the others the sum is told."""
 HALF_A_FOOT = "half a foot, as WAC 246-272A-0265 asks of record drawings"
 """Where the tolerance of laying comes from, if the user states none."""
-LISTED = 30
-"""Pieces left out that have a finding each; of the others the sum is told."""
 
 
 def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
@@ -92,83 +86,109 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     tell = progress or _silent
     ground = _ground(site, tell)
     trials = lay_trials(site, ground, progress=tell)
-    best, laying, sides = trials[0].candidate, trials[0].laying, trials[0].sides
     tell("laterals, manifolds and lines")
     piped = pipe_trial(site, ground, trials[0])
-    laterals, joins, emitters = piped.laterals, piped.joins, piped.emitters
-    zones, plumbing, levels = piped.zones, piped.plumbing, piped.levels
     tell("emitters and checks")
-    totals = field_totals(laying.runs, emitters, joins)
-    cells = emitter_cells(ground.area, site.bed.outline, emitters, spacing=site.runs.spacing)
+    design = _measured(site, ground, trials, piped)
+    tell("stakes")
+    staking = stake_out(
+        site,
+        design.laying,
+        design.plumbing,
+        heights=lambda points: known_heights(site.bed.levels, points),
+    )
+    design = replace(design, staking=staking)
+    tell("coils and parts")
+    design = _counted(design)
+    design = replace(design, findings=tuple(_told(design, trials[0], piped)))
+    tell("flows and pressures")
+    return _with_water(design)
+
+
+def _measured(site: Site, ground: UsableGround, trials: Sequence[Trial], piped: Piped) -> Design:
+    """The design as laid and piped, with its totals and checks."""
+    first = trials[0]
+    laying, joins, plumbing = first.laying, piped.joins, piped.plumbing
+    dry = {name for item in piped.laterals if item.name not in plumbing.fed for name in item.runs}
+    totals = field_totals(laying.runs, piped.emitters, joins, dry=dry)
+    cells = emitter_cells(ground.area, site.bed.outline, piped.emitters, spacing=site.runs.spacing)
     mean_and_cv = evenness(cells) if cells else None
     if mean_and_cv is not None:
         totals = replace(totals, cell_mean=mean_and_cv[0], cell_cv=mean_and_cv[1])
+    coverage, slopes = first.candidate.coverage, run_slopes(site, laying)
     checks = (
         *design_checks(
-            site, ground, laying, laterals, plumbing, best.coverage, joins=joins, emitters=emitters
+            site, ground, laying, piped.laterals, plumbing, coverage, joins=joins, emitters=piped.emitters
         ),
         setback_check(site, plumbing, ground.kept_clear),
         *crossing_checks(site, plumbing, laying.runs, joins),
         *route_checks(site, plumbing),
-        *evenness_checks(site, laterals, zones),
-        *pitch_checks(site, levels),
+        *evenness_checks(site, piped.laterals, piped.zones),
+        *pitch_checks(site, piped.levels),
+        *slope_checks(site, laying, slopes),
     )
-    slopes = run_slopes(site, laying)
-    tell("stakes")
-    staking = stake_out(site, laying, plumbing, heights=lambda points: known_heights(site.bed.levels, points))
-    tell("coils and parts")
-    waste = site.takeoff.waste_of("emitting tubing", site.takeoff.waste)
-    cuts = cut_coils(laying.runs, site.tubing, waste=waste)
-    parts = count_parts(
-        site,
-        laying.runs,
-        joins,
-        plumbing,
-        laterals=laterals,
-        zones=zones,
-        stakes=staking.stakes,
-        cuts=cuts,
-    )
-    design = Design(
+    return Design(
         site=site,
         ground=ground,
-        sides=sides,
+        sides=first.sides,
         laying=laying,
         candidates=tuple(trial.candidate for trial in trials),
-        laterals=laterals,
+        laterals=piped.laterals,
         joins=joins,
         plumbing=plumbing,
-        emitters=emitters,
-        coverage=best.coverage,
+        emitters=piped.emitters,
+        coverage=coverage,
         totals=totals,
-        checks=checks + slope_checks(site, laying, slopes),
-        parts=parts,
-        findings=(
-            *meant_findings(site, ground, laying),
-            *row_findings(site, laying, joins),
-            *_findings(site, laying, totals, [trial.candidate for trial in trials]),
-            *_bare_ground(site, ground, laying),
-            *ground_findings(site, laying),
-            *height_findings(site, laying, joins, plumbing),
-            *neck_findings(
-                site, laying, {name for lateral in watered(laying.runs, laterals) for name in lateral.runs}
-            ),
-            *route_findings(site, plumbing),
-            *end_findings(site, ground, trials[0], piped),
-            *lead_findings(site, plumbing),
-            *crossing_findings(site, plumbing),
-            *level_findings(site, levels, plumbing),
-            *stake_findings(site, staking),
-        ),
+        checks=checks,
+        parts=(),
         slopes=slopes,
         cells=cells,
-        zones=zones,
-        zone_levels=levels,
-        staking=staking,
+        zones=piped.zones,
+        zone_levels=piped.levels,
+    )
+
+
+def _counted(design: Design) -> Design:
+    """The design with its coils cut and its parts counted; stakes are among them."""
+    site, runs = design.site, design.laying.runs
+    cuts = cut_coils(runs, site.tubing, waste=site.takeoff.waste_of("emitting tubing", site.takeoff.waste))
+    parts = count_parts(
+        site,
+        runs,
+        design.joins,
+        design.plumbing,
+        laterals=design.laterals,
+        zones=design.zones,
+        stakes=design.staking.stakes if design.staking else (),
         cuts=cuts,
     )
-    tell("flows and pressures")
-    return _with_water(design)
+    return replace(design, cuts=cuts, parts=parts)
+
+
+def _told(design: Design, trial: Trial, piped: Piped) -> Iterator[Finding]:
+    """What deserves a look though the plan stands: of the site, of runs, of laterals and pipes, of stakes."""
+    site, ground, laying = design.site, design.ground, design.laying
+    laterals, plumbing = design.laterals, design.plumbing
+    yield from meant_findings(site, ground, laying)
+    yield from row_findings(site, laying, design.joins)
+    yield from asked_findings(site, design.candidates)
+    yield from cell_findings(design.totals)
+    yield from left_out_findings(site, laying.dropped)
+    gap = site.runs.widest if laying.pattern is Pattern.EVEN else site.runs.spacing
+    bare = bare_places(ground.area, laying.runs, reach=gap, speck=0.3 * site.runs.spacing)
+    yield from bare_findings(site, bare, gap=gap)
+    yield from ground_findings(site, laying)
+    yield from height_findings(site, laying, design.joins, plumbing)
+    through = {name for item in begun_at_end(laying.runs, laterals) for name in item.runs}
+    yield from neck_findings(site, laying, through)
+    yield from lateral_findings(site, laterals, laying.runs)
+    yield from route_findings(site, plumbing)
+    yield from end_findings(site, ground, trial, piped)
+    yield from lead_findings(site, plumbing)
+    yield from crossing_findings(site, plumbing)
+    yield from level_findings(site, design.zone_levels, plumbing)
+    if design.staking is not None:
+        yield from stake_findings(site, design.staking)
 
 
 def _with_water(design: Design) -> Design:
@@ -275,91 +295,3 @@ def _ground(site: Site, progress: Progress) -> UsableGround:
     progress("usable ground")
     refuse_too_large(site)
     return usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
-
-
-def _findings(
-    site: Site, laying: Laying, totals: Totals, candidates: Sequence[Candidate]
-) -> Iterator[Finding]:
-    """What deserves a look though the plan stands."""
-    if site.runs.sides is None and all(item.follows == "rectangle" for item in candidates):
-        yield Finding(
-            code="no-long-direction",
-            said="The bed has no clear long direction; its runs are straight, along its smallest enclosing rectangle.",
-            remedy='To follow another line, draw it and set runs.pattern = "drawn".',
-        )
-    yield from sides_findings(site, candidates[0])
-    guide = site.runs.guide
-    if (
-        laying.pattern is Pattern.DRAWN
-        and guide is not None
-        and guide.is_closed
-        and guide.within(site.bed.outline)
-    ):
-        yield Finding(
-            code="closed-guide",
-            said="The line to follow closes within the bed; where it is nearest to the edge it is carried on straight.",
-            remedy="Leave a piece of it out where runs should begin, or end it off the bed.",
-        )
-    if totals.emitters > MOST_EMITTERS:
-        yield Finding(
-            code="no-cells",
-            said=(
-                f"The field has {totals.emitters:,} emitters; the ground of each is worked out, and the coverage "
-                f"picture drawn, for {MOST_EMITTERS:,} at most"
-            ),
-            remedy="Plan the field as several beds to have them.",
-        )
-    yield from _left_out(site, laying.dropped)
-
-
-def _bare_ground(site: Site, ground: UsableGround, laying: Laying) -> Iterator[Finding]:
-    """Ground a whole gap from any run: what a run had to leave out, or no row of the pattern reaches."""
-    unit, spacing = site.frame.units, site.runs.spacing
-    gap = site.runs.widest if laying.pattern is Pattern.EVEN else spacing
-    found = bare_places(ground.area, laying.runs, reach=gap, speck=0.3 * spacing)
-    places = [place for place in found if place.area > LEAST_BARE * spacing**2]
-    reach = f"is farther than {gap / unit.length:g} {unit.length_name} from any tubing."
-    for place in places[:LISTED_BARE]:
-        at = place.representative_point()
-        yield Finding(
-            code="bare-ground",
-            said=f"{place.area / unit.area:.1f} {unit.area_name} of usable ground round "
-            f"{site_place(site.frame, (at.x, at.y))} {reach}",
-        )
-    rest = places[LISTED_BARE:]
-    if rest:
-        total = math.fsum(place.area for place in rest) / unit.area
-        yield Finding(
-            code="bare-ground",
-            said=f"{total:.1f} {unit.area_name} of usable ground in {len(rest)} smaller places {reach}",
-        )
-
-
-def _left_out(site: Site, dropped: Sequence[Dropped]) -> Iterator[Finding]:
-    """What is left out, the longest pieces one by one, the rest by their reason; layout.json has them all."""
-    order = sorted(range(len(dropped)), key=lambda number: -round(dropped[number].line.length, 6))
-    for number in sorted(order[:LISTED]):
-        yield _dropped(site, dropped[number])
-    unit = site.frame.units
-    rest: dict[str, list[float]] = {}
-    for number in order[LISTED:]:
-        rest.setdefault(dropped[number].why, []).append(dropped[number].line.length)
-    for why, lengths in rest.items():
-        total = math.fsum(lengths) / unit.length
-        yield Finding(
-            code="dropped-pieces",
-            said=f"{len(lengths)} shorter pieces, {total:.2f} {unit.length_name} in all, are left out: {why}.",
-        )
-
-
-def _dropped(site: Site, dropped: Dropped) -> Finding:
-    unit = site.frame.units
-    start, end = dropped.line.coords[0], dropped.line.coords[-1]
-    return Finding(
-        code="dropped-piece",
-        said=(
-            f"{dropped.line.length / unit.length:.2f} {unit.length_name} of tubing is left out between "
-            f"{site_place(site.frame, start)} and {site_place(site.frame, end)}: "
-            f"{dropped.why}."
-        ),
-    )

@@ -163,7 +163,7 @@ def field(
                 tubing=totals.tubing * share,
                 runs=len(runs),
                 dropped=0,
-                fed=1.0,
+                fed_at_end=1.0,
                 coverage=coverage,
                 score=score,
             )

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from layout.checks import JUDGEMENT, LISTED, design_checks, row_findings
+from layout.checks import JUDGEMENT, LISTED, design_checks, lateral_findings, row_findings
+from layout.checks.laterals import fed
 from layout.checks.tubing import loops
 from layout.emitters import place_emitters
 from layout.laterals import join_runs
@@ -26,11 +27,13 @@ from layout.model import (
     Dropped,
     Feature,
     FeatureKind,
+    Finding,
     Frame,
     Join,
     LateralRules,
     Laying,
     ManifoldRules,
+    NoWay,
     Pattern,
     Plumbing,
     Pump,
@@ -115,6 +118,7 @@ def checked(
     coverage: Coverage = GOOD,
     pattern: Pattern = Pattern.LEFT,
     dropped: Sequence[Dropped] = (),
+    lost: Sequence[str] = (),
 ) -> dict[str, Check]:
     runs = six_runs() if runs is None else runs
     laying = Laying(pattern=pattern, runs=tuple(runs), dropped=tuple(dropped))
@@ -128,6 +132,15 @@ def checked(
         centre=LineString([(0, width / 2), (end, width / 2)]),
     )
     plumbing = lay_plumbing(laterals, runs, sides, on.manifold, pump=on.pump, features=on.features)
+    without = [plumbing.under(item) for item in plumbing.risers if item.lateral in lost]
+    plumbing = replace(
+        plumbing,
+        unreached=tuple(
+            NoWay(kind=pipe.kind, zone=pipe.zone, at=pipe.feed, closed_by=())
+            for pipe in without
+            if pipe is not None and pipe.kind == "supply"
+        ),
+    )
     ground = usable_ground(on.bed, on.features)
     checks = design_checks(on, ground, laying, laterals, plumbing, coverage, joins=joins)
     assert len({check.name for check in checks}) == len(checks)
@@ -148,7 +161,7 @@ def test_a_sound_layout_passes_all() -> None:
         "places where runs cross",
         "shortest run",
         "longest lateral, with loops",
-        "share of tubing fed from the manifold end",
+        "share of tubing fed",
         "farthest usable ground from tubing",
         "usable ground within half a spacing of tubing",
         "features crossed by manifolds, risers or lines",
@@ -162,7 +175,7 @@ def test_values_are_those_of_the_layout() -> None:
     assert checks["least clearance to the bed's edge"].limit == pytest.approx(0.96 * FOOT)
     assert checks["shortest run"].value == pytest.approx(98 * FOOT)
     assert checks["longest lateral, with loops"].value == pytest.approx(198 * FOOT)
-    assert checks["share of tubing fed from the manifold end"].value == 1.0
+    assert checks["share of tubing fed"].value == 1.0
 
 
 def test_bends_that_cannot_be_kept_fail_with_their_places() -> None:
@@ -311,16 +324,37 @@ def test_a_loop_right_beside_other_tubing_fails_with_its_place() -> None:
     assert not list(loops(site(), runs, []))
 
 
-def test_tubing_no_riser_reaches_fails() -> None:
+def test_tubing_is_fed_from_a_manifold_that_a_line_reaches() -> None:
+    """R6 begins amid the bed, so that it has a supply manifold of its own, at whichever end."""
     runs = six_runs()
     runs[5] = replace(moved(runs[5], (40, 1), (60, 1)), fed=False)
-    check = checked(site(), runs)["share of tubing fed from the manifold end"]
+    assert checked(site(), runs)["share of tubing fed"].ok
+    check = checked(site(), runs, lost=["L3"])["share of tubing fed"]
     assert not check.ok
     assert check.value == pytest.approx(5 * 98 / (5 * 98 + 20))
-    assert check.place == "R6 at (1040.00, 2001.00)"
-    # Fed by its neighbour through a loop at the far end, it counts as fed.
-    runs[5] = replace(moved(runs[5], (40, 1), (99, 1)), fed=False)
-    assert checked(site(), runs)["share of tubing fed from the manifold end"].ok
+    assert check.place == "L3, R6, at (1040.00, 2001.00)"
+    # What has no riser at its supply end is not fed either.
+    laying = Laying(pattern=Pattern.LEFT, runs=tuple(runs))
+    laterals, _ = join_runs(laying, site().laterals, spacing=2 * FOOT)
+    assert fed(site(), laterals, Plumbing(manifolds=(), risers=(), lines=())).value == 0
+
+
+def test_what_makes_a_lateral_too_long_is_told_with_a_remedy() -> None:
+    runs = six_runs()
+    laying = Laying(pattern=Pattern.LEFT, runs=tuple(runs))
+
+    def told(longest: float, wanted: int | None) -> list[Finding]:
+        on = site(laterals=LateralRules(runs=wanted, longest=longest * FOOT))
+        laterals, _ = join_runs(laying, on.laterals, spacing=2 * FOOT)
+        return list(lateral_findings(on, laterals, runs))
+
+    assert told(300, None) == []
+    (alone,) = told(90, None)
+    assert alone.code == "long-run"
+    assert "R1 R2 R3 R4 R5 R6, up to 98.00 ft" in alone.said
+    (asked,) = told(197, 2)
+    assert asked.said.startswith("L1 L2 L3: 2 runs joined, as laterals.runs asks")
+    assert "laterals.runs" in asked.remedy
 
 
 def test_dry_and_bare_ground_fail_by_judgement() -> None:

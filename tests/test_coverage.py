@@ -201,9 +201,9 @@ def test_candidate_adds_up_its_runs() -> None:
     laying = Laying(pattern=Pattern.LEFT, runs=runs)
     tried = candidate(laying, PERFECT, spacing=2.0)
     assert tried.tubing == pytest.approx(98 + 49 + 98 + 39)
-    assert tried.fed == pytest.approx((98 + 49 + 39) / (98 + 49 + 98 + 39))
+    assert tried.fed_at_end == pytest.approx((98 + 49 + 39) / (98 + 49 + 98 + 39))
     assert (tried.runs, tried.dropped, tried.pattern) == (4, 0, Pattern.LEFT)
-    assert tried.score == pytest.approx(score(PERFECT, spacing=2.0, fed=tried.fed, runs=4, rows=3))
+    assert tried.score == pytest.approx(score(PERFECT, spacing=2.0, fed=tried.fed_at_end, runs=4, rows=3))
 
 
 def test_bare_places_are_the_ground_a_gap_from_any_run() -> None:

@@ -6,6 +6,7 @@ import itertools
 import math
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,6 +16,9 @@ from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from layout.laterals import best_groups, join_runs
+from layout.laterals.loops import Loops
+from layout.laterals.paths import Path, Plot, lines_of
+from layout.laterals.wound import parted
 from layout.model import Bed, Join, Lateral, LateralRules, Laying, Pattern, Run
 
 BEST = LateralRules(runs=None, longest=90.0)
@@ -198,9 +202,72 @@ def test_a_tie_that_would_be_too_long_is_left_open() -> None:
     assert all(named[lateral.runs[0]].fed for lateral in laterals)
 
 
-def test_what_would_stay_dry_is_tied_even_beyond_the_longest() -> None:
+def past_an_obstacle() -> Laying:
+    """Two whole rows and between them two that an obstacle parts; one winding goes out, back, out and back."""
+    parted = ((0.0, 28.0), (32.0, 60.0))
+    laying = laid(row(0, (0, 60)), row(1, *parted), row(2, *parted), row(3, (0, 60)))
+    return replace(laying, windings=(("R1", "R3", "R5", "R6"),))
+
+
+@pytest.mark.parametrize(
+    ("longest", "expected"),
+    [
+        (180.0, [("R1", "R3", "R5", "R6")]),
+        (90.0, [("R1", "R3"), ("R5", "R6")]),  # both halves begin at the manifold end
+        (89.0, [("R1", "R3"), ("R5", "R6")]),
+        (61.0, [("R1",), ("R3", "R5"), ("R6",)]),  # what lies beyond is fed by itself
+        (30.0, [("R1",), ("R3",), ("R5",), ("R6",)]),
+    ],
+)
+def test_windings_are_parted_within_the_longest(longest: float, expected: list[tuple[str, ...]]) -> None:
+    laying = past_an_obstacle()
+    laterals, joins = join_runs(laying, LateralRules(runs=None, longest=longest), spacing=0.6)
+    check_laws(laying, laterals, joins)
+    found = [tuple(sorted(lateral.runs)) for lateral in laterals]
+    assert set(found) >= {tuple(sorted(runs)) for runs in expected}
+    assert all(len(lateral.runs) == 1 or lateral.length + lateral.blank <= longest for lateral in laterals)
+
+
+@given(
+    lengths=st.lists(st.integers(5, 60), min_size=2, max_size=8),
+    longest=st.integers(30, 200),
+    back=st.booleans(),
+)
+@settings(max_examples=150, deadline=None)
+def test_parting_is_the_best_of_all_ways(lengths: list[int], longest: int, back: bool) -> None:
+    """Rows of any length that end at one far end, wound end to end; ways to part them counted out."""
+    count, back = len(lengths), back and len(lengths) % 2 == 0
+    laying = laid(
+        *(row(k, (100 - n, 100), fed=k in {0, count - 1 if back else 0}) for k, n in enumerate(lengths))
+    )
+    plot = Plot(lines=lines_of(laying), loops=Loops([], spacing=0.6, bed=None, kept_clear=None))
+    steps = [Path(steps=((k, k % 2 == 0),), length=float(n)) for k, n in enumerate(lengths)]
+    loops = [LineString([(100, -0.6 * k), (100, -0.6 * k - 0.6)]) for k in range(count - 1)]
+
+    def cost(cuts: Sequence[int]) -> tuple[float, ...]:
+        parts = [lengths[a:b] for a, b in itertools.pairwise((0, *cuts, count))]
+        totals = [sum(part) + 0.6 * (len(part) - 1) for part in parts]
+        if any(len(part) > 1 and total > longest for part, total in zip(parts, totals, strict=True)):
+            return (math.inf,)
+        without = sum(1 for k in range(1, len(parts)) if k < len(parts) - 1 or not back)
+        inside = sum(1 for cut in cuts if cut % 2 == 0)
+        return without, inside, len(parts), round(math.fsum(total**2 for total in totals), 3)
+
+    made = parted(plot, steps, loops, longest=longest)
+    sizes = [len(path.steps) for path in made]
+    found = cost(list(itertools.accumulate(sizes))[:-1])
+    every = (
+        cost(cuts) for number in range(count) for cuts in itertools.combinations(range(1, count), number)
+    )
+    assert found == pytest.approx(min(every))
+
+
+def test_only_what_is_stranded_is_tied_beyond_the_longest() -> None:
     laying = laid(row(0, (0, 60)), row(1, (20, 60), fed=False))
     laterals, _ = join_runs(laying, BEST, spacing=0.6)
+    assert runs_of(laterals) == [("R1",), ("R2",)]
+    assert all(lateral.length + lateral.blank <= BEST.longest for lateral in laterals)
+    laterals, _ = join_runs(laying, BEST, spacing=0.6, stranded={"R2"})
     assert runs_of(laterals) == [("R1", "R2")]
 
 

@@ -18,7 +18,7 @@ from shapely import LineString, Point, Polygon, box
 
 from layout.coverage import cover
 from layout.laterals import join_runs
-from layout.model import Bed, Feature, Join, Lateral, LateralRules, Laying, Pattern, watered
+from layout.model import Bed, Feature, Join, Lateral, LateralRules, Laying, Pattern, begun_at_end
 from layout.necks import find_lobes
 from layout.plane import polygons_of
 from layout.runs import feed_lobes, lay_runs
@@ -118,7 +118,7 @@ def unlisted_ground(site: Field, laying: Laying) -> list[str]:
 def dry_names(site: Field, laying: Laying) -> set[str]:
     """Runs that water reaches as the laying says, but not as laterals have it."""
     laterals, _ = joined(site, laying)
-    wet = {name for lateral in watered(laying.runs, laterals) for name in lateral.runs}
+    wet = {name for lateral in begun_at_end(laying.runs, laterals) for name in lateral.runs}
     return set(laying.reached) - wet
 
 

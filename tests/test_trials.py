@@ -135,8 +135,8 @@ def test_what_a_plan_lays_is_among_those_compared_with_its_own_figures() -> None
 def test_share_fed_counts_what_loops_bring_water_to() -> None:
     """The same in the trial as in the check of the finished plan."""
     made = plan_field(on(beds.kidney(), "runs.pattern=left"))
-    check = next(item for item in made.checks if item.name == "share of tubing fed from the manifold end")
-    assert made.candidates[0].fed == pytest.approx(check.value)
+    check = next(item for item in made.checks if item.name == "share of tubing fed")
+    assert made.candidates[0].fed_at_end == pytest.approx(check.value)
     lengths = np.array([lateral.length for lateral in made.laterals])
     assert check.value == pytest.approx(1.0)
     assert made.candidates[0].uneven == pytest.approx(lengths.std() / lengths.mean())

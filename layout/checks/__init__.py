@@ -1,8 +1,18 @@
-"""Design checks, by subject: `tubing`, `runs`, `rows`, `laterals`, `ground`; `compare` judges a figure."""
+"""Design checks, by subject: `tubing`, `runs`, `rows`, `laterals`, `ground`, `left`; `compare` judges a figure."""
 
 from layout.checks.compare import JUDGEMENT
 from layout.checks.design import design_checks
+from layout.checks.laterals import lateral_findings
+from layout.checks.left import bare_findings, left_out_findings
 from layout.checks.rows import row_findings
 from layout.checks.tubing import LISTED
 
-__all__ = ["JUDGEMENT", "LISTED", "design_checks", "row_findings"]
+__all__ = [
+    "JUDGEMENT",
+    "LISTED",
+    "bare_findings",
+    "design_checks",
+    "lateral_findings",
+    "left_out_findings",
+    "row_findings",
+]

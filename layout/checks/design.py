@@ -71,7 +71,7 @@ def design_checks(
         shortest_run(site, laying.runs),
         *without_emitters(site, laying.runs, emitters),
         longest_lateral(site, laterals),
-        fed(site, laying.runs, laterals),
+        fed(site, laterals, plumbing),
         dry(site, coverage),
         covered(coverage),
         *loading(site, ground),

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from layout.checks.compare import compare
-from layout.model import Check, Lateral, Plumbing, Run, Site, site_place, watered
+from layout.checks.compare import ROUNDING, compare
+from layout.model import Check, Finding, Lateral, Plumbing, Run, Site, site_place
 
 
 def longest_lateral(site: Site, laterals: Sequence[Lateral]) -> Check:
@@ -28,20 +28,63 @@ def longest_lateral(site: Site, laterals: Sequence[Lateral]) -> Check:
     )
 
 
-def fed(site: Site, runs: Sequence[Run], laterals: Sequence[Lateral]) -> Check:
-    """Share of tubing that water reaches from the manifold end, through whatever runs."""
-    reached = watered(runs, laterals)
-    dry = [lateral for lateral in laterals if lateral not in reached]
+def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run]) -> Iterator[Finding]:
+    """Say why laterals are longer than `laterals.longest`, and what would help.
+
+    Parameters
+    ----------
+    site : Site
+    laterals : sequence of Lateral
+    runs : sequence of Run
+    """
+    limit, unit = site.laterals.longest, site.frame.units
+    length = {run.name: run.length for run in runs}
+    over = [lateral for lateral in laterals if lateral.length + lateral.blank > limit * (1 + ROUNDING)]
+    alone = [name for lateral in over for name in lateral.runs if length[name] > limit]
+    if alone:
+        greatest = max(length[name] for name in alone) / unit.length
+        yield Finding(
+            code="long-run",
+            said=(
+                f"{'Run' if len(alone) == 1 else 'Runs'} {' '.join(alone)}, up to {greatest:.2f} {unit.length_name}, "
+                f"alone {'is' if len(alone) == 1 else 'are'} longer than laterals.longest, "
+                f"{limit / unit.length:g} {unit.length_name}."
+            ),
+            remedy="Part the bed across its runs into two beds, lay runs along its short side with a line of your own, "
+            "or state a greater laterals.longest if the tubing allows it.",
+        )
+    tied = [lateral.name for lateral in over if not any(name in alone for name in lateral.runs)]
+    if tied and site.laterals.runs is not None:
+        yield Finding(
+            code="long-lateral",
+            said=f"{' '.join(tied)}: {site.laterals.runs} runs joined, as laterals.runs asks, are longer than "
+            "laterals.longest.",
+            remedy='Set laterals.runs to "best", or to fewer.',
+        )
+    elif tied:
+        yield Finding(
+            code="long-lateral",
+            said=f"{' '.join(tied)}: longer than laterals.longest, for nothing but a neighbour can feed some of the "
+            "runs there.",
+            remedy="Leave room for a line to them, turn the runs with another pattern, or state a greater "
+            "laterals.longest if the tubing allows it.",
+        )
+
+
+def fed(site: Site, laterals: Sequence[Lateral], plumbing: Plumbing) -> Check:
+    """Share of tubing in laterals whose supply end has a riser on a manifold that a line reaches."""
+    dry = [lateral for lateral in laterals if lateral.name not in plumbing.fed]
     whole = math.fsum(lateral.length for lateral in laterals)
     return compare(
-        "share of tubing fed from the manifold end",
+        "share of tubing fed",
         math.fsum(lateral.length for lateral in laterals if lateral not in dry) / whole,
         "least",
         1.0,
         unit="ratio",
-        source="manifold.end",
+        source="every lateral: a riser on a manifold that a line reaches",
         place=", ".join(
-            f"{' and '.join(lateral.runs)} at {site_place(site.frame, lateral.supply)}" for lateral in dry
+            f"{lateral.name}, {' and '.join(lateral.runs)}, at {site_place(site.frame, lateral.supply)}"
+            for lateral in dry
         ),
     )
 

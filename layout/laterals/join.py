@@ -1,22 +1,19 @@
-"""Joining runs end to end, so that most laterals begin and end at the manifold.
-
-Words of this module: a *line* is one run, or several of one row that blank tubing carries past an obstacle.
-Its *gate* is its end at the manifold end of the bed, where a riser can reach it; its other end is *outer*. A
-line that does not begin at the manifold end has two outer ends. A *path* is lines and loops in order of flow.
-"""
+"""Joining runs end to end, so that most laterals begin and end at the manifold."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 
-from shapely import LineString, MultiPolygon
+from shapely import MultiPolygon
 
 from layout.laterals.groups import best_groups, fixed_groups
 from layout.laterals.loops import Loops
-from layout.model import XY, Bed, Join, Lateral, LateralRules, Laying, Run
+from layout.laterals.paths import Path, Plot, is_row, lines_of
+from layout.laterals.wound import wound
+from layout.model import Bed, Join, Lateral, LateralRules, Laying, Run
 
 
 def join_runs(
@@ -26,6 +23,7 @@ def join_runs(
     spacing: float,
     bed: Bed | None = None,
     kept_clear: MultiPolygon | None = None,
+    stranded: Collection[str] = (),
 ) -> tuple[tuple[Lateral, ...], tuple[Join, ...]]:
     """Join runs into laterals.
 
@@ -34,10 +32,11 @@ def join_runs(
     tubing between two elbows; where the straight would come too near to the bed's edge or into a setback, it
     follows that limit. Only ends that lie near each other are joined, and no loop crosses a run.
 
-    Where the laying winds lines beyond a neck, they are tied in its order. Other lines without a gate get water from a
-    neighbour: their outer ends are tied to those of the next row, from
-    left to right, within `longest` where that can be. What is tied together counts as one line when lines are
-    then grouped, even to a stated number; with a gate at both its ends it is a lateral.
+    Where the laying winds lines beyond a neck or an obstacle, they are tied in its order, in several laterals where one
+    would be longer than `longest`. Other lines without a gate get water from a neighbour: their outer ends are tied to
+    those of the next row, from left to right, within `longest`. What finds no neighbour so is a lateral of its own,
+    which is fed where it ends at the edge of the bed, or from a lead. What is tied together counts as one line when
+    lines are then grouped, even to a stated number; with a gate at both its ends it is a lateral.
 
     Parameters
     ----------
@@ -53,24 +52,25 @@ def join_runs(
         Loops keep its clearance, less 0.02 × spacing.
     kept_clear : MultiPolygon, optional
         Setback zones, which loops stay out of [m].
+    stranded : collection of str, optional
+        Runs that nothing but a neighbour can feed: they are tied to one even beyond `longest`.
 
     Returns
     -------
     laterals : tuple of Lateral
-        Named from left to right by where they begin. One that begins at no gate cannot be fed from the
-        manifold end: a design check says so.
+        Named from left to right by where they begin.
     joins : tuple of Join
         Loops and carries, by lateral and in the order of flow.
     """
-    lines = _lines(laying)
+    lines = lines_of(laying)
     tubing = [*(run.line for run in laying.runs), *(join.line for join in laying.carries)]
     loops = Loops(tubing, spacing=spacing, bed=bed, kept_clear=kept_clear)
-    plot = _Plot(lines=lines, loops=loops)
-    wound = list(_wound(plot, laying.windings))
-    tubing += [loop for path in wound for loop in path.loops]  # other loops keep clear of these
+    plot = Plot(lines=lines, loops=loops)
+    laid = list(wound(plot, laying.windings, longest=rules.longest))
+    tubing += [loop for path in laid for loop in path.loops]  # other loops keep clear of these
     loops = Loops(tubing, spacing=spacing, bed=bed, kept_clear=kept_clear)
-    plot = _Plot(lines=lines, loops=loops)
-    paths = [plot.turned(path) for path in _tied_in(plot, rules.longest, wound)]
+    plot = Plot(lines=lines, loops=loops)
+    paths = [plot.turned(path) for path in _tied_in(plot, rules.longest, laid, stranded)]
     made = [path for path in paths if plot.gates(path) != 1]
     made += _grouped(plot, [path for path in paths if plot.gates(path) == 1], rules, laid=paths)
     laterals: list[Lateral] = []
@@ -82,187 +82,70 @@ def join_runs(
     return tuple(laterals), tuple(joins)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Line:
-    """Runs of one row, from each of which blank tubing carries on to the next, away from the manifold."""
-
-    runs: tuple[Run, ...]
-    carries: tuple[Join, ...]
-
-    @property
-    def fed(self) -> bool:
-        return self.runs[0].fed
-
-    @property
-    def row(self) -> int:
-        return self.runs[0].row
-
-    @property
-    def length(self) -> float:
-        return math.fsum((*(run.length for run in self.runs), *(join.line.length for join in self.carries)))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Path:
-    """Lines by number, each with whether it is walked away from the manifold, and the loops between them."""
-
-    steps: tuple[tuple[int, bool], ...]
-    length: float
-    loops: tuple[LineString, ...] = ()
-
-    def reversed(self) -> _Path:
-        return _Path(
-            steps=tuple((line, not outward) for line, outward in reversed(self.steps)),
-            length=self.length,
-            loops=tuple(loop.reverse() for loop in reversed(self.loops)),
-        )
-
-    def then(self, loop: LineString, other: _Path) -> _Path:
-        return _Path(
-            steps=self.steps + other.steps,
-            length=self.length + loop.length + other.length,
-            loops=(*self.loops, loop, *other.loops),
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plot:
-    """The lines of a field, and the loops that may be laid between them."""
-
-    lines: tuple[_Line, ...]
-    loops: Loops
-
-    def gated(self, path: _Path) -> bool:
-        """Whether a riser can reach the start of a path."""
-        line, outward = path.steps[0]
-        return self.lines[line].fed and outward
-
-    def gates(self, path: _Path) -> int:
-        """At how many of its two ends a riser can reach a path."""
-        return self.gated(path) + self.gated(path.reversed())
-
-    def turned(self, path: _Path) -> _Path:
-        """Turn a path to start at its gate, at the left one of two; else outward on its first line."""
-        return min(
-            path, path.reversed(), key=lambda way: (not self.gated(way), not way.steps[0][1], way.steps)
-        )
-
-    def start(self, path: _Path) -> tuple[XY, LineString]:
-        """Where a path begins, and the first run on it [m]."""
-        line, outward = path.steps[0]
-        tip = 0 if outward else -1
-        run = self.lines[line].runs[tip].line
-        x, y = run.coords[tip][:2]
-        return (x, y), run
-
-    def loop(self, one: _Path, other: _Path, laid: Iterable[_Path] = ()) -> LineString | None:
-        """Lay a loop from the end of one path to the start of another; None where none can be laid.
-
-        It may not cross those of paths that are laid already.
-        """
-        (start, leaves), (end, enters) = self.start(one.reversed()), self.start(other)
-        loop = self.loops.between(start, end, leaves=leaves, enters=enters)
-        if loop is None or any(loop.intersects(other) for path in laid for other in path.loops):
-            return None
-        return loop
-
-
-def _lines(laying: Laying) -> tuple[_Line, ...]:
-    """Tie runs into lines by their carries, in the order of their first runs."""
-    onward = {join.start: join for join in laying.carries}
-    carried = {join.end for join in laying.carries}
-    named = {run.name: run for run in laying.runs}
-    lines = []
-    for first in laying.runs:
-        if first.name in carried:
-            continue
-        runs, carries = [first], []
-        while (join := onward.get(runs[-1].name)) is not None:
-            carries.append(join)
-            runs.append(named[join.end])
-        lines.append(_Line(runs=tuple(runs), carries=tuple(carries)))
-    return tuple(lines)
-
-
-def _tied_in(plot: _Plot, longest: float, windings: Sequence[_Path]) -> list[_Path]:
+def _tied_in(plot: Plot, longest: float, windings: Sequence[Path], stranded: Collection[str]) -> list[Path]:
     """Paths of one line each, but lines without a gate tied to their neighbours, so that water reaches them.
 
-    Windings come first, as they are laid down. In a second round what would still stay without water is tied even
-    beyond `longest`.
+    Windings come first, as they are laid down. In a second round what is stranded is tied even beyond `longest`.
     """
-    paths = {n: _Path(steps=((n, True),), length=line.length) for n, line in enumerate(plot.lines)}
+    paths = {n: Path(steps=((n, True),), length=line.length) for n, line in enumerate(plot.lines)}
     path_of = {n: n for n in paths}
-    for wound in windings:
-        first = wound.steps[0][0]
-        for line, _ in wound.steps:
+    for wound_up in windings:
+        first = wound_up.steps[0][0]
+        for line, _ in wound_up.steps:
             del paths[line]
             path_of[line] = first
-        paths[first] = wound
-    for most in (longest, math.inf):
+        paths[first] = wound_up
+    dry = {n for n, line in enumerate(plot.lines) if line.runs[0].name in stranded}
+    for most, only in ((longest, None), (math.inf, dry)) if dry else ((longest, None),):
         for line in range(len(plot.lines)):
-            while (tie := _next_tie(plot, line, paths, path_of, last_round=most > longest)) is not None:
+            while (tie := _next_tie(plot, line, paths, path_of, most=most, only=only)) is not None:
                 beside, tied = tie
-                if tied.length > most:
-                    break
                 for other, _ in paths.pop(path_of[beside]).steps:
                     path_of[other] = path_of[line]
                 paths[path_of[line]] = tied
     return [paths[n] for n in sorted(paths)]
 
 
-def _wound(plot: _Plot, windings: Sequence[Sequence[str]]) -> Iterator[_Path]:
-    """The paths that windings make, each as far as loops can be laid."""
-    number = {line.runs[0].name: n for n, line in enumerate(plot.lines)}
-    for winding in windings:
-        path: _Path | None = None
-        outward = True
-        for place, name in enumerate(winding):
-            line = number[name]
-            if place and not _goes_on(plot.lines[number[winding[place - 1]]], plot.lines[line]):
-                outward = not outward
-            step = _Path(steps=((line, outward),), length=plot.lines[line].length)
-            loop = None if path is None else plot.loop(path, step)
-            if path is not None and loop is None:
-                break
-            path = step if path is None or loop is None else path.then(loop, step)
-        if path is not None:
-            yield path
-
-
-def _goes_on(line: _Line, other: _Line) -> bool:
-    """Whether a line goes on with another of its row, beyond an obstacle."""
-    return line.row == other.row and line.runs[0].lobe == other.runs[0].lobe
-
-
-def _is_row(plot: _Plot, path: _Path) -> bool:
-    """Whether a path is the lines of one row, led round obstacles by loops."""
-    lines = [plot.lines[line] for line, _ in path.steps]
-    return len(lines) > 1 and all(_goes_on(one, other) for one, other in itertools.pairwise(lines))
-
-
 def _next_tie(
-    plot: _Plot, line: int, paths: dict[int, _Path], path_of: dict[int, int], *, last_round: bool
-) -> tuple[int, _Path] | None:
-    """Find the line of the next row that the shortest loop ties to this one, and the path they make."""
+    plot: Plot,
+    line: int,
+    paths: dict[int, Path],
+    path_of: dict[int, int],
+    *,
+    most: float,
+    only: Collection[int] | None,
+) -> tuple[int, Path] | None:
+    """Find the line of the next row that the shortest loop ties to this one, and the path they make.
+
+    Parameters
+    ----------
+    most : float
+        Greatest length of that path [m].
+    only : collection of int or None
+        Lines of which one of the two paths must have one, and that want a gate of the other.
+    """
     here = paths[path_of[line]]
     found = []
     for beside, other in enumerate(plot.lines):
         there = paths[path_of[beside]]
-        if other.row != plot.lines[line].row + 1 or (plot.lines[line].fed and other.fed) or here is there:
+        if other.row != plot.lines[line].row + 1 or (plot.lines[line].gated and other.gated) or here is there:
             continue
-        if last_round and plot.gates(here) == plot.gates(there):
-            continue
-        if plot.gates(here) and plot.gates(there) and (_is_row(plot, here) or _is_row(plot, there)):
+        if only is not None:
+            if plot.gates(here) == plot.gates(there):
+                continue
+            if not any(
+                step in only for path in (here, there) if not plot.gates(path) for step, _ in path.steps
+            ):
+                continue
+        if plot.gates(here) and plot.gates(there) and (is_row(plot, here) or is_row(plot, there)):
             continue  # a row led round an obstacle is grouped as any other
         tied = _tied(plot, here, there, (line, beside), paths.values())
-        if tied is not None:
+        if tied is not None and tied.length <= most:
             found.append((tied.length - here.length - there.length, beside, tied))
     return min(found, key=lambda tie: tie[:2])[1:] if found else None
 
 
-def _tied(
-    plot: _Plot, one: _Path, other: _Path, pair: tuple[int, int], laid: Iterable[_Path]
-) -> _Path | None:
+def _tied(plot: Plot, one: Path, other: Path, pair: tuple[int, int], laid: Iterable[Path]) -> Path | None:
     """Two paths tied by the shorter loop between outer ends of a pair of their lines, or None."""
     found = []
     for ahead in (one, one.reversed()):
@@ -277,9 +160,7 @@ def _tied(
     return min(found, key=lambda path: path.length, default=None)
 
 
-def _grouped(
-    plot: _Plot, paths: Sequence[_Path], rules: LateralRules, *, laid: Sequence[_Path]
-) -> list[_Path]:
+def _grouped(plot: Plot, paths: Sequence[Path], rules: LateralRules, *, laid: Sequence[Path]) -> list[Path]:
     """Neighbouring paths of one gate each, joined into laterals at outer ends and gates by turns."""
     paths = sorted(paths, key=lambda path: path.steps)
     pairs = list(itertools.pairwise(paths))
@@ -307,7 +188,7 @@ def _grouped(
     return made
 
 
-def _lateral(plot: _Plot, path: _Path, name: str) -> tuple[Lateral, list[Join]]:
+def _lateral(plot: Plot, path: Path, name: str) -> tuple[Lateral, list[Join]]:
     """Make the lateral of a path, and its joins in the order of flow."""
     runs: list[Run] = []
     joins: list[Join] = []

@@ -60,6 +60,10 @@ class Loops:
             shapely.prepare(self._edge)
             shapely.prepare(bed.outline)
 
+    def inset(self, at: XY) -> int:
+        """How far within the edge of the bed a place lies, in whole row spacings; 0 without a bed."""
+        return 0 if self._bed is None else round(float(self._edge.distance(Point(at))) / self._spacing)
+
     def between(self, start: XY, end: XY, *, leaves: LineString, enters: LineString) -> LineString | None:
         """Lay a loop from one run's end to another's.
 

@@ -50,7 +50,7 @@ from layout.model.field import (
     Take,
     Trench,
     UsableGround,
-    watered,
+    begun_at_end,
 )
 from layout.model.site import (
     Bed,
@@ -167,8 +167,8 @@ __all__ = [
     "ZoneLevels",
     "ZoneRules",
     "ZoneWater",
+    "begun_at_end",
     "need",
     "site_place",
-    "watered",
     "xy",
 ]

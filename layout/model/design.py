@@ -66,15 +66,15 @@ class Candidate:
     runs : int
     dropped : int
         Pieces left out.
-    fed : float
-        Share of tubing that water reaches from the manifold end, loops between runs counted, 0 to 1.
+    fed_at_end : float
+        Share of tubing in laterals that begin at the manifold end, 0 to 1; the others want manifolds elsewhere.
     coverage : Coverage
     score : float
         The less the better; see :func:`layout.coverage.score`.
     first : float or None
         From the side it follows to its first run [m]; None at the clearance, and for patterns that follow no side.
     uneven : float
-        Coefficient of variation of the lengths of the laterals that water reaches.
+        Coefficient of variation of the lengths of the laterals that begin at the manifold end.
     """
 
     pattern: Pattern
@@ -82,7 +82,7 @@ class Candidate:
     tubing: float
     runs: int
     dropped: int
-    fed: float
+    fed_at_end: float
     coverage: Coverage
     score: float
     first: float | None = None
@@ -175,6 +175,8 @@ class Totals:
         Mean ground of an inner emitter [m²]; None where no cells were made.
     cell_cv : float or None
         Coefficient of variation of the same; see :func:`layout.cells.evenness`.
+    fed : float
+        Share of tubing in laterals that are fed, 0 to 1; see :attr:`layout.model.Plumbing.fed`.
     """
 
     tubing: float
@@ -183,6 +185,7 @@ class Totals:
     flow: float
     cell_mean: float | None = None
     cell_cv: float | None = None
+    fed: float = 1.0
 
 
 Unit = Literal["length", "area", "count", "ratio", "factor", "flow", "loading", "pressure", "velocity"]

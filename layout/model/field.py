@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon
 
 from layout.model.base import XY, need
 from layout.model.site import Pattern
+from layout.plane import TOLERANCE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,8 +107,8 @@ class Run:
     row : int
         Its place across the bed; pieces of one interrupted run share a row.
     fed : bool
-        Whether it is fed from the manifold end of the bed: it starts there, or blank tubing carries on to it from
-        a run that does.
+        Whether a riser at the manifold end of the bed could feed it: it starts there, or blank tubing carries on to it
+        from a run that does. Whether it is fed in the finished layout, :attr:`Plumbing.fed` says.
     lobe : int
         Number of the lobe that it begins in; 0 in a bed without necks.
     """
@@ -238,8 +239,8 @@ class Lateral:
     zone: int = 1
 
 
-def watered(runs: Sequence[Run], laterals: Sequence[Lateral]) -> tuple[Lateral, ...]:
-    """The laterals that water reaches: those whose first run begins where its supply is, at the manifold end."""
+def begun_at_end(runs: Sequence[Run], laterals: Sequence[Lateral]) -> tuple[Lateral, ...]:
+    """The laterals that begin at the manifold end: the supply of the others is elsewhere about the bed, or in it."""
     named = {run.name: run for run in runs}
     return tuple(
         lateral
@@ -425,6 +426,29 @@ class Plumbing:
     fittings: tuple[Fitting, ...] = ()
     trenches: tuple[Trench, ...] = ()
     unreached: tuple[NoWay, ...] = ()
+
+    @property
+    def fed(self) -> frozenset[str]:
+        """Names of the laterals that are fed, with all their runs.
+
+        A lateral is fed when its supply end has a riser on a manifold that a line reaches; where the pump's place is
+        not known there are no lines, and the manifold alone counts.
+        """
+        lost = {(item.kind, item.zone, item.at) for item in self.unreached}
+        reached = [pipe for pipe in self.manifolds if (pipe.kind, pipe.zone, pipe.feed) not in lost]
+        return frozenset(
+            riser.lateral
+            for riser in self.risers
+            if riser.kind == "supply" and any(pipe is self.under(riser) for pipe in reached)
+        )
+
+    def under(self, riser: Riser) -> Pipe | None:
+        """The manifold that a riser stands on."""
+        if riser.manifold is not None:
+            return self.manifolds[riser.manifold]
+        foot = Point(riser.line.coords[0])
+        own = [pipe for pipe in self.manifolds if (pipe.kind, pipe.zone) == (riser.kind, riser.zone)]
+        return next((pipe for pipe in own if pipe.line.distance(foot) < TOLERANCE), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

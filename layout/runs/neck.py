@@ -253,30 +253,47 @@ class Neck:
                     blank = wall + self.wall_length(self.start(line), hand, beyond=True)
             following = self.far[place + 1] if place + 1 < len(self.far) else None
             winding = heads.get(line[0])
+            tied = winding is not None and following is not None and winding[-1] == following[0]
+            outer, inner = (
+                None if following is None else self._tie(line, following, outer=end) for end in (True, False)
+            )
+            closed = self._closed(line)
             strands.append(
                 Strand(
-                    length=self.led.length(line),
+                    length=self.led.length(line) + (0.0 if closed is None else self._further(closed)),
                     before=before,
                     blank=blank,
                     through=through,
                     hand=hand,  # type: ignore[arg-type]
-                    outer=following is not None and self._tie(line, following, outer=True),
-                    inner=following is not None and self._tie(line, following, outer=False),
-                    tied=winding is not None and following is not None and winding[-1] == following[0],
-                    closed=self._closed(line),
+                    outer=outer is not None,
+                    inner=inner is not None,
+                    tied=tied,
+                    closed=closed is not None,
+                    outer_loop=self._further(winding) if tied and winding is not None else outer or 0.0,
+                    inner_loop=inner or 0.0,
                 )
             )
         return strands
 
-    def _closed(self, line: Sequence[str]) -> bool:
-        """Whether a line's outer end is tied, further on, into a chain that does not come back to this lobe."""
+    def _closed(self, line: Sequence[str]) -> tuple[str, ...] | None:
+        """The chain that a line's outer end is tied into, further on, and that does not come back to this lobe."""
         here = {other[0] for other in self.far}
-        return any(
-            line[0] in winding and not {winding[0], winding[-1]} <= here for winding in self.led.windings
+        found = (
+            winding
+            for winding in self.led.windings
+            if line[0] in winding and not {winding[0], winding[-1]} <= here
         )
+        return next(found, None)
 
-    def _tie(self, one: Sequence[str], other: Sequence[str], *, outer: bool) -> bool:
-        """Whether a loop could reach from the end of one line to that of the next."""
+    def _further(self, winding: Sequence[str]) -> float:
+        """Length of the lines of a chain that are not of this lobe, and about that of its loops [m]."""
+        here = {other[0] for other in self.far}
+        lines = [line for line in self.led.lines() if line[0] in winding and line[0] not in here]
+        loops = (len(winding) - 1) * self.ground.spacing
+        return math.fsum((*(self.led.length(line) for line in lines), loops))
+
+    def _tie(self, one: Sequence[str], other: Sequence[str], *, outer: bool) -> float | None:
+        """Length of a loop from the end of one line to that of the next [m]; None where none can be laid."""
         tip = -1 if outer else 0
         one_tip, other_tip = (self.led.runs[line[tip]].line for line in (one, other))
         ends = Point(one_tip.coords[tip]), Point(other_tip.coords[tip])
@@ -285,7 +302,8 @@ class Neck:
         near = self.tubing.geometries[
             self.tubing.query(LineString(ends), predicate="dwithin", distance=reach)
         ]
-        return self.loops.between((one_tip, other_tip), (tip, tip), tubing=near.tolist()) is not None
+        loop = self.loops.between((one_tip, other_tip), (tip, tip), tubing=near.tolist())
+        return None if loop is None else float(loop.length)
 
     def carried(self, chains: Sequence[Chain], hand: int) -> list[int]:
         """Far lines that need blank tubing along one wall, the outermost first."""

@@ -17,6 +17,8 @@ from typing import Literal
 
 MOST_CHAINED = 40
 """Strands to a chain, at most."""
+LONGER = 0.1
+"""What blank tubing may become longer than was reckoned when it is led along a wall in bends, as a share of it."""
 
 Cost = tuple[int, int, int, float]
 """Strands without water, gates wanted and not used, chains that do not come back, blank tubing [m]: compared in this
@@ -47,6 +49,8 @@ class Strand:
         Whether its outer end is tied to that of the next strand already, through a lobe further on.
     closed : bool
         Whether its outer end leads into a chain that ends further on.
+    outer_loop, inner_loop : float
+        Length of those loops, with what lies between the two in lobes further on where it is tied [m].
     """
 
     length: float
@@ -58,6 +62,8 @@ class Strand:
     inner: bool = True
     tied: bool = False
     closed: bool = False
+    outer_loop: float = 0.0
+    inner_loop: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,13 +151,21 @@ def _chains_from(
             ways.append((numbers, (first, end)))
         for order, gates in ways:
             blank = math.fsum(strands[gate].blank for gate in gates)
-            whole = length + blank + math.fsum(strands[gate].before for gate in gates)
-            if (end > first and whole > longest) or not blank <= most_blank * whole:
+            whole = (
+                length + blank + math.fsum(strands[gate].before for gate in gates) + _loops(strands, order)
+            )
+            if (end > first and whole + LONGER * blank > longest) or not blank <= most_blank * whole:
                 continue
             if any(strands[k].through for k in order if k not in gates) or not _can_be_tied(strands, order):
                 continue
             hands = tuple(strands[gate].hand for gate in gates if not strands[gate].through)
             yield Chain(strands=order, back=len(gates) > 1), hands, blank
+
+
+def _loops(strands: Sequence[Strand], order: tuple[int, ...]) -> float:
+    """Length of the loops that tie strands in an order [m]."""
+    lefts = [strands[min(pair)] for pair in pairwise(order)]
+    return math.fsum(left.inner_loop if place % 2 else left.outer_loop for place, left in enumerate(lefts))
 
 
 def _can_be_tied(strands: Sequence[Strand], order: tuple[int, ...]) -> bool:

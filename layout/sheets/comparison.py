@@ -314,7 +314,7 @@ def _words(
     rank = "Best: " if index == 0 else ""
     said = [
         f"{rows_of(trial)} rows, {item.runs} runs, {figures.length_of(item.tubing)}; "
-        f"{item.dropped} left out; {figures.share(item.fed)} fed",
+        f"{item.dropped} left out; {figures.share(item.fed_at_end)} fed at the manifold end",
         f"{figures.share(cover.covered)} covered, driest {figures.length_of(cover.dry)} from tubing",
     ]
     if cover.gap_least is not None and cover.gap_p95 is not None and cover.gap_greatest is not None:

@@ -160,7 +160,7 @@ def candidate_entry(item: Candidate, frame: Frame) -> dict[str, Json]:
         "score": item.score,
         "dry_max": item.coverage.dry / unit,
         "dropped": item.dropped,
-        "fed": item.fed,
+        "fed_at_end": item.fed_at_end,
         "lateral_cv": item.uneven,
         "spacing_p5": _over(item.coverage.gap_p5, unit),
         "spacing_p95": _over(item.coverage.gap_p95, unit),
@@ -170,11 +170,13 @@ def candidate_entry(item: Candidate, frame: Frame) -> dict[str, Json]:
 
 def _runs(design: Design) -> Json:
     lateral_of = {name: lateral.name for lateral in design.laterals for name in lateral.runs}
+    fed = design.plumbing.fed
     emitters = {row.run: row.count for row in design.emitters}
     slopes = {slope.run: slope.greatest for slope in design.slopes}
     return [
         {
             **_run(run, design.site.frame, emitters.get(run.name), lateral_of),
+            "fed": lateral_of.get(run.name) in fed,
             "slope_max": slopes.get(run.name),
         }
         for run in design.laying.runs
@@ -189,7 +191,6 @@ def _run(run: Run, frame: Frame, emitters: int | None, lateral_of: dict[str, str
         "emitters": emitters,
         "lateral": lateral_of.get(run.name),
         "row": run.row,
-        "fed": run.fed,
     }
 
 
@@ -207,6 +208,7 @@ def _lateral(item: Lateral, design: Design) -> Json:
         "drain": _points(design.site.frame, [item.drain])[0],
         "returns_near": item.returns_near,
         "zone": _zone_name(item.zone),
+        "fed": item.name in design.plumbing.fed,
     }
 
 
@@ -283,6 +285,7 @@ def _totals(design: Design) -> Json:
         "cell_area_mean": _over(whole.cell_mean, units.area),
         "cell_area_cv": whole.cell_cv,
         "blank": whole.blank / units.length,
+        "fed": whole.fed,
         "runs": len(design.laying.runs),
         "laterals": len(design.laterals),
         "zones": len(design.zones),

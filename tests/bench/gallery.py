@@ -111,7 +111,7 @@ def draw(axes: Any, name: str, design: Design) -> None:
     axes.set_title(
         f"{name}: {chosen.pattern}, {chosen.follows}; {rows} rows, {len(design.laying.runs)} runs\n"
         f"covered {100 * design.coverage.covered:.1f} %, driest {design.coverage.dry / FOOT:.2f} ft (x), "
-        f"fed {100 * chosen.fed:.0f} %, left out {len(design.laying.dropped)}",
+        f"fed {100 * chosen.fed_at_end:.0f} %, left out {len(design.laying.dropped)}",
         fontsize=7,
     )
     axes.set_aspect("equal")

@@ -181,7 +181,7 @@ def figures(design: Design) -> Ours:
         dry=chosen.coverage.dry / FOOT,
         dry_at=(chosen.coverage.dry_at[0] / FOOT, chosen.coverage.dry_at[1] / FOOT),
         pieces=len(runs) - len({run.row for run in runs}),
-        fed=100 * chosen.fed,
+        fed=100 * chosen.fed_at_end,
         shortest=min(run.length for run in runs) / FOOT,
     )
 
