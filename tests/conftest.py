@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,9 +12,17 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from tests.command import Command
+from tests.examples import Example, shared
 
 
 @pytest.fixture
 def sinuate(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
     """The command line, run in this process."""
     return Command(monkeypatch, capsys)
+
+
+@pytest.fixture(scope="session")
+def example(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Example]:
+    """Gives an example site by name, planned once for all processes of a test run."""
+    own = tmp_path_factory.getbasetemp()
+    return shared(own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)

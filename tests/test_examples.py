@@ -5,9 +5,8 @@ from __future__ import annotations
 import csv
 import json
 import math
-import subprocess
-import sys
 import tomllib
+from collections.abc import Callable
 from operator import itemgetter
 from pathlib import Path
 from typing import Any
@@ -17,10 +16,9 @@ import pytest
 import shapely
 from shapely import LineString
 
+from tests.examples import FOLDER, NAMES, Example, site_of
 from tests.staked import by_baseline, by_ties
 
-EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
-NAMES = sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml"))
 FILES = {
     "layout.json",
     "plan.dxf",
@@ -47,24 +45,13 @@ TOLD = {
 
 
 @pytest.fixture(scope="module", params=NAMES)
-def planned(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
-    name: str = request.param
-    out = tmp_path_factory.mktemp(name)
-    command = [
-        sys.executable,
-        "-m",
-        "cli.main",
-        "plan",
-        str(EXAMPLES / name / "site.toml"),
-        "--out",
-        str(out),
-    ]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert done.returncode == 0
-    notes, told = done.stderr.splitlines(), TOLD.get(name, ())
+def planned(request: pytest.FixtureRequest, example: Callable[[str], Example]) -> tuple[str, Path]:
+    done = example(request.param)
+    assert done.code == 0
+    notes, told = done.err.splitlines(), TOLD.get(done.name, ())
     assert len(notes) == len(told)
     assert all(words in note for words, note in zip(told, notes, strict=True))
-    return name, out
+    return done.name, done.folder
 
 
 @pytest.fixture
@@ -133,7 +120,7 @@ def test_stakes_are_found_from_paper_and_tapes_cross_well(
 
 def test_stakes_follow_every_run(planned: tuple[str, Path], layout: dict[str, Any]) -> None:
     """Whoever bends a tube from stake to stake keeps within the tolerance of the run, all along it."""
-    site = tomllib.loads((EXAMPLES / planned[0] / "site.toml").read_text(encoding="utf-8"))
+    site = tomllib.loads(site_of(planned[0]).read_text(encoding="utf-8"))
     usual = 0.03 if layout["units"] == "m" else 0.1
     tolerance = site.get("stakeout", {}).get("tolerance", usual)
     for run in layout["runs"]:
@@ -163,13 +150,13 @@ def test_zones_add_up(planned: tuple[str, Path], layout: dict[str, Any]) -> None
 
 @pytest.mark.parametrize("name", NAMES)
 def test_readme_tells_of_every_file(name: str) -> None:
-    text = (EXAMPLES / name / "README.md").read_text(encoding="utf-8")
-    for path in (EXAMPLES / name).iterdir():
+    text = (FOLDER / name / "README.md").read_text(encoding="utf-8")
+    for path in (FOLDER / name).iterdir():
         if path.is_file() and path.name != "README.md":
             assert f"`{path.name}`" in text
     assert f"sinuate plan examples/{name}/site.toml" in text
     assert "example value" in text
-    assert "example value" in (EXAMPLES / name / "site.toml").read_text(encoding="utf-8")
+    assert "example value" in (FOLDER / name / "site.toml").read_text(encoding="utf-8")
 
 
 def test_cut_lengths_add_up_to_the_tubing(planned: tuple[str, Path], layout: dict[str, Any]) -> None:

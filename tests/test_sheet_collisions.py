@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,8 +22,8 @@ from layout.sheets.drafting import draft
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Drawing, Line, Sheet, Symbol, Text
 from layout.sheets.seen import ground_of
+from tests.examples import NAMES, Example
 
-EXAMPLES = Path(__file__).parent.parent / "examples"
 BEDS = 30
 HAIR = 1e-6
 
@@ -106,9 +106,9 @@ def _pairs(texts: list[Text], boxes: list[Polygon]) -> Iterator[str]:
             yield f"{texts[i].text} and {texts[j].text} overlap"
 
 
-@pytest.mark.parametrize("name", sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml")))
-def test_nothing_collides_on_the_examples(name: str) -> None:
-    assert faults(draft(plan_field(read_site(EXAMPLES / name / "site.toml")))) == []
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_collides_on_the_examples(name: str, example: Callable[[str], Example]) -> None:
+    assert faults(draft(example(name).design)) == []
 
 
 # --- thirty beds ------------------------------------------------------------------------------------------

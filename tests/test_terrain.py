@@ -21,10 +21,10 @@ from layout.runs import lay_runs
 from layout.terrain import bearing_on, heights, level_line, slopes_along, surveyed_share
 from tests import beds
 from tests.command import Command
+from tests.examples import Example, site_of
 from tests.laid import Field, field
 from tests.test_read_sitefile import BASE, faults_of, site_file
 
-EXAMPLES = Path(__file__).parent.parent / "examples"
 Array = NDArray[np.float64]
 Height = Callable[[Array, Array], Array]
 
@@ -382,9 +382,8 @@ def planned(tmp_path: Path, levels: str, *settings: str) -> Design:
     return plan_field(read_site(site_file(tmp_path, text), settings))
 
 
-def test_hillside_by_the_command(sinuate: Command, tmp_path: Path) -> None:
-    site = EXAMPLES / "hillside" / "site.toml"
-    done = sinuate("plan", site, "--out", tmp_path, "--set", "runs.pattern=contour")
+def test_hillside_by_the_command(sinuate: Command, tmp_path: Path, example: Callable[[str], Example]) -> None:
+    done = sinuate("plan", site_of("hillside"), "--out", tmp_path, "--set", "runs.pattern=contour")
     assert done.code == 0
     layout = json.loads((tmp_path / "layout.json").read_text())
     assert layout["pattern"] == "contour"
@@ -395,9 +394,7 @@ def test_hillside_by_the_command(sinuate: Command, tmp_path: Path) -> None:
     assert check["ok"]
     assert "local code" in check["source"]
     assert max(slopes) < 0.02  # of a bank that falls by some 8 %
-    best = tmp_path / "best"
-    assert sinuate("plan", site, "--out", best, "--set", "runs.pattern=best").code == 0
-    layout = json.loads((best / "layout.json").read_text())
+    layout = json.loads((example("hillside").folder / "layout.json").read_text())
     assert "contour" in {candidate["pattern"] for candidate in layout["candidates"]}
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,15 +20,11 @@ import pyogrio
 import pytest
 import shapely
 
-from layout.plan import plan_field
 from layout.readers.cad.pick import Drawings
 from layout.readers.cad.pieces import Fineness, bulged_points
 from layout.readers.cad.units import DRAWING_UNITS
-from layout.readers.sitefile import read_site
-from layout.sheets.drafting import draft
-from layout.sheets.dxf import write_dxf
-from layout.sheets.layoutjson import document
 from layout.units import FOOT, UNIT_SETS, US_SURVEY_FOOT
+from tests.examples import NAMES, Example
 
 FINE = Fineness(sagitta=1e-4, share=1e-4)
 
@@ -89,8 +85,6 @@ def test_the_same_as_another_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 
 # --- plan.dxf of every example as GDAL reads it, beside layout.json ------------------------------------------------
 
-EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
-NAMES = sorted(path.parent.name for path in EXAMPLES.glob("*/site.toml"))
 OF_PIPES = {
     "C-SSWR-MANF-N": ("manifolds", "supply"),
     "C-SSWR-MANR-N": ("manifolds", "return"),
@@ -126,26 +120,22 @@ class Entities:
         return sorted((round(shape.x, 6), round(shape.y, 6)) for shape in self.shapes[chosen])
 
 
+Drawn = tuple[dict[str, Any], Entities, Path]
+
+
 @pytest.fixture(scope="module", params=NAMES)
-def example(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> tuple[dict[str, Any], Entities, Path]:
-    design = plan_field(read_site(EXAMPLES / request.param / "site.toml", ()))
-    path = tmp_path_factory.mktemp(request.param) / "plan.dxf"
-    write_dxf(draft(design), path)
-    stated: dict[str, Any] = json.loads(json.dumps(document(design)))
-    return stated, Entities(path), path
-
-
-Example = tuple[dict[str, Any], Entities, Path]
+def drawn(request: pytest.FixtureRequest, example: Callable[[str], Example]) -> Drawn:
+    folder = example(request.param).folder
+    stated: dict[str, Any] = json.loads((folder / "layout.json").read_text(encoding="utf-8"))
+    return stated, Entities(folder / "plan.dxf"), folder / "plan.dxf"
 
 
 def at(points: Iterable[Sequence[float]]) -> list[tuple[float, float]]:
     return sorted((round(x, 6), round(y, 6)) for x, y in points)
 
 
-def test_runs_and_blank_tubing_are_as_long_as_in_the_layout(example: Example) -> None:
-    stated, found, _ = example
+def test_runs_and_blank_tubing_are_as_long_as_in_the_layout(drawn: Drawn) -> None:
+    stated, found, _ = drawn
     runs = found.lengths("C-SSWR-DRIP-N")
     assert runs == pytest.approx(sorted(run["length"] for run in stated["runs"]), rel=1e-4)
     for layer, kind in (("C-SSWR-LOOP-N", "loop"), ("C-SSWR-BLNK-N", "blank")):
@@ -153,8 +143,8 @@ def test_runs_and_blank_tubing_are_as_long_as_in_the_layout(example: Example) ->
         assert found.lengths(layer) == pytest.approx(known, rel=1e-4)
 
 
-def test_pipes_are_as_long_as_in_the_layout(example: Example) -> None:
-    stated, found, _ = example
+def test_pipes_are_as_long_as_in_the_layout(drawn: Drawn) -> None:
+    stated, found, _ = drawn
     for layer, (block, kind) in OF_PIPES.items():
         known = sorted(pipe["length"] for pipe in stated[block] if pipe["kind"] == kind)
         assert found.lengths(layer) == pytest.approx(known, rel=1e-4)
@@ -164,8 +154,8 @@ def test_pipes_are_as_long_as_in_the_layout(example: Example) -> None:
     )
 
 
-def test_risers_valves_and_stakes_are_blocks_where_the_layout_has_them(example: Example) -> None:
-    stated, found, _ = example
+def test_risers_valves_and_stakes_are_blocks_where_the_layout_has_them(drawn: Drawn) -> None:
+    stated, found, _ = drawn
     assert found.points("C-SSWR-RSRP-N") == at(riser["points"][0] for riser in stated["risers"])
     assert found.points("C-SSWR-STAK-N") == at((stake["x"], stake["y"]) for stake in stated["stakes"])
     for layer, kind in (
@@ -176,15 +166,15 @@ def test_risers_valves_and_stakes_are_blocks_where_the_layout_has_them(example: 
         assert found.points(layer) == at(item["at"] for item in stated["fittings"] if item["kind"] == kind)
 
 
-def test_run_ends_have_the_coordinates_of_the_site(example: Example) -> None:
-    stated, found, _ = example
+def test_run_ends_have_the_coordinates_of_the_site(drawn: Drawn) -> None:
+    stated, found, _ = drawn
     lines = found.shapes[found.layer == "C-SSWR-DRIP-N"].tolist()
     drawn = at(point for line in lines for point in (line.coords[0][:2], line.coords[-1][:2]))
     assert drawn == at(point for run in stated["runs"] for point in (run["points"][0], run["points"][-1]))
 
 
-def test_the_file_is_sound_small_and_in_plain_letters(example: Example) -> None:
-    stated, _, path = example
+def test_the_file_is_sound_small_and_in_plain_letters(drawn: Drawn) -> None:
+    stated, _, path = drawn
     document_: Any = ezdxf.readfile(path)  # type: ignore[attr-defined]
     audit = document_.audit()
     assert [str(item) for item in (*audit.errors, *audit.fixes)] == []

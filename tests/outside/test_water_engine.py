@@ -6,6 +6,7 @@ itself. It is installed where it has wheels; elsewhere these checks are left out
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -19,14 +20,12 @@ from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.sheets.inp import network_makers
 from layout.units import FOOT
+from tests.examples import NAMES, Example
 from tests.networks import ReferenceBed, with_head
 
 pytest.importorskip("epanet.toolkit", reason="the independent engine has no wheel for this platform")
 
 from tests.oracle import ENGINE_GRAVITY, run, run_file
-
-ROOT = Path(__file__).resolve().parent.parent.parent
-EXAMPLES = ["serpentine", "corner", "hillside", "paddock", "field"]
 
 
 def levels_of(design: Design) -> Heights:
@@ -63,9 +62,9 @@ def test_the_reference_bed_dosed_and_flushed(slope: float, tmp_path: Path) -> No
         assert float(np.nanmax(np.abs(read.heads - found.heads))) / FOOT < most
 
 
-@pytest.mark.parametrize("name", EXAMPLES)
-def test_the_examples_dosed_and_flushed(name: str, tmp_path: Path) -> None:
-    design = plan_field(read_site(ROOT / "examples" / name / "site.toml"))
+@pytest.mark.parametrize("name", NAMES)
+def test_the_examples_dosed_and_flushed(name: str, tmp_path: Path, example: Callable[[str], Example]) -> None:
+    design = example(name).design
     assert design.hydraulics is not None
     for zone, water in zip(design.zones, design.hydraulics.zones, strict=True):
         for open_return, state in ((False, water.dose), (True, water.flush)):
@@ -188,7 +187,3 @@ def test_the_engine_reads_every_kind_of_network(
         make(tmp_path / file)
         assert (tmp_path / file).read_bytes() == first
         assert max(len(line) for line in first.decode().splitlines()) < 200
-
-
-def test_examples_are_all_there() -> None:
-    assert sorted(EXAMPLES) == sorted(path.parent.name for path in (ROOT / "examples").glob("*/site.toml"))
