@@ -166,7 +166,7 @@ def _unevenness(laterals: Sequence[Lateral]) -> float:
 
 
 def tightest_bend(lines: Sequence[LineString], radius: float) -> tuple[float | None, XY | None]:
-    """Least bend radius of some lines, seen over arms of a quarter of `radius`, and where; None where all straight."""
+    """Least bend radius [m] of lines, seen over arms of a quarter of `radius`, and where; None where all straight."""
     least, at = math.inf, None
     for line in lines:
         radii, places = bend_radii(coordinates(line), arm=radius / 4, below=least)

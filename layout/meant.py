@@ -21,7 +21,7 @@ Quantity = Literal[
 
 
 class Usual(NamedTuple):
-    """What a figure usually lies between, in SI."""
+    """What a figure usually lies between [SI]."""
 
     key: str
     quantity: Quantity

@@ -71,7 +71,7 @@ def ratio_of(text: str, *, foot: float = FOOT) -> float | None:
 
 
 def in_words(ratio: float, *, foot: float | None) -> str:
-    """Print a scale: ``1 in = 20 ft`` for one of an engineer's scale, where the site has feet; else ``1 : 200``."""
+    """Print a ratio: ``1 in = 20 ft`` for one of an engineer's scale, where the site has feet; else ``1 : 200``."""
     if foot is not None:
         face = ratio * INCH / foot
         # the two feet, one of which a ratio means, differ by less than is printed

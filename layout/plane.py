@@ -102,7 +102,7 @@ def stretch(line: LineString, start: float, end: float) -> LineString:
 
 
 def merged_spans(start: Array, end: Array) -> tuple[Array, Array]:
-    """Overlapping spans made one, in order: their starts and their ends."""
+    """Overlapping spans made one, in order: their starts and their ends [m]."""
     if not len(start):
         return start, end
     order = np.argsort(start, kind="stable")
@@ -181,7 +181,7 @@ class Turns:
         return cls(station[1:][real][:-1], np.concatenate(([0.0], np.cumsum(turned))))
 
     def most_within(self, span: float) -> float:
-        """Greatest turning over any stretch of a length."""
+        """Greatest turning [rad] over any stretch of a length [m]."""
         return float(self._onward(span)[1].max(initial=0.0))
 
     def bends(self, span: float, most: float) -> tuple[Array, Array]:
@@ -222,7 +222,7 @@ def circumradii(before: Array, middle: Array, after: Array) -> Array:
 
 
 def unit(vectors: Array) -> Array:
-    """Vectors scaled to length 1, shape (n, 2); those of no length stay so."""
+    """Vectors scaled to a length of 1 [1], shape (n, 2); those of no length stay so."""
     return np.asarray(vectors / np.maximum(np.hypot(*vectors.T), 1e-12)[:, None])
 
 

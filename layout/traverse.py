@@ -127,12 +127,12 @@ def azimuth_of(quadrant: str, angle: float) -> float:
 
 
 def latitude_departure(course: Course) -> tuple[float, float]:
-    """How far a course goes north and how far east."""
+    """How far a course goes north and how far east [its unit]."""
     return course.distance * math.cos(course.azimuth), course.distance * math.sin(course.azimuth)
 
 
 def walk(start: XY, courses: Sequence[Course]) -> tuple[XY, ...]:
-    """The points of a traverse as measured: the start, and the end of each course, as (east, north)."""
+    """The points of a traverse as measured: the start, and the end of each course, as (east, north) [its unit]."""
     points = [start]
     for course in courses:
         latitude, departure = latitude_departure(course)
@@ -141,13 +141,13 @@ def walk(start: XY, courses: Sequence[Course]) -> tuple[XY, ...]:
 
 
 def misclosure(courses: Sequence[Course]) -> tuple[float, float]:
-    """By how much a traverse ends north and east of its start: the sums of latitudes and departures."""
+    """By how much a traverse ends north and east of its start [its unit]: the sums of latitudes and departures."""
     parts = [latitude_departure(course) for course in courses]
     return math.fsum(part[0] for part in parts), math.fsum(part[1] for part in parts)
 
 
 def perimeter(courses: Sequence[Course]) -> float:
-    """Length of all legs; of an arc its chord, as the misclosure is shared out."""
+    """Length of all legs [their unit]; of an arc its chord, as the misclosure is shared out."""
     return math.fsum(course.distance for course in courses)
 
 
@@ -172,7 +172,7 @@ def compass_rule(start: XY, courses: Sequence[Course]) -> tuple[XY, ...]:
 
 
 def arc_steps(course: Course, *, sagitta: float) -> int:
-    """How many chords an arc takes so that it leaves none of them by more than a sagitta."""
+    """How many chords an arc takes so that it leaves none of them by more than a sagitta [its unit]."""
     radius = course.distance / (2 * abs(math.sin(course.turn / 2)))
     step = 2 * math.acos(1 - min(sagitta / radius, 1.0))
     return max(math.ceil(abs(course.turn) / max(step, 1e-12)), 2)

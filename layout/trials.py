@@ -313,7 +313,7 @@ def _best(tried: Sequence[Trial]) -> Trial:
 
 
 def manifold_end(site: Site) -> tuple[XY, bool]:
-    """The point the manifold end is nearest to, and whether it is the other end that is meant."""
+    """The point the manifold end is nearest to [m], and whether it is the other end that is meant."""
     outline = site.bed.outline.exterior.coords[0]
     pump = site.pump.at if site.pump else (float(outline[0]), float(outline[1]))
     if isinstance(site.manifold.end, str):

@@ -187,3 +187,64 @@ def test_examples_in_docstrings_run(path: Path) -> None:
     failed, tried = doctest.testmod(module)
     assert tried
     assert failed == 0
+
+
+# --- docstrings: that each public name has one, ruff asks for --------------------------------------------
+
+FIGURE = re.compile(r"\b(float|Array)\b")
+UNIT = re.compile(
+    r"\[[^\]]+\]|×|\b(SI|in spacings|shares?|counts?|numbers?|factors?|ratios?|scores?|costs?|degrees|times)\b",
+    re.IGNORECASE,
+)
+"""A unit in brackets, or the word for a figure that has none."""
+Named = ast.FunctionDef | ast.ClassDef
+
+
+def public(tree: ast.AST, owner: str = "") -> Iterator[tuple[Named, str]]:
+    """Public functions, classes and methods, with what is written in their docstring and in that of their class."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, Named) and not node.name.startswith("_"):
+            text = ast.get_docstring(node) or ""
+            yield node, f"{text}\n{owner}"
+            if isinstance(node, ast.ClassDef):
+                yield from public(node, text)
+
+
+def gaps_of(node: Named, text: str) -> Iterator[str]:
+    """What a docstring lacks."""
+    own = (ast.get_docstring(node) or "").partition("\n\n")[2]
+    if isinstance(node, ast.ClassDef):
+        fields = [part for part in node.body if isinstance(part, ast.AnnAssign)]
+        figures = " ".join(ast.unparse(part.annotation) for part in fields)
+        beside = " ".join(ast.unparse(part) for part in node.body if isinstance(part, ast.Expr))
+        if FIGURE.search(figures) and not UNIT.search(beside):
+            yield "no unit"
+        return
+    given = [part for part in (*node.args.args, *node.args.kwonlyargs) if part.arg not in {"self", "cls"}]
+    if "Parameters\n---" in own:
+        yield from (f"{part.arg} is not told" for part in given if not re.search(rf"\b{part.arg}\b", own))
+    takes = " ".join(ast.unparse(part.annotation) for part in given if part.annotation)
+    gives = ast.unparse(node.returns) if node.returns else ""
+    if (re.search(r"\bfloat\b", takes) or FIGURE.search(gives)) and not UNIT.search(text):
+        yield "no unit"
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=named)
+def test_docstrings_tell_every_parameter_and_the_units_of_figures(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    found = [f"{node.name}: {gap}" for node, text in public(tree) for gap in gaps_of(node, text)]
+    assert found == []
+
+
+def test_a_docstring_with_gaps_is_found() -> None:
+    text = '''
+def front(distance: float, side: int) -> Array:
+    """A front.
+
+    Parameters
+    ----------
+    distance : float
+    """
+'''
+    ((node, said),) = public(ast.parse(text))
+    assert list(gaps_of(node, said)) == ["side is not told", "no unit"]

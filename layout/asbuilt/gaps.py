@@ -40,7 +40,7 @@ class Gap:
 def pair_gaps(
     lines: Sequence[LineString | None], rows: Sequence[tuple[int, int]], spacing: float
 ) -> dict[tuple[int, int], Gap]:
-    """The least gap of each two runs of other rows beside each other, by their numbers, seen from either."""
+    """The least gap [m] of each two runs of other rows beside each other, by their numbers, seen from either."""
     there = [number for number, line in enumerate(lines) if line is not None]
     known = [line for line in lines if line is not None]
     walked = [resample(coordinates(line), STEP * spacing) for line in known]

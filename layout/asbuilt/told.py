@@ -61,7 +61,7 @@ def least_gap(site: Site, pattern: Pattern) -> float:
 
 
 def judged(design: Design, runs: Sequence[LaidRun], *, within: float) -> tuple[LaidRun, ...]:
-    """Each run with its verdict, and what is off in words."""
+    """Each run with its verdict, and what is off by more than `within` [m] in words."""
     off = {run.run: run.offset_greatest for run in runs}
     return tuple(_judged(design, run, within, off) for run in runs)
 
@@ -200,21 +200,19 @@ def _near_checks(design: Design, laid: Sequence[LaidRun], within: float, words: 
     """Gaps, clearance and setbacks as laid; each may be short by the tolerance."""
     site = design.site
     granted = "less the tolerance of laying"
-    beside = [run for run in laid if run.gap_least is not None]
-    if beside:
-        # only where the plan itself keeps the gap
-        near = min(beside, key=lambda run: run.gap_least or 0.0)
-        wanted = min(least_gap(site, design.laying.pattern), near.gap_planned or math.inf)
+    pairs = _pairs(design, laid, within)
+    if pairs:
+        # that pair is told that has least to spare, not that which is nearest: the plan itself may have it so near
+        near = min(pairs, key=lambda pair: pair.least - pair.limit)
         key = "runs.closest" if design.laying.pattern is Pattern.EVEN else "runs.spacing"
-        at = "" if near.gap_at is None else f"{near.run} to {near.gap_to} at {words.at(near.gap_at)}"
         yield _check(
             "least gap between runs as laid",
-            near.gap_least or 0.0,
-            wanted - within,
+            near.least,
+            near.limit,
             "least",
             "length",
             f"{key}, {granted}",
-            at,
+            f"{near.first} to {near.second} at {words.at(near.at)}",
         )
     edge = min(laid, key=lambda run: run.edge)
     yield _check(
@@ -276,7 +274,7 @@ def asbuilt_findings(
     within: float,
     shift: XY | None,
 ) -> Iterator[Finding]:
-    """What deserves a look in a survey of tubing as laid."""
+    """What deserves a look in a survey of tubing as laid; it may be off by `within` [m]."""
     words = _Words(design.site.frame)
     if shift is not None:
         yield Finding(
@@ -318,18 +316,12 @@ def asbuilt_findings(
 
 def _too_near(design: Design, runs: Sequence[LaidRun], within: float, words: _Words) -> Iterator[Finding]:
     """Every two runs that lie nearer to each other than they may, whichever of them is off."""
-    planned, spacing = design.laying.runs, design.site.runs.spacing
-    rows = [(run.lobe, run.row) for run in planned]
-    was = pair_gaps([run.line for run in planned], rows, spacing)
-    least = least_gap(design.site, design.laying.pattern)
-    said = []
-    for pair, gap in sorted(pair_gaps([run.line for run in runs], rows, spacing).items()):
-        limit = min(least, was[pair].least if pair in was else least) - within
-        if gap.least < limit - 1e-9:
-            first, second = (runs[number].run for number in pair)
-            said.append(
-                f"{first} and {second} {words.length(gap.least)} at {words.at(gap.at)}, limit {words.figure(limit)}"
-            )
+    said = [
+        f"{pair.first} and {pair.second} {words.length(pair.least)} at {words.at(pair.at)}, "
+        f"limit {words.figure(pair.limit)}"
+        for pair in _pairs(design, runs, within)
+        if pair.least < pair.limit - 1e-9
+    ]
     if said:
         yield Finding(
             code="runs-too-near",
@@ -337,6 +329,36 @@ def _too_near(design: Design, runs: Sequence[LaidRun], within: float, words: _Wo
             + (f"; and {len(said) - NAMED} more pairs" if len(said) > NAMED else ""),
             remedy="",
         )
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """Two runs beside each other as laid: the least gap and the limit of it [m], and where on one of them it is."""
+
+    first: str
+    second: str
+    least: float
+    limit: float
+    at: XY
+
+
+def _pairs(design: Design, runs: Sequence[LaidRun], within: float) -> list[_Pair]:
+    """All pairs of runs beside each other as laid, in order; the gap of a pair is never asked to exceed the planned one."""
+    spacing = design.site.runs.spacing
+    planned = {run.name: run for run in design.laying.runs}
+    rows = [(planned[run.run].lobe, planned[run.run].row) for run in runs]
+    was = pair_gaps([planned[run.run].line for run in runs], rows, spacing)
+    least = least_gap(design.site, design.laying.pattern)
+    return [
+        _Pair(
+            first=runs[pair[0]].run,
+            second=runs[pair[1]].run,
+            least=gap.least,
+            limit=min(least, was[pair].least if pair in was else least) - within,
+            at=gap.at,
+        )
+        for pair, gap in sorted(pair_gaps([run.line for run in runs], rows, spacing).items())
+    ]
 
 
 def _setbacks_short(

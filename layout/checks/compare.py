@@ -24,7 +24,7 @@ def compare(
     source: str,
     place: str,
 ) -> Check:
-    """Compare a value with its limit; the place is kept only where it fails."""
+    """Compare a value [SI] with its limit; the place is kept only where it fails."""
     slack = ROUNDING * (abs(limit) or 1.0)
     return Check.against(name, value, sense, limit, unit=unit, source=source, place=place, slack=slack)
 

@@ -18,7 +18,7 @@ MOST_FOR_ROOM = 4_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packing:
-    """Sizes in bins.
+    """Sizes in bins, whole numbers of millimetres.
 
     Attributes
     ----------

@@ -63,7 +63,7 @@ class Relaxed:
     Attributes
     ----------
     bound : float
-        No packing has fewer bins.
+        Number of bins; no packing has fewer.
     worth : array
         Of one of each kind, in bins, so that no way is worth more than `most`.
     most : float
@@ -147,7 +147,7 @@ def _master(kinds: Kinds, ways: Sequence[Way]) -> tuple[NDArray[np.float64], flo
 
 
 def dearest(kinds: Kinds, worth: NDArray[np.float64], *, grain: int = 1) -> tuple[Way, float]:
-    """The way of the most worth, and its worth, by dynamic programming over the room.
+    """The way of the most worth, and its worth (a share of a bin), by dynamic programming over the room.
 
     With a grain over 1 sizes are rounded up to multiples of it: the way still fits, but there may be a better one.
     """
@@ -189,7 +189,7 @@ def _worth_while(kinds: Kinds, worth: NDArray[np.float64], grain: int) -> list[t
 def list_ways(
     kinds: Kinds, worth: NDArray[np.float64], least: float, *, most: int = MOST_WAYS, steps: int = MOST_STEPS
 ) -> list[Way] | None:
-    """All ways of at least some worth to which nothing can be added; None where they are too many.
+    """All ways of at least some worth (a share of a bin) to which nothing can be added; None where they are too many.
 
     A way to which something can be added need not be listed, for a packing may hold more than it must.
     """
@@ -234,7 +234,7 @@ def _is_full(kinds: Kinds, room: int, way: Way) -> bool:
 
 
 def choose(kinds: Kinds, ways: Sequence[Way], *, seconds: float) -> tuple[list[Way], bool]:
-    """The fewest of some ways that hold everything, by integer programming (HiGHS).
+    """The fewest of some ways that hold everything, by integer programming (HiGHS), within a time [s].
 
     Returns
     -------
@@ -257,7 +257,7 @@ def choose(kinds: Kinds, ways: Sequence[Way], *, seconds: float) -> tuple[list[W
 
 
 def emptiest(kinds: Kinds, ways: Sequence[Way], bins: int, *, seconds: float) -> tuple[list[Way], Way] | None:
-    """Of all packings in so many bins, by some ways, the one with the least in one of its bins.
+    """Of all packings in so many bins, by some ways, the one with the least in one of its bins, within a time [s].
 
     Returns
     -------

@@ -206,7 +206,7 @@ def _is_web_mercator(crs: CRS) -> bool:
 
 
 def degrees_of(crs: CRS, x: float, y: float) -> tuple[float, float]:
-    """Longitude and latitude of a plan point on the CRS's own datum; infinity where there are none."""
+    """Longitude and latitude [degrees] of a plan point on the CRS's own datum; infinity where there are none."""
     from pyproj import Transformer
 
     geodetic: Any = crs.geodetic_crs

@@ -268,7 +268,7 @@ def grid_factors(frame: Frame, at: XY, *, level: float | None = None) -> GridFac
 
 
 def ground_note(frame: Frame, at: XY, *, level: float | None) -> str | None:
-    """Say how far plan lengths are from those on the ground, where that is more than `GROUND_NOTED`."""
+    """Say how far plan lengths are from those on the ground at a level [m], where that is more than `GROUND_NOTED`."""
     found = grid_factors(frame, at, level=level)
     if found is None or abs(found.combined - 1.0) <= GROUND_NOTED:
         return None

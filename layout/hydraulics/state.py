@@ -104,7 +104,7 @@ def least_pressure(design: Design) -> float:
 def head_for_pressure(
     design: Design, bed: ZoneNetwork, *, first: float, start: Solution | None = None
 ) -> tuple[float, Solution]:
-    """The head that gives every emitter the least pressure of its range, one of them just that."""
+    """The head [m] that gives every emitter the least pressure of its range, one of them just that."""
     wanted = least_pressure(design)
     return meet(
         bed.fed_at,

@@ -121,7 +121,7 @@ def crosses(piece: LineString, tubes: Sequence[LineString], tree: shapely.STRtre
 
 
 def under_ends(piece: LineString, tube: LineString, *, offset: float) -> bool:
-    """Whether a pipe meets a run near the ends of it only."""
+    """Whether a pipe meets a run near the ends of it only, within an offset [m]."""
     ends = MultiPoint([tube.coords[0], tube.coords[-1]])
     met = shapely.points(shapely.get_coordinates(piece.intersection(tube)))
     return bool(np.all(shapely.distance(met, ends) <= UNDER * offset))

@@ -173,7 +173,7 @@ def _carried_on(points: Array) -> Array:
 
 
 def span(line: LineString, first: float, last: float, toward: XY | None) -> LineString:
-    """Cut the part of a trench between two feet; where they are nearly one, a stub, on the side of a place."""
+    """Cut the part of a trench between two feet [m]; where they are nearly one, a stub, on the side of a place."""
     if last - first >= STUB / 2:
         return LineString(coordinates(substring(line, first, last).simplify(STRAIGHT)))
     spans = ((max(last - STUB, 0.0), last), (first, min(first + STUB, line.length)))

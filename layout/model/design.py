@@ -235,7 +235,7 @@ class Check:
         place: str,
         slack: float,
     ) -> Check:
-        """Hold a value against its limit, less a slack for rounding; the place is kept only where it fails."""
+        """Hold a value [SI] against its limit, less a slack for rounding; the place is kept only where it fails."""
         ok = value >= limit - slack if sense == "least" else value <= limit + slack
         return cls(
             name=name,

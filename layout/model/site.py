@@ -500,6 +500,6 @@ class Site:
 
 
 def site_place(frame: Frame, at: tuple[float, ...]) -> str:
-    """A local point in words, in site coordinates to a hundredth: ``(512.40, 1033.75)``."""
+    """A local point [m] in words, in site coordinates to a hundredth: ``(512.40, 1033.75)``."""
     x, y = (zero + local / frame.units.length for zero, local in zip(frame.origin, at[:2], strict=True))
     return f"({x:.2f}, {y:.2f})"

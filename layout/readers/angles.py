@@ -94,7 +94,7 @@ def latitude_or_longitude(text: str) -> float | None:
 
 
 def in_words(degrees: float) -> str:
-    """Write an azimuth as a quadrant bearing to the second: ``S 68°05'35" W``.
+    """Write an azimuth [degrees] as a quadrant bearing to the second: ``S 68°05'35" W``.
 
     Rounded first, then split, so that neither 60 seconds nor a wrong quadrant comes out.
     """

@@ -147,7 +147,13 @@ def feature_shape(table: PointTable, frame: Frame, place: Place) -> tuple[BaseGe
 
 
 def guide_of(table: PointTable, frame: Frame, place: Place) -> tuple[LineString, tuple[str, ...]]:
-    """Make the line that runs are to follow: two points or more, crossing itself nowhere [m]."""
+    """Make the line that runs are to follow: two points or more, crossing itself nowhere [m].
+
+    Raises
+    ------
+    SiteError
+        One point only, or a line that crosses itself.
+    """
     points, places, notes = _without_doubles(table, frame, place)
     if len(points) < 2:
         raise SiteError(place.fault("the line to follow has only one point", "Give it two or more."))

@@ -58,7 +58,7 @@ def _digits(value: Any) -> str:
 
 
 def figure(value: float) -> str:
-    """Write a limit in full: 1,000,000 rather than 1e+06."""
+    """Write a limit, a number of any unit, in full: 1,000,000 rather than 1e+06."""
     return f"{value:,.0f}" if abs(value) >= 1e5 else f"{value:g}"
 
 

@@ -141,7 +141,7 @@ def _pulled_back(way: Array, size: float) -> Array:
 
 
 def tidy(way: Array) -> Array:
-    """A way without points that repeat the one before; its last point stays."""
+    """A way without points that repeat the one before, shape (n, 2) [m]; its last point stays."""
     kept = [0]
     for number in range(1, len(way)):
         if math.dist(way[number], way[kept[-1]]) > TOLERANCE:

@@ -28,7 +28,7 @@ FURTHER = 0.4
 
 
 def lead(led: Led, neck: Neck, carried: Sequence[int], hand: int, pitch: float) -> bool:
-    """Lay the blank tubing along one wall; False where it cannot be."""
+    """Lay the blank tubing along one wall, rings a pitch [m] apart; False where it cannot be."""
     if not carried:
         return True
     near = neck.near[hand][: len(carried)][::-1]  # outermost first, as the far lines

@@ -62,7 +62,7 @@ def front(
 
 
 def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> BaseGeometry:
-    """All ground within a distance of a guide, eased to a bend radius; parameters as for :func:`front`."""
+    """All ground within a distance [m] of a guide, eased to a bend radius; parameters as for :func:`front`."""
     return _eased(_band(guide, distance), guide, distance, radius=radius, bed=bed)
 
 

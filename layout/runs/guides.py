@@ -180,7 +180,7 @@ def rounded(line: LineString, *, radius: float) -> LineString:
 
 
 def rolled(line: LineString, *, radius: float) -> list[LineString]:
-    """A line rolled smooth from both sides, as all the parts it falls into, each running its way; see :func:`rounded`.
+    """A line rolled smooth [m] from both sides, as all parts it falls into, each running its way; see :func:`rounded`.
 
     One that bends nowhere nearly so tightly is left as it is, and so is one beyond its tight bends.
     """

@@ -26,7 +26,7 @@ def middle_of(zone: Polygon, ground: Ground) -> Point:
 
 
 def blunt(zone: Polygon) -> float:
-    """A radius that every outward corner of the zone has at least: that of the setback's own rounding."""
+    """A radius [m] that every outward corner of the zone has at least: that of the setback's own rounding."""
     inradius = float(shapely.maximum_inscribed_circle(zone).length)
     for share in (0.99, 0.75, 0.5, 0.35, 0.2, 0.1):
         radius = share * inradius

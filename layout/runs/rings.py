@@ -34,7 +34,7 @@ def clear_of(piece: LineString, ring: Polygon, *, last: bool) -> LineString | No
 def way_along(
     before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
 ) -> tuple[LineString, LineString, LineString] | None:
-    """Both pieces and the blank tubing between them, eased where they meet the ring."""
+    """Both pieces and the blank tubing between them [m], eased where they meet the ring."""
     start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
     around = _arc(ring, start, end, side)
     if around.length <= 0:
@@ -51,7 +51,7 @@ def way_along(
 def way_across(
     before: LineString, after: LineString, ring: Polygon, side: float, ground: Ground
 ) -> tuple[LineString, LineString, LineString] | None:
-    """As :func:`way_along`, for pieces that end off the ring: slantwise on to it and off it, all corners rolled."""
+    """As :func:`way_along` [m], for pieces that end off the ring: slantwise on to it and off it, corners rolled."""
     start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
     around = _arc(ring, start, end, side)
     on, off = (2.0 * float(ring.distance(tip)) for tip in (start, end))
@@ -68,7 +68,7 @@ def way_across(
 
 
 def between(ring: LineString, a: float, b: float) -> LineString:
-    """The stretch of a closed line from one station on to another, through its seam if need be."""
+    """The stretch of a closed line from one station [m] on to another, through its seam if need be."""
     if a <= b:
         return stretch(ring, a, b)
     parts = [stretch(ring, a, ring.length), stretch(ring, 0, b)]
@@ -133,7 +133,7 @@ def _leaves(line: LineString, other: LineString, tolerance: float) -> float:
 
 
 def bends_enough(line: Array, radius: float) -> bool:
-    """Whether a line bends no tighter than a radius, by the circle through three points and by its turning."""
+    """Whether a line bends no tighter than a radius [m], by the circle through three points and by its turning."""
     arm = radius / 4
     radii, _ = bend_radii(line, arm=arm)
     if len(radii) and float(radii.min()) < BEND_SHARE * radius:

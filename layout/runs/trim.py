@@ -198,7 +198,7 @@ class Region:
 
 @dataclass(slots=True)
 class Row:
-    """The pieces of one front, from the manifold end on; `place` is the row's place across the bed from the left.
+    """The pieces of one front, from the manifold end on; `place` is its number across the bed from the left.
 
     `passed` is what easing its bends passed by.
     """

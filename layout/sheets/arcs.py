@@ -86,7 +86,7 @@ def fit(points: Array, tolerance: float, *, closed: bool = False, longer: float 
 
 
 def length(fitted: Array, *, closed: bool = False) -> float:
-    """Length of fitted lines and arcs, exactly."""
+    """Length of fitted lines and arcs, exactly [unit of the points]."""
     ends = np.roll(fitted, -1, axis=0) if closed else fitted[1:]
     starts = fitted if closed else fitted[:-1]
     chord = np.hypot(*(ends - starts)[:, :2].T)
@@ -95,7 +95,7 @@ def length(fitted: Array, *, closed: bool = False) -> float:
 
 
 def drawn(fitted: Array, step: float, *, closed: bool = False) -> Array:
-    """Points along fitted lines and arcs, at most `step` apart and at all joints, shape (n, 2)."""
+    """Points along fitted lines and arcs, at most `step` apart [unit of the points] and at all joints, shape (n, 2)."""
     ends = np.roll(fitted, -1, axis=0) if closed else fitted[1:]
     parts = []
     for (x, y, bulge), (to_x, to_y, _) in zip(fitted if closed else fitted[:-1], ends, strict=True):

@@ -41,7 +41,7 @@ class Cell:
     ----------
     text : str
     x : float
-        Of the left end, middle or right end.
+        Of the left end, middle or right end [in].
     align : "left", "centre" or "right"
     line : int
         Which line of the row, from 0.
@@ -81,7 +81,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One row of a block; `lines` is its height in lines of text."""
+    """One row of a block; `lines` is its height in lines of text, `space` what is left free below [in]."""
 
     cells: tuple[Cell, ...]
     lines: int = 1
@@ -268,7 +268,7 @@ def draw(placed: Placed, layer: Layer) -> list[Mark]:
 
 
 def rule(layer: Layer, left: float, y: float, *, width: float = COLUMN, pen: Pen | None = None) -> Line:
-    """Draw a level line on paper."""
+    """Draw a level line on paper [in]."""
     return Line(layer=layer, line=LineString([(left, y), (left + width, y)]), pen=pen)
 
 

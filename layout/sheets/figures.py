@@ -78,7 +78,7 @@ class Figures:
         return f"{plain(100 * value, 1)} %"
 
     def of_check(self, check: Check, value: float) -> str:
-        """Print a check's value or limit, with its unit."""
+        """Print a check's value or limit [SI], with its unit."""
         return {
             "length": self.length_of,
             "area": self.area_of,

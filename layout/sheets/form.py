@@ -82,7 +82,7 @@ class Form:
         self.space(0.25)
 
     def paragraph(self, text: str, *, indent: float = 0.0, strong: bool = False) -> None:
-        """Set lines of text."""
+        """Set lines of text, indented [in]."""
         lines = self.lettering.wrapped(text, LETTER, self.width - indent, strong=strong)
         self.room(len(lines) * PITCH)
         for line in lines:

@@ -32,7 +32,7 @@ def outline(mark: Text, at: Array) -> Any:
 
 @cache
 def glyph(sign: str, *, strong: bool) -> tuple[Array, Any]:
-    """Give points and codes of the outline of one letter of size 1."""
+    """Give points and codes of the outline of one letter of size 1 [letter sizes]."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import TextPath
 

@@ -120,5 +120,5 @@ def _signs() -> frozenset[int]:
 
 @cache
 def advance(sign: str, *, strong: bool) -> float:
-    """Measure the advance of one character for a size of 1."""
+    """Measure the advance of one character for a size of 1 [letter sizes]."""
     return float(_font(strong).load_char(ord(sign)).linearHoriAdvance / 65536 / _SAMPLE)

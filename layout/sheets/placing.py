@@ -179,7 +179,7 @@ class Board:
         return [self._taken[index] for index in np.flatnonzero(touching)]
 
     def place(self, spots: Spots, width: float, height: float) -> Spot | None:
-        """Take the best free spot for a text of this size; None where there is none."""
+        """Take the best free spot for a text of this size [in]; None where there is none."""
         if not len(spots):
             return None
         boxes = _boxes(spots, width, height)
@@ -319,7 +319,7 @@ def around(anchor: XY, width: float, *, size: float = 0.0, reaches: Sequence[flo
 
 
 def inside(area: Polygon, width: float, height: float) -> Spots:
-    """List spots for a level text within an area, the middle first; none where it does not fit."""
+    """List spots for a level text of a size [in] within an area, the middle first; none where it does not fit."""
     left, bottom, right, top = area.bounds
     across, up = (
         grid.ravel() for grid in np.meshgrid((0.5, 0.35, 0.65, 0.25, 0.75), (0.5, 0.65, 0.35, 0.8, 0.2))

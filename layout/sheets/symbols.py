@@ -27,7 +27,7 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disc:
-    """A circle of a symbol.
+    """A circle of a symbol [widths of the symbol].
 
     Attributes
     ----------

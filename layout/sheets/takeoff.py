@@ -169,6 +169,6 @@ def _money(line: TakeoffLine) -> tuple[str, str, str]:
 
 
 def figure(line: TakeoffLine, value: float) -> str:
-    """Print a quantity of a line: whole pieces, all else to two decimals."""
+    """Print a number of a line in its unit: whole pieces, all else to two decimals."""
     whole = line.unit == "ea" and abs(value - round(value)) < 1e-9
     return plain(value, 0 if whole else 2, thousands=False)

@@ -60,12 +60,12 @@ class Series:
 
     @property
     def of_first(self) -> float:
-        """The last flow over the first."""
+        """Share of the first flow that the last is."""
         return self.readings[-1].flow / self.readings[0].flow
 
     @property
     def of_expected(self) -> float | None:
-        """The last flow over what is expected."""
+        """Share of the flow expected that the last is."""
         return None if self.expected is None else self.readings[-1].flow / self.expected.flow
 
 

@@ -172,7 +172,7 @@ def surveyed_share(levels: Levels, outline: Polygon) -> float:
 
 
 def merged(points: Array, levels: Array) -> tuple[Array, Array]:
-    """Points nearer than a millimetre made one, at their mean level, in their order."""
+    """Points nearer than a millimetre made one, at their mean level, in their order [m]."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
@@ -191,7 +191,7 @@ def merged(points: Array, levels: Array) -> tuple[Array, Array]:
 
 
 def distinct(points: Array) -> Array:
-    """Points of a line without those that repeat the one before."""
+    """Points of a line without those that repeat the one before, shape (n, 2) [m]."""
     steps = np.hypot(*np.diff(points, axis=0).T)
     kept: Array = points[np.concatenate(([True], steps > 1e-6 * TOLERANCE))]
     return kept

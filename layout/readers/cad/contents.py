@@ -249,11 +249,11 @@ class Drawing:
         return f"({point[0] * self.scale.factor:.2f}, {point[1] * self.scale.factor:.2f})"
 
     def length(self, value: float) -> str:
-        """A length of the drawing in site units."""
+        """A length [drawing units] in site units."""
         return f"{value * self.scale.factor:,.2f} {self.units.length_name}"
 
     def area(self, value: float) -> str:
-        """An area of the drawing in site units."""
+        """An area [square drawing units] in site units."""
         return f"{value * self.scale.factor**2:,.0f} {self.units.area_name}"
 
     def describe(self, content: Content) -> str:

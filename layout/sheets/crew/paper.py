@@ -118,5 +118,5 @@ class Letterer:
         return y
 
     def rule(self, x0: float, y0: float, x1: float, y1: float, pen: Pen = THIN) -> None:
-        """Draw a straight line."""
+        """Draw a straight line [in]."""
         self.marks.append(Line(layer=CREW, line=LineString([(x0, y0), (x1, y1)]), pen=pen))

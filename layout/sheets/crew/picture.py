@@ -360,7 +360,7 @@ def feature_names(design: Design, view: View, lettering: Lettering, lettered: Se
 def key_marks(
     design: Design, stretch: Stretch, left: float, bottom: float, right: float, top: float
 ) -> list[Mark]:
-    """The whole bed small, what this sheet stakes bold in it, baseline and fixed points."""
+    """The whole bed small in a window [in], what this sheet stakes bold in it, baseline and fixed points."""
     outline = design.site.bed.outline
     ends = design.staking.baseline if design.staking is not None else ()
     reach = shapely.total_bounds(

@@ -65,7 +65,7 @@ def letters_of(site: Site) -> dict[XY, str]:
 
 
 def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stake]) -> float:
-    """Letter the table beside the picture; the base line of what may come under it."""
+    """Letter the table beside the picture; the base line of what may come under it [in]."""
     columns = columns_of(site)
     left, y = frame.beside, frame.top
     edges = [left]
@@ -165,7 +165,7 @@ def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Se
 
 
 def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y: float) -> float:
-    """List the ends of the baseline and the fixed points, with their coordinates, at the foot of the first table."""
+    """List the ends of the baseline and the fixed points, with coordinates, at the foot of the first table [in]."""
     room, x = frame.table - 0.1, frame.beside + 0.05
     a, b = (place_words(at, staking, site.frame) for at in staking.baseline)
     rounding = rounding_of(site.stakeout, site.frame)

@@ -329,7 +329,7 @@ def north_words(site: Site) -> str:
 
 
 def middle_of(points: Array) -> XY:
-    """Find the middle of the bounding box of points."""
+    """Find the middle of the bounding box of points [their unit]."""
     low, high = points.min(axis=0), points.max(axis=0)
     x, y = (low + high) / 2
     return (float(x), float(y))

@@ -47,12 +47,12 @@ _PATTERN_RUNS_ON = 128
 
 
 def per_inch(drawing: Drawing, view: View) -> float:
-    """Site units to an inch of paper in a view."""
+    """Number of site units to an inch of paper in a view."""
     return view.metres_per_inch / drawing.frame.units.length
 
 
 def paper_unit(drawing: Drawing) -> float:
-    """Paper units to an inch: inches, or millimetres on a metric sheet."""
+    """Number of paper units to an inch: inches, or millimetres on a metric sheet."""
     return 25.4 if drawing.paper.metric else 1.0
 
 
