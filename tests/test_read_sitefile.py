@@ -160,6 +160,14 @@ def test_keys_of_words_without_end(tmp_path: Path, key: str) -> None:
     assert time.process_time() - begin < 5
 
 
+def test_faults_without_number_are_counted(tmp_path: Path) -> None:
+    lines = "\n".join(f"k{number} = 1" for number in range(5000))
+    said = faults_of(site_file(tmp_path, f"{BASE}{lines}\n")).splitlines()
+    assert len(said) == 201
+    assert said[199].startswith("site.toml: runs.k199: the key is not known")
+    assert said[200] == "site.toml: 4,800 more faults are not listed. Mend these first."
+
+
 def test_dots_that_are_no_keys(tmp_path: Path) -> None:
     text = f'title = "{"a dot. " * 20}"\n# {"." * 500}\n# {"see no. 7. " * 70}\n{BASE}'
     assert read_site(site_file(tmp_path, text)).title.startswith("a dot. a dot.")

@@ -14,6 +14,8 @@ from layout.readers.document import Document, Loc
 from layout.readers.schema import SiteTable, Table
 from layout.readers.values import figure, quoted
 
+MOST_FAULTS = 200
+"""Faults of keys that are told one by one; nobody reads on."""
 _TOP = "at the top of the file, before any [table]"
 _NEEDED = ("bed", "tubing", "runs")
 _KINDS = {
@@ -49,7 +51,7 @@ def validate(document: Document) -> tuple[SiteTable | None, list[Fault]]:
     table : SiteTable or None
         None where there are faults.
     faults : list of Fault
-        In the order of the schema.
+        In the order of the schema; beyond `MOST_FAULTS` they are counted.
     """
     raw = dict(document.raw)
     for name in _NEEDED:
@@ -58,7 +60,11 @@ def validate(document: Document) -> tuple[SiteTable | None, list[Fault]]:
         return SiteTable.model_validate(raw), []
     except ValidationError as error:
         details = error.errors(include_url=False)
-        return None, [fault for detail in details for fault in _faults(document, detail)]
+        faults = [fault for detail in details[:MOST_FAULTS] for fault in _faults(document, detail)]
+        if len(details) > MOST_FAULTS:
+            said = f"{len(details) - MOST_FAULTS:,} more faults are not listed"
+            faults.append(Fault(file=str(document.path), said=said, remedy="Mend these first."))
+        return None, faults
 
 
 def _faults(document: Document, error: ErrorDetails) -> list[Fault]:
