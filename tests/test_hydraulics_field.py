@@ -237,6 +237,20 @@ def test_filters_take_their_pressure_at_the_pump(tmp_path: Path) -> None:
             assert one.least.head - other.least.head == pytest.approx(5.0 * psi, abs=1e-6)
 
 
+def test_a_curve_that_would_do_in_psi_is_asked_about_with_filters_too(tmp_path: Path) -> None:
+    """What is needed holds the loss of the filters already: it is not taken from the curve once more."""
+    filters = "filter_loss = 10.0"
+    weak = planned(tmp_path, curve="curve = [[0, 20], [60, 19]]", design=filters)
+    assert weak.hydraulics is not None
+    zone, psi = weak.hydraulics.zones[0], weak.site.frame.units.pressure
+    assert zone.flush is not None
+    enough = 1.05 * max(zone.dose.needed_head, zone.flush.needed_head) / psi
+    asked = planned(tmp_path, curve=f"curve = [[0, {enough + 0.1:.3f}], [60, {enough:.3f}]]", design=filters)
+    told = [finding.remedy for finding in asked.findings if finding.code == "pump-too-weak"]
+    assert told
+    assert all("if they were read in psi, multiply them by 2.31" in remedy for remedy in told)
+
+
 def test_cold_water_costs_more(tmp_path: Path) -> None:
     warm, cold = (planned(tmp_path, design=f"water_temperature = {t}") for t in (90.0, 35.0))
     assert warm.hydraulics is not None
@@ -321,7 +335,8 @@ def test_a_percentage_for_a_share_is_refused_with_what_to_write(band: str, said:
 
 
 def test_ground_and_tubing_for_the_stated_flow(tmp_path: Path) -> None:
-    # By hand: 1000 sq ft are usable, and 600 ft of tubing 2 ft apart serve 1200.
+    # By hand: 1000 sq ft are usable, and 600 ft of tubing 2 ft apart serve 1200. That the tubing is to be half as many
+    # feet as the ground has square feet is 12VAC5-610-955.B.1 (Virginia), too.
     for flow, ground, tubing in (
         (400.0, True, True),
         (401.0, False, True),

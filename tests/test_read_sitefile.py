@@ -168,6 +168,19 @@ def test_faults_without_number_are_counted(tmp_path: Path) -> None:
     assert said[200] == "site.toml: 4,800 more faults are not listed. Mend these first."
 
 
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ("[stakeout]\nties = [{}]", "stakeout.ties: found 501 tie points, but no more than 500"),
+        ("[pump]\nat = [0, -9]\ncurve = [{}]", "pump.curve: found 501 pairs, but 500 draw any curve"),
+    ],
+)
+def test_lists_longer_than_anybody_needs(tmp_path: Path, table: str, said: str) -> None:
+    pairs = [f"[{n}, {9000 - n}]" for n in range(501)]
+    assert read_site(site_file(tmp_path, f"{BASE}{table.format(', '.join(pairs[:500]))}\n"))
+    assert said in faults_of(site_file(tmp_path, f"{BASE}{table.format(', '.join(pairs))}\n"))
+
+
 def test_dots_that_are_no_keys(tmp_path: Path) -> None:
     text = f'title = "{"a dot. " * 20}"\n# {"." * 500}\n# {"see no. 7. " * 70}\n{BASE}'
     assert read_site(site_file(tmp_path, text)).title.startswith("a dot. a dot.")

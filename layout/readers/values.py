@@ -20,6 +20,8 @@ from layout.readers.points import COORDINATE_LIMIT
 LENGTH_LIMIT = 1e6
 """No length or figure of a bed is larger [in its unit]."""
 FLOW_LIMIT = 1e9
+MOST_PLACES = 500
+"""Fixed points, and pairs of a pump's curve."""
 MOST_LETTERED = 60
 """Characters in a line of the title block."""
 
@@ -124,6 +126,8 @@ def _range(value: Any) -> XY:
 def _curve(value: Any) -> tuple[XY, ...]:
     if not isinstance(value, list) or len(value) < 2:
         raise wrong(f"found {quoted(value)}, but it must be a list of two or more [flow, head]")
+    if len(value) > MOST_PLACES:
+        raise wrong(f"found {len(value):,} pairs, but {MOST_PLACES} draw any curve")
     pairs = []
     for number, pair in enumerate(value, start=1):
         if not isinstance(pair, list) or len(pair) != 2 or not all(is_number(part) for part in pair):
@@ -162,6 +166,8 @@ def _ties(value: Any) -> tuple[tuple[str, XY], ...]:
         raise wrong(f"found {quoted(value)}, but it must be a list of points or a table {{ name = [x, y] }}")
     if len(named) < 2:
         raise wrong(f"found {len(named)} tie point, but swing ties need two or more")
+    if len(named) > MOST_PLACES:
+        raise wrong(f"found {len(named):,} tie points, but no more than {MOST_PLACES} can be looked through")
     points = [(str(name), _point(point)) for name, point in named]
     first_at: dict[XY, str] = {}
     for name, point in points:
