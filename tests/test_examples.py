@@ -17,19 +17,9 @@ import shapely
 from shapely import LineString
 
 from tests.examples import FOLDER, NAMES, Example, site_of
+from tests.plans import FILES
 from tests.staked import by_baseline, by_ties
 
-FILES = {
-    "layout.json",
-    "plan.dxf",
-    "plan.pdf",
-    "plan.png",
-    "stakeout.csv",
-    "stakeout.pdf",
-    "startup.pdf",
-    "takeoff.csv",
-    "takeoff.xlsx",
-}
 HONEST = {"corner": {"farthest usable ground from tubing"}}
 """Checks that fail for a reason the example's README tells; all others pass."""
 TOLD = {

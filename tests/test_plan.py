@@ -11,10 +11,7 @@ from __future__ import annotations
 import csv
 import json
 import math
-import shutil
-import subprocess
-import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -29,77 +26,9 @@ from numpy.typing import NDArray
 from layout.sheets.layers import RUN
 from layout.units import FOOT, GALLON, HOUR, LITRE
 from tests import beds
+from tests.plans import FILES, length, numbers, own_process, rectangle, site
 
 Array = NDArray[np.float64]
-FILES = {
-    "layout.json",
-    "plan.dxf",
-    "plan.pdf",
-    "plan.png",
-    "stakeout.csv",
-    "stakeout.pdf",
-    "startup.pdf",
-    "takeoff.csv",
-}
-
-SITE = """
-title = "{title}"
-units = "{units}"
-
-[bed]
-outline = {outline}
-clearance = 1.0
-
-[tubing]
-emitter_spacing = 2.0
-emitter_flow = 0.6
-bend_radius = 2.0
-
-[runs]
-spacing = 2.0
-pattern = "{pattern}"
-shortest = 10.0
-
-[laterals]
-longest = 400.0
-
-[pump]
-at = {pump}
-
-[design]
-flow = {flow}
-loading = 1.0
-"""
-
-
-def sinuate(*arguments: object, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """The command as a user runs it, in a process of its own."""
-    command = [sys.executable, "-m", "cli.main", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder)
-
-
-def site(
-    folder: Path,
-    outline: str,
-    *,
-    pump: Sequence[float],
-    units: str = "ft",
-    pattern: str = "left",
-    title: str = "A bed",
-    flow: float = 100.0,
-    more: str = "",
-) -> Path:
-    """Write a site file."""
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / "site.toml"
-    text = SITE.format(title=title, units=units, outline=outline, pattern=pattern, pump=list(pump), flow=flow)
-    path.write_text(text + more, encoding="utf-8")
-    return path
-
-
-def inline(points: Array) -> str:
-    return json.dumps(points.tolist())
-
 
 # --- three exact beds -----------------------------------------------------------------------------------
 
@@ -122,11 +51,6 @@ class Exact:
     """[m]."""
     volume_unit: float
     """[m³]."""
-
-
-def _rectangle(folder: Path) -> Path:
-    """100 x 12, its points in the site file."""
-    return site(folder, inline(beds.rect()), pump=(-10, 6))
 
 
 def _annulus(folder: Path) -> Path:
@@ -154,7 +78,7 @@ def _sector(r0: float, r1: float, sweep: float) -> float:
 EXACT = {
     "rectangle": Exact(
         units="ft",
-        write=_rectangle,
+        write=rectangle,
         lengths=(98.0,) * 6,
         tolerance=1e-5,
         area=1200.0,
@@ -201,16 +125,12 @@ class Planned:
 def planned(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Planned:
     exact = EXACT[request.param]
     path = exact.write(tmp_path_factory.mktemp(request.param))
-    done = sinuate("plan", path)
+    done = own_process("plan", path)
     assert (done.returncode, done.stderr) == (0, "")
     folder = path.parent / "plan"
     assert {entry.name for entry in folder.iterdir()} >= FILES
     layout = json.loads((folder / "layout.json").read_text(encoding="utf-8"))
     return Planned(exact=exact, folder=folder, said=done.stdout, layout=layout)
-
-
-def length(points: Any) -> float:
-    return float(np.hypot(*np.diff(np.asarray(points, dtype=float), axis=0).T).sum())
 
 
 def test_run_lengths_follow_from_the_shape_of_the_bed(planned: Planned) -> None:
@@ -371,226 +291,5 @@ def test_si_inside_and_site_units_outside_are_one_flow(planned: Planned) -> None
     )
 
 
-# --- the command's promises -----------------------------------------------------------------------------
-
-
-def held(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder."""
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-    }
-
-
-@pytest.fixture(scope="module")
-def laid_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of a rectangle that has been planned."""
-    folder = tmp_path_factory.mktemp("lot")
-    assert sinuate("plan", _rectangle(folder)).returncode == 0
-    return folder
-
-
-@pytest.fixture
-def rectangle(laid_out: Path, tmp_path: Path) -> Path:
-    """The site file of a rectangle, with the outputs of an earlier plan beside it."""
-    return Path(shutil.copytree(laid_out, tmp_path / "lot")) / "site.toml"
-
-
-def test_json_is_one_document_and_the_file(rectangle: Path) -> None:
-    done = sinuate("plan", rectangle, "--json")
-    assert (done.returncode, done.stderr) == (0, "")
-    assert json.loads(done.stdout) == json.loads((rectangle.parent / "plan/layout.json").read_text())
-
-
-def test_the_same_site_gives_the_same_bytes(rectangle: Path, tmp_path: Path) -> None:
-    sinuate("plan", "site.toml", "--out", tmp_path / "again", folder=rectangle.parent)
-    assert held(rectangle.parent / "plan") == held(tmp_path / "again")
-
-
-def test_best_of_all_patterns(rectangle: Path) -> None:
-    layout = json.loads(sinuate("plan", rectangle, "--set", "runs.pattern=best", "--json").stdout)
-    scores = [item["score"] for item in layout["candidates"]]
-    assert {item["pattern"] for item in layout["candidates"]} >= {"left", "right", "centre", "even"}
-    assert [round(score, 9) for score in scores] == sorted(round(score, 9) for score in scores)
-    assert layout["pattern"] == layout["candidates"][0]["pattern"]
-    assert layout["totals"]["tubing"] == pytest.approx(588, abs=1e-5)
-
-
-def test_set_holds_for_once_and_touches_no_file(rectangle: Path) -> None:
-    before = held(rectangle.parent)
-    out = rectangle.parent / "closer"
-    done = sinuate(
-        "plan", rectangle, "--json", "--out", out, "--set", "runs.spacing=1.25", "--set", "bed.clearance=0.5"
-    )
-    layout = json.loads(done.stdout)
-    # 11 wide inside the clearance: rows at 0, 1.25 … 10; 99 long between the ends
-    assert [run["length"] for run in layout["runs"]] == pytest.approx([99.0] * 9, abs=1e-5)
-    assert layout["totals"]["spacing_min"] == pytest.approx(1.25, abs=1e-6)
-    after = {name: data for name, data in held(rectangle.parent).items() if not name.startswith("closer")}
-    assert after == before
-
-
-@pytest.mark.parametrize("end", ["far", "[110, 6]"])
-def test_the_other_end(rectangle: Path, end: str) -> None:
-    layout = json.loads(sinuate("plan", rectangle, "--json", "--set", f"manifold.end={end}").stdout)
-    assert {run["points"][0][0] for run in layout["runs"]} == {99.0}
-    # seen from there, left is the other side
-    assert layout["runs"][0]["points"][0][1] == pytest.approx(1.0)
-
-
-def test_strict_turns_a_failed_check_into_one(rectangle: Path) -> None:
-    sound = held(rectangle.parent / "plan")
-    assert sinuate("plan", rectangle, "--strict").returncode == 0
-    assert held(rectangle.parent / "plan") == sound
-    heavy = ("--set", "design.flow=2000", "--set", "design.loading=0.5")
-    for strict, code in (((), 0), (("--strict",), 1)):
-        out = rectangle.parent / f"heavy{code}"
-        done = sinuate("plan", rectangle, "--out", out, *heavy, *strict)
-        noted = "".join(f"Note: set for this once, not in the site file: {key}.\n" for key in heavy[1::2])
-        assert (done.returncode, done.stderr) == (code, noted)
-        layout = json.loads((out / "layout.json").read_text())
-        failed = [check for check in layout["checks"] if not check["ok"]]
-        assert [check["name"] for check in failed] == [
-            "loading of the usable ground",
-            "usable ground for the stated flow",
-            "tubing for the stated flow",
-        ]
-        assert failed[0]["value"] == pytest.approx(2000 / 980, rel=1e-6)
-        assert "FAILED: loading of the usable ground" in done.stdout
-
-
-def _words_for_a_number(path: Path) -> str:
-    path.write_text(path.read_text().replace("emitter_flow = 0.6", 'emitter_flow = "0.6"'))
-    return "tubing.emitter_flow"
-
-
-def _a_bow_tie(path: Path) -> str:
-    bow_tie = [[0, 0], [100, 12], [100, 0], [0, 12]]
-    path.write_text(path.read_text().replace(inline(beds.rect()), json.dumps(bow_tie)))
-    return "(50.00, 6.00)"
-
-
-def _no_survey(path: Path) -> str:
-    path.write_text(path.read_text().replace(inline(beds.rect()), '"bedd.csv"'))
-    return "bedd.csv"
-
-
-def _no_toml(path: Path) -> str:
-    path.write_text(path.read_text() + "\n[runs\n")
-    return "line"
-
-
-def _an_unknown_key(path: Path) -> str:
-    path.write_text(path.read_text().replace("bend_radius", "bend_radios"))
-    return "tubing.bend_radius"
-
-
-def _gone(path: Path) -> str:
-    path.unlink()
-    return "site.toml"
-
-
-@pytest.mark.parametrize(
-    "spoil", [_words_for_a_number, _a_bow_tie, _no_survey, _no_toml, _an_unknown_key, _gone]
-)
-def test_bad_input_leaves_no_file_and_earlier_ones_whole(
-    rectangle: Path, spoil: Callable[[Path], str]
-) -> None:
-    named = spoil(rectangle)
-    before = held(rectangle.parent)
-    for also in ((), ("--json",), ("--out", rectangle.parent / "new")):
-        done = sinuate("plan", rectangle, *also)
-        assert (done.returncode, done.stdout) == (2, "")
-        assert "Traceback" not in done.stderr
-        assert str(rectangle) in done.stderr or "bedd.csv" in done.stderr
-        assert named in done.stderr
-    assert held(rectangle.parent) == before
-    assert not (rectangle.parent / "new").exists()
-
-
-def test_no_room_is_one(rectangle: Path) -> None:
-    before = held(rectangle.parent)
-    done = sinuate("plan", rectangle, "--set", "runs.shortest=99")
-    assert (done.returncode, done.stdout) == (1, "")
-    assert "no run of 99 ft fits in the usable ground of 980.0 ft²" in done.stderr
-    assert len(done.stderr.splitlines()) == 1
-    done = sinuate("plan", rectangle, "--set", "bed.clearance=6")
-    assert (done.returncode, done.stdout) == (1, "")
-    assert len(done.stderr.splitlines()) == 1
-    assert held(rectangle.parent) == before
-
-
-def test_what_is_not_laid_is_listed(tmp_path: Path) -> None:
-    """Arcs about the inner corner of an L, too short to be runs, are named with their places."""
-    path = site(tmp_path, inline(beds.ell()), pump=(-10, 54), pattern="right")
-    done = sinuate("plan", path, "--set", "tubing.bend_radius=0")
-    assert done.returncode == 0
-    layout = json.loads((tmp_path / "plan/layout.json").read_text())
-    assert len(layout["dropped"]) >= 2
-    for piece in layout["dropped"]:
-        assert piece["why"] == "shorter than runs.shortest"
-        assert length(piece["points"]) == pytest.approx(piece["length"], rel=1e-6)
-        assert piece["length"] < 10.0
-        (x, y) = piece["points"][0]
-        assert f"({x:.2f}, {y:.2f})" in done.stdout
-
-
-TREE = """
-[[feature]]
-name = "ash"
-kind = "tree"
-shape = [50, 6]
-setback = 1.5
-inside = true
-
-[[feature]]
-name = "cable house"
-kind = "building"
-shape = [[-6, 0], [-4, 0], [-4, 12], [-6, 12], [-6, 0]]
-setback = 0.5
-"""
-
-
-def test_features_are_kept_clear_of_by_tubing_and_lines(tmp_path: Path) -> None:
-    path = site(tmp_path, inline(beds.rect()), pump=(-10, 6), more=TREE)
-    done = sinuate("plan", path)
-    assert (done.returncode, done.stderr) == (0, "")
-    layout = json.loads((tmp_path / "plan/layout.json").read_text())
-    tree = shapely.Point(50, 6)
-    tubing = [shapely.LineString(item["points"]) for block in ("runs", "joins") for item in layout[block]]
-    assert min(line.distance(tree) for line in tubing) >= 1.5 - 1e-9
-    checks = {check["name"]: check for check in layout["checks"]}
-    # rows that meet the ash are led past it by blank tubing or tied by loops: all have water either way
-    assert {join["kind"] for join in layout["joins"]} <= {"loop", "blank"}
-    assert checks["share of tubing fed"]["value"] == 1.0
-    assert sorted(name for row in layout["laterals"] for name in row["runs"]) == sorted(
-        run["name"] for run in layout["runs"]
-    )
-    assert checks["distance to ash"]["ok"]
-    # The cable house stands between pump and bed: straight lines would cross it, so they are led round its setback.
-    assert (checks["features crossed by manifolds, risers or lines"]["value"], layout["crossings"]) == (0, [])
-    house = shapely.box(-6, 0, -4, 12)
-    lines = [shapely.LineString(item["points"]) for item in layout["lines"]]
-    assert [item["kind"] for item in layout["lines"]] == ["supply", "return"]
-    for line in lines:
-        assert line.distance(house) >= 0.5
-        assert house.intersects(shapely.LineString([line.coords[0], line.coords[-1]]))
-    # a hole of radius 1.5 in 98 x 10
-    assert layout["bed"]["usable_area"] == pytest.approx(980 - math.pi * 1.5**2, rel=1e-4)
-    assert len(layout["bed"]["usable"][0]["holes"]) == 1
-
-
-def every_number(value: Any) -> Iterator[float]:
-    if isinstance(value, dict):
-        for item in value.values():
-            yield from every_number(item)
-    elif isinstance(value, list):
-        for item in value:
-            yield from every_number(item)
-    elif isinstance(value, float):
-        yield value
-
-
 def test_every_number_is_finite(planned: Planned) -> None:
-    assert all(math.isfinite(number) for number in every_number(planned.layout))
+    assert all(math.isfinite(number) for number in numbers(planned.layout))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from layout.sheets.layoutjson import document, write_layout
 from layout.sheets.takeoff import write_takeoff
 from layout.units import UNIT_SETS
 from tests.fields import curved_field, kinds_field, tree_field, wide_field
+from tests.plans import numbers
 
 FIELDS: dict[str, Callable[[], Design]] = {
     "curved": curved_field,
@@ -132,17 +133,6 @@ def test_the_trades_own_arithmetic() -> None:
     assert totals["flow_per_hour"] == pytest.approx(183)
     assert totals["flow"] == pytest.approx(3.05)
     assert totals["seconds_per_unit_volume"] == pytest.approx(19.672, abs=0.001)
-
-
-def numbers(value: Any) -> Iterator[float]:
-    if isinstance(value, dict):
-        for item in value.values():
-            yield from numbers(item)
-    elif isinstance(value, list):
-        for item in value:
-            yield from numbers(item)
-    elif isinstance(value, float):
-        yield value
 
 
 def test_what_is_not_known_is_null_and_nothing_is_infinite(tmp_path: Path) -> None:
