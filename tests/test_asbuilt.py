@@ -388,3 +388,19 @@ def test_every_pair_that_lies_too_near_is_named_with_both_runs(design: Design) -
     for first, second, gap in pairs:
         assert lines[first] is not None
         assert float(gap) == pytest.approx(lines[first].distance(lines[second]) / FOOT, abs=0.05)
+
+
+def test_the_pair_with_least_to_spare_is_checked_not_that_which_lies_nearest(design: Design) -> None:
+    """R5 and R6 as near as they were planned hide no other pair that was planned a whole spacing apart."""
+    by_name = {run.name: run for run in design.laying.runs}
+    away = normals(coordinates(by_name["R6"].line), stations(coordinates(by_name["R6"].line)))
+    near = LineString(coordinates(by_name["R6"].line) - away * 1.5 * FOOT)
+    runs = tuple(replace(run, line=near) if run.name == "R6" else run for run in design.laying.runs)
+    planned = replace(design, laying=replace(design.laying, runs=runs))
+    points = on_runs(planned, moved={"R2": 1.0})
+    found = measure_laid(planned, shots_of(points)[0])
+    (check,) = [item for item in found.checks if item.name == "least gap between runs as laid"]
+    assert not check.ok
+    assert check.place.startswith("R2 to R3 ")
+    assert check.value / FOOT == pytest.approx(1.0, abs=0.02)
+    assert check.limit / FOOT == pytest.approx(0.98 * 2.0 - 0.5, abs=0.01)

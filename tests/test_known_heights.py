@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
+import pytest
+from shapely import LineString
 
 from layout.model import Design, Levels
 from layout.terrain import height_findings, known_heights
+from layout.units import FOOT
 from tests.fields import curved_field
 
 
@@ -48,7 +52,24 @@ def test_what_lies_beyond_is_named() -> None:
 def test_all_beyond() -> None:
     design = curved_field()
     said = found(with_levels(design, square(5.0, (1e5, 1e5))))
-    total = sum(len(run.line.coords) for run in design.laying.runs)
+    laid = [*design.laying.runs, *design.joins, *design.plumbing.manifolds, *design.plumbing.lines]
+    total = f"{sum(item.line.length for item in laid) / FOOT:,.0f}"
     assert len(said) == 1
-    assert int(said[0].split(" of ")[0].rsplit(" ", 1)[1].replace(",", "")) >= total
+    assert f"not known under {total} of {total} ft laid" in said[0]
     assert " more." in said[0]
+
+
+def test_the_share_without_heights_is_one_of_length_however_few_points_a_line_has() -> None:
+    """A straight run of two points, half of it on surveyed ground: half of its length is told, not all points."""
+    design = curved_field()
+    run = replace(design.laying.runs[0], line=LineString([(0.0, 0.0), (200.0 * FOOT, 0.0)]))
+    straight = replace(
+        design,
+        laying=replace(design.laying, runs=(run,)),
+        joins=(),
+        plumbing=replace(design.plumbing, manifolds=(), lines=()),
+    )
+    (said,) = found(with_levels(straight, square(100.0 * FOOT)))
+    unknown = re.search(r"not known under (\d+) of 200 ft laid", said)
+    assert unknown is not None
+    assert int(unknown[1]) == pytest.approx(100, abs=1)

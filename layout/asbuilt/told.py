@@ -203,16 +203,16 @@ def _near_checks(design: Design, laid: Sequence[LaidRun], within: float, words: 
     pairs = _pairs(design, laid, within)
     if pairs:
         # that pair is told that has least to spare, not that which is nearest: the plan itself may have it so near
-        near = min(pairs, key=lambda pair: pair.least - pair.limit)
+        tightest = min(pairs, key=lambda pair: pair.least - pair.limit)
         key = "runs.closest" if design.laying.pattern is Pattern.EVEN else "runs.spacing"
         yield _check(
             "least gap between runs as laid",
-            near.least,
-            near.limit,
+            tightest.least,
+            tightest.limit,
             "least",
             "length",
             f"{key}, {granted}",
-            f"{near.first} to {near.second} at {words.at(near.at)}",
+            f"{tightest.first} to {tightest.second} at {words.at(tightest.at)}",
         )
     edge = min(laid, key=lambda run: run.edge)
     yield _check(
@@ -343,7 +343,7 @@ class _Pair:
 
 
 def _pairs(design: Design, runs: Sequence[LaidRun], within: float) -> list[_Pair]:
-    """All pairs of runs beside each other as laid, in order; the gap of a pair is never asked to exceed the planned one."""
+    """All pairs of runs beside each other as laid, in order; none has to be wider apart than it was planned."""
     spacing = design.site.runs.spacing
     planned = {run.name: run for run in design.laying.runs}
     rows = [(planned[run.run].lobe, planned[run.run].row) for run in runs]

@@ -193,8 +193,8 @@ def _if_pressures(site: Site, state: WaterState) -> str:
     if unit.length_name != "ft":
         more = 100.0 * unit.pressure  # bars of ten metres and some
     curve = PumpCurve(points=tuple((flow, more * head) for flow, head in pump.curve))
-    loss = site.design.filter_loss or 0.0
-    if curve.head(state.needed_flow) - loss < state.needed_head:
+    # what is needed holds the loss of filters already
+    if curve.head(state.needed_flow) < state.needed_head:
         return ""
     name = "psi" if unit.length_name == "ft" else "bar"
     return f" Heads of pump.curve are in {unit.length_name}: if they were read in {name}, multiply them by {more:.2f}."

@@ -66,7 +66,7 @@ def flow_of(text: str, *, field: str = "--record", file: str = "") -> float:
         raise refuse("has a decimal comma", "Write a decimal point, and no commas between thousands.")
     if re.match(r"[-−–]\s*[\d.]", words):
         raise refuse("is under 0, and no flow or time is", "Write what was read, without a sign.")
-    if "imp" in words or "uk" in words:
+    if re.search(r"\b(?:imp|imperial|uk)\b", words):
         raise refuse("is in imperial gallons", "Multiply by 1.20095 to have US gallons, or write litres.")
     if re.fullmatch(_NUMBER, words):
         raise refuse("has no unit", f"Say what it is. {EXAMPLES}")
@@ -111,7 +111,8 @@ def _plain(text: str) -> str:
     """Lower case, one blank between words, the ways to say *per* made one."""
     words = " ".join(text.lower().replace("\u00a0", " ").split())
     words = re.sub(r"\s*(?:/|\bper\b|\ba\b)\s*", " / ", words)
-    return re.sub(r"\b(" + "|".join(SHORT) + r")\b", lambda found: SHORT[found[1]].replace("/", " / "), words)
+    # a unit may follow its figure at once: 3.05gpm
+    return re.sub(r"(?<![a-z])(" + "|".join(SHORT) + r")\b", lambda found: SHORT[found[1]].replace("/", " / "), words)
 
 
 _QUANTITY = re.compile(rf"({_NUMBER})?\s*([a-z³]+3?)")

@@ -9,9 +9,11 @@ import numpy as np
 from shapely import LineString
 
 from layout.model import Finding, Join, Laying, Levels, Plumbing, Site
-from layout.plane import Array, coordinates
+from layout.plane import Array, coordinates, resample
 from layout.terrain.surface import heights
 
+STEP = 0.25
+"""Whether the ground is surveyed is asked so often along what is laid [m]."""
 _NAMED = 6
 """Lines named in a finding; the rest are counted."""
 
@@ -34,21 +36,30 @@ def height_findings(
     named += [(f"{join.kind} {join.start}-{join.end}", join.line) for join in joins]
     named += [(f"{pipe.kind} manifold", pipe.line) for pipe in plumbing.manifolds]
     named += [(f"{pipe.kind} line", pipe.line) for pipe in plumbing.lines]
-    walks = [coordinates(line) for _, line in named]
-    if not walks:
+    if not named:
         return
-    unknown = np.isnan(heights(levels, np.vstack(walks)))
-    ends = np.cumsum([len(walk) for walk in walks])
-    parts = np.split(unknown, ends[:-1])
+    walks = [_walk(line) for _, line in named]
+    unknown = np.isnan(heights(levels, np.vstack([middles for middles, _ in walks])))
+    steps = np.concatenate([lengths for _, lengths in walks])
+    parts = np.split(unknown, np.cumsum([len(lengths) for _, lengths in walks])[:-1])
     names = list(dict.fromkeys(name for (name, _), part in zip(named, parts, strict=True) if part.any()))
     if not names:
         return
+    unit = site.frame.units
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
     yield Finding(
         code="unknown-heights",
         said=(
-            f"The ground's height is not known at {int(unknown.sum()):,} of {len(unknown):,} points laid, beyond the "
-            f"surveyed levels: {', '.join(names[:_NAMED])}{more}."
+            f"The ground's height is not known under {float(steps[unknown].sum()) / unit.length:,.0f} of "
+            f"{float(steps.sum()) / unit.length:,.0f} {unit.length_name} laid, "
+            f"beyond the surveyed levels: {', '.join(names[:_NAMED])}{more}."
         ),
         remedy="Survey levels round all that is laid, the pump included.",
     )
+
+
+def _walk(line: LineString) -> tuple[Array, Array]:
+    """Middles of short steps along a line, shape (n, 2), and the length of each step [m]."""
+    points = resample(coordinates(line), STEP)
+    middles = (points[:-1] + points[1:]) / 2
+    return middles, np.full(len(middles), line.length / len(middles))
