@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
-from shapely import MultiPoint, Point
+from shapely import LineString, MultiPoint, Point
 
 from layout.emitters import place_emitters
 from layout.errors import Fault, NoRoomError
@@ -251,21 +251,36 @@ def try_ends(site: Site, ground: UsableGround, trial: Trial) -> tuple[EndTrial, 
         The end nearer the pump, then the other one. The same pattern is laid from the other end, so its runs may
         begin and end a little elsewhere.
     """
-    middle = trial.sides.near.interpolate(0.5, normalized=True)
     found = []
     for end in ("pump", "far"):
         variant = replace(site, manifold=replace(site.manifold, end=end))
         if end == site.manifold.end:
             found.append(_end_trial(variant, ground, trial, asked=True))
             continue
-        other = _from(variant, ground, trial, trial.candidate.pattern)
-        asked = other.sides.near.distance(middle) < other.sides.far.distance(middle)
-        if asked:
-            other = trial
-        elif trial.candidate.pattern in MIRRORED:
-            other = _from(variant, ground, trial, MIRRORED[trial.candidate.pattern])
-        found.append(_end_trial(variant, ground, other, asked=asked))
+        try:
+            other = _other_end(variant, ground, trial) if isinstance(site.manifold.end, str) else None
+            if other is None:
+                other = _stated_end(variant, ground, trial)
+        except NoRoomError as error:
+            found.append(_refused(variant, trial, error))
+            continue
+        found.append(_end_trial(variant, ground, other, asked=other is trial))
     return found[0], found[1]
+
+
+def _other_end(site: Site, ground: UsableGround, trial: Trial) -> Trial:
+    """Lay the pattern of a trial from the other end of the bed, which a site asks for: left and right change there."""
+    pattern = trial.candidate.pattern
+    return _from(site, ground, trial, MIRRORED.get(pattern, pattern))
+
+
+def _stated_end(site: Site, ground: UsableGround, trial: Trial) -> Trial:
+    """Lay the pattern of a trial from the end that a site asks for, or keep it where it was laid from there."""
+    middle = trial.sides.near.interpolate(0.5, normalized=True)
+    laid = _from(site, ground, trial, trial.candidate.pattern)
+    if laid.sides.near.distance(middle) < laid.sides.far.distance(middle):
+        return trial
+    return _other_end(site, ground, trial) if trial.candidate.pattern in MIRRORED else laid
 
 
 def _from(site: Site, ground: UsableGround, trial: Trial, pattern: Pattern) -> Trial:
@@ -276,11 +291,14 @@ def _from(site: Site, ground: UsableGround, trial: Trial, pattern: Pattern) -> T
 
 
 def _end_trial(site: Site, ground: UsableGround, trial: Trial, *, asked: bool) -> EndTrial:
-    piped = pipe_trial(site, ground, trial)
+    try:
+        piped = pipe_trial(site, ground, trial)
+    except NoRoomError as error:
+        return replace(_refused(site, trial, error), at=xy(_middle(trial.sides.near)), asked=asked)
     plumbing = piped.plumbing
     return EndTrial(
         end="far" if site.manifold.end == "far" else "pump",
-        at=xy(trial.sides.near.interpolate(0.5, normalized=True)),
+        at=xy(_middle(trial.sides.near)),
         pattern=trial.candidate.pattern,
         manifolds=sum(pipe.line.length for pipe in plumbing.manifolds),
         lines=sum(pipe.line.length for pipe in plumbing.lines),
@@ -288,3 +306,20 @@ def _end_trial(site: Site, ground: UsableGround, trial: Trial, *, asked: bool) -
         unreached=len(plumbing.unreached),
         asked=asked,
     )
+
+
+def _refused(site: Site, trial: Trial, error: NoRoomError) -> EndTrial:
+    """An end that no field can be piped from, the one across from where a trial was laid."""
+    return EndTrial(
+        end="far" if site.manifold.end == "far" else "pump",
+        at=xy(_middle(trial.sides.far)),
+        pattern=trial.candidate.pattern,
+        manifolds=0.0,
+        lines=0.0,
+        laterals=0,
+        refused=error.faults[0].said,
+    )
+
+
+def _middle(line: LineString) -> Point:
+    return line.interpolate(0.5, normalized=True)

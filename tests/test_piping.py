@@ -122,3 +122,24 @@ def test_a_setback_that_takes_the_whole_end_leaves_a_field_that_can_be_built(tmp
     assert all(run.fed for run in design.laying.runs)
     assert len(design.plumbing.lines) == len(design.plumbing.manifolds) == 2
     assert all(lateral.returns_near for lateral in design.laterals)
+
+
+def test_an_end_that_cannot_be_piped_is_told_and_the_table_stands(tmp_path: Path) -> None:
+    """A bed that narrows has two laterals fewer at its pointed end, too few for the zones that are asked for."""
+    text = SITE.read_text(encoding="utf-8")
+    outline = next(line for line in text.splitlines() if line.startswith("outline"))
+    path = tmp_path / "site.toml"
+    path.write_text(
+        text.replace(outline, "outline = [[0, 0], [100, 0], [100, 6], [0, 20]]"), encoding="utf-8"
+    )
+    site = read_site(path, ["laterals.runs=2", "zones.count=4", "runs.pattern=left"])
+    assert plan_field(site).laying.runs
+    trials = compare_patterns(site)
+    ends = compare_ends(site, trials)
+    refused = [end for end in ends if end.refused]
+    assert len(refused) == 1
+    assert not refused[0].asked
+    assert "4 zones are asked for, but the field has 3 laterals" in end_words(site, refused[0])
+    made = comparison(site, trials, ends)["ends"]
+    assert [item["refused"] for item in made] == [end.refused for end in ends]
+    assert refused[0].at[0] == pytest.approx(100 * FOOT, abs=0.5)

@@ -128,6 +128,8 @@ class EndTrial:
         Manifolds that no line can lead to.
     asked : bool
         Whether it is the end that the site asks for.
+    refused : str
+        Why no field can be piped from there; the figures are 0 then.
     """
 
     end: Literal["pump", "far"]
@@ -138,6 +140,7 @@ class EndTrial:
     laterals: int
     unreached: int = 0
     asked: bool = False
+    refused: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -114,6 +114,7 @@ def comparison(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial] = (
                 "laterals": item.laterals,
                 "unreached": item.unreached,
                 "asked": item.asked,
+                "refused": item.refused,
             }
             for item in ends
         ],
@@ -146,6 +147,8 @@ def end_words(site: Site, item: EndTrial) -> str:
         item.end
     ]
     asked = ", as asked" if item.asked else ""
+    if item.refused:
+        return f"Manifolds at {where}{asked}: not to be had, {item.refused}."
     pipe = f"manifolds {figures.length_of(item.manifolds)}"
     if item.unreached:
         pipe += f"; no line can lead to {item.unreached} of them"
