@@ -91,7 +91,43 @@ def test_two_columns_without_a_header_are_noted(tmp_path: Path) -> None:
         "bed.csv has no header; its two columns are read as x, y",
     )
     assert read(tmp_path, "x,y\n10,20\n").notes == ()
-    assert read(tmp_path, "1,20,10\n").notes == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("1,20,10\n", "point, northing, easting"),
+        ("1,20,10,5.5\n", "point, northing, easting, elevation"),
+        ("1,20,10,corner\n", "point, northing, easting, description"),
+        ("1,20,10,5.5,corner\n", "point, northing, easting, elevation, description"),
+    ],
+)
+def test_the_order_taken_without_a_header_is_noted(tmp_path: Path, text: str, told: str) -> None:
+    """Else a file of point, x, y gives the mirrored bed, and nothing tells."""
+    assert read(tmp_path, text).notes == (f"bed.csv has no header; its columns are read as {told}",)
+
+
+def test_text_behind_the_last_column_belongs_to_it(tmp_path: Path) -> None:
+    written = 'point,x,y,description\n1,10,20,OAK, 24, south\n2,30,20,"EDGE, east"\n'
+    assert read(tmp_path, written).descriptions == ("OAK, 24, south", "EDGE, east")
+    assert read(tmp_path, "1,20,10,5.5,fence, post\n").descriptions == ("fence, post",)
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "found"),
+    [
+        ("point,x,y,z,description\n1,3.2,9,10.0,EDGE\n2,3.2,15,0,10.0,EDGE\n", 3, "6 cells in 5 columns"),
+        ("point,x,y,z,description\n1,3.2,15,0,,EDGE\n", 2, "6 cells in 5 columns"),
+        ("point,x,y,description\n1,3.2,15,0,EDGE\n", 2, "5 cells in 4 columns"),
+        ("x,y\n10,20\n10,5,20,5\n", 3, "4 cells in 2 columns"),
+        ("1,20,10,5.5,EDGE\n2,20,30,0,5.5,EDGE\n", 2, "6 cells in 5 columns"),
+    ],
+)
+def test_a_decimal_comma_that_shifts_the_cells(tmp_path: Path, text: str, line: int, found: str) -> None:
+    """A corner would be lost from ``#EDGE`` without a word, or stand elsewhere."""
+    with pytest.raises(ReadError) as caught:
+        read(tmp_path, text)
+    assert f"bed.csv: line {line}: there are {found}. Write decimal points" in str(caught.value)
 
 
 @pytest.mark.parametrize(
@@ -222,11 +258,16 @@ def test_codes_that_are_not_there(tmp_path: Path, text: str, part: str, expected
 
 
 @pytest.mark.parametrize(
-    ("header", "unit"),
-    [("x,y", None), ("x (m),y (m)", "m"), ("E_ft,N_ft,elev_ft", "ft"), ("X (USft),Y", "us-ft")],
+    ("text", "unit"),
+    [
+        ("x,y\n10,20\n", None),
+        ("x (m),y (m)\n10,20\n", "m"),
+        ("E_ft,N_ft,elev_ft\n10,20,1\n", "ft"),
+        ("X (USft),Y\n10,20\n", "us-ft"),
+    ],
 )
-def test_a_unit_that_the_header_names(tmp_path: Path, header: str, unit: str | None) -> None:
-    assert read(tmp_path, f"{header}\n10,20,1\n").unit == unit
+def test_a_unit_that_the_header_names(tmp_path: Path, text: str, unit: str | None) -> None:
+    assert read(tmp_path, text).unit == unit
 
 
 def test_two_units_in_one_header(tmp_path: Path) -> None:

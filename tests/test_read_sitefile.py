@@ -328,7 +328,9 @@ def test_survey_feet_and_surveyors_files() -> None:
     assert site.features[0].shape.geom_type == "Polygon"
     assert site.bed.levels is not None
     assert site.bed.levels.points[0][2] == pytest.approx(104.0 * 1200 / 3937)
-    assert site.notes == ()
+    assert site.notes == (
+        "survey_feet_bed.csv has no header; its columns are read as point, northing, easting, elevation, description",
+    )
 
 
 @pytest.mark.parametrize(

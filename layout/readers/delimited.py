@@ -14,10 +14,12 @@ from layout.readers.angles import latitude_or_longitude
 from layout.readers.columns import column_of, decimal_commas, delimiter, number
 from layout.readers.points import COORDINATE_LIMIT, MOST_POINTS, Faults, PointTable
 
-_SURVEYOR = "point, northing, easting, elevation, description"
+_ORDER = ("point", "northing", "easting", "elevation", "description")
+_SURVEYOR = ", ".join(_ORDER)
 _HEADER_REMEDY = (
     "Begin the file with a header: x,y or easting,northing (with z, point, description if wanted)."
 )
+_SURPLUS_REMEDY = "Write decimal points, not commas; put a text that holds commas in quotation marks."
 _DEGREES_REMEDY = "Write it in degrees, 42.3601234, south and west negative, or as 42°21'36.44\" N."
 _MOST_CODES = 8
 """Description codes listed when the wanted one is not there."""
@@ -55,6 +57,8 @@ class _Reader:
         self.notes: list[str] = []
         self.unit: str | None = None
         self.metric_z = False
+        self.headings = 0
+        """Cells of the header, empty ones behind the last name included; 0 without one."""
 
     def read(self, text: str) -> PointTable:
         rows = self._rows(text)
@@ -68,6 +72,7 @@ class _Reader:
                 self._refuse("", "the file holds a header but no points", "Write one point a line below it.")
         else:
             columns = self._columns_without_header(rows)
+        rows = self._within_columns(rows, columns, self.headings if header else len(_ORDER))
         if len(rows) > MOST_POINTS:
             said = f"the file holds {len(rows)} points; {MOST_POINTS} can be read"
             self._refuse("", said, "Thin them out.")
@@ -99,7 +104,8 @@ class _Reader:
             return []
         first = split[0][1]
         header = not any(number(cell, decimal_comma=True) is not None for cell in first)
-        most = len(first) if header else 5
+        self.headings = len(first)
+        most = len(first) if header else len(_ORDER)
         return [(line, [*cells[: most - 1], *([" ".join(cells[most - 1 :])] * (len(cells) >= most))])
                 for line, cells in split]  # fmt: skip
 
@@ -110,6 +116,8 @@ class _Reader:
         try:
             for cells in reader:
                 stripped = [cell.strip() for cell in cells]
+                if not rows:
+                    self.headings = len(stripped)
                 while stripped and not stripped[-1]:
                     stripped.pop()
                 if stripped:
@@ -208,9 +216,27 @@ class _Reader:
                 self.faults.add(f"line {line}", said, f"Give each point its own number. {_HEADER_REMEDY}")
         self.faults.stop()
         fourth = [cells[3] for _, cells in rows if len(cells) > 3 and cells[3]]
+        told = list(_ORDER[:width])
         if width == 4 and fourth and not any(self._number(cell) is not None for cell in fourth):
-            return {"point": 0, "north": 1, "east": 2, "description": 3}
-        return {"point": 0, "north": 1, "east": 2, "z": 3, "description": 4}
+            told[3] = "description"
+        self.notes.append(f"{Path(self.name).name} has no header; its columns are read as {', '.join(told)}")
+        key = {"northing": "north", "easting": "east", "elevation": "z"}
+        return {key.get(name, name): index for index, name in enumerate(told)}
+
+    def _within_columns(self, rows: _Rows, columns: dict[str, int], width: int) -> _Rows:
+        """Rows of no more cells than there are columns: what is over belongs to a text behind them, or is a fault.
+
+        A comma that was meant as a decimal one shifts all cells behind it: a number stands where the text should.
+        """
+        last = columns.get("description") == width - 1
+        kept: _Rows = []
+        for line, cells in rows:
+            over = cells[width:]
+            if over and not (last and cells[width - 1] and self._number(cells[width - 1]) is None):
+                said = f"there are {len(cells)} cells in {width} columns"
+                self.faults.add(f"line {line}", said, _SURPLUS_REMEDY)
+            kept.append((line, [*cells[: width - 1], ", ".join(cells[width - 1 :])] if over else cells))
+        return kept
 
     def _with_code(self, rows: _Rows, columns: dict[str, int]) -> _Rows:
         """The rows whose description begins with the wanted code."""
