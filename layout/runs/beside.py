@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from shapely import Polygon
 
 from layout.plane import Array
-from layout.runs.trim import Ground
+from layout.runs.loops import Loops
+from layout.runs.nearby import Nearby, away
 
 BESIDE = 2.5
 """How far from an obstacle ground is looked at for dry places, in spacings."""
@@ -41,10 +41,13 @@ class Beside:
     half: float
 
     @classmethod
-    def of(cls, zone: Polygon, ground: Ground, still: Sequence[LineString]) -> Beside:
+    def of(cls, zone: Polygon, loops: Loops, still: Nearby) -> Beside:
         """The ground beside a zone, and its edge; `still` is the tubing that any way past the zone leaves alone."""
+        ground = loops.ground
         step = SAMPLE * ground.spacing
-        around = zone.buffer(BESIDE * ground.spacing).difference(zone).intersection(ground.limits)
+        about = zone.buffer(BESIDE * ground.spacing)
+        limits = loops.limits_about(about)
+        around = about.difference(zone).intersection(limits)
         grid = np.empty((0, 2))
         if not around.is_empty:
             x0, y0, x1, y1 = around.bounds
@@ -54,18 +57,17 @@ class Beside:
             shapely.prepare(around)
             inside = shapely.contains_xy(around, grid_x.ravel(), grid_y.ravel())
             grid = np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside]))
-        edge = shapely.segmentize(zone.exterior, step / 2).intersection(ground.limits)
+        edge = shapely.segmentize(zone.exterior, step / 2).intersection(limits)
         points = np.asarray(shapely.points(np.vstack((grid, shapely.get_coordinates(edge)))))
         rim = shapely.box(*zone.buffer(2 * BESIDE * ground.spacing).bounds)
         beside = cls(points=points, rim=rim, away=np.full(len(points), np.inf), half=ground.spacing / 2)
         return cls(points=points, rim=rim, away=beside._from(still), half=ground.spacing / 2)
 
-    def _from(self, lines: Sequence[LineString]) -> Array:
+    def _from(self, lines: Nearby) -> Array:
         """Distance of each point from all tubing [m]."""
-        near = shapely.intersection(shapely.MultiLineString(list(lines)), self.rim)
-        return np.fmin(np.asarray(shapely.distance(self.points, near)), self.away)
+        return np.minimum(away(self.points, lines.about(self.rim, 0.0)), self.away)
 
-    def dry(self, lines: Sequence[LineString]) -> tuple[float, float]:
+    def dry(self, lines: Nearby) -> tuple[float, float]:
         """The driest place with some more tubing [half spacings], and ground not covered [squares of the spacing]."""
         if not len(self.points):
             return 0.0, 0.0

@@ -12,19 +12,22 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Point, Polygon
-from shapely.geometry.base import BaseGeometry
+from shapely import Polygon
 
-from layout.plane import coordinates, lines_of, stretch, union
+from layout.plane import union
 from layout.runs.beside import Beside
+from layout.runs.carried import UNDECIDED, Carried, Way
 from layout.runs.emitting import joined, let_emit
+from layout.runs.leading import interrupted, is_lawful, led_round, outward, way_round
 from layout.runs.loops import Loops
+from layout.runs.nearby import Nearby, away
 from layout.runs.obstacles import blunt, middle_of, obstacles
-from layout.runs.rings import JOINT, MARGIN, RING_STEP, bends_enough, clear_of, way_along
-from layout.runs.tied import UNDECIDED, Carried, Ties, Way, ties
+from layout.runs.rings import JOINT, MARGIN, RING_STEP
+from layout.runs.tied import Ties, ties
 from layout.runs.trim import GAP_SHARE, Ground, Row
 
 REACH = 20.0
@@ -32,9 +35,6 @@ REACH = 20.0
 MOST_BARE = 1.3
 """Greatest distance from where emitting tubing gave way to blank to what is left, in spacings: one row may give way
 along a stretch, the rows beside it may not as well."""
-MOST_BLANK = 0.30
-"""Greatest share of blank tubing in a carried line; nor may it be longer than the run that it leads to (a judgement, no
-published source)."""
 WEIGHT_DRY, WEIGHT_BARE, WEIGHT_BLANK = 4.0, 0.1, 0.03
 """Weights of :func:`_cost` (a judgement, no published source)."""
 MOST_SPLITS = 2
@@ -67,18 +67,19 @@ def carry(
         What is tied, see :class:`layout.runs.tied.Ties`.
     """
     carried = [
-        Carried(row.place, list(row.pieces), [UNDECIDED] * (len(row.pieces) - 1), begins)
+        Carried(row.place, tuple(row.pieces), (UNDECIDED,) * (len(row.pieces) - 1), begins)
         for row, begins in zip(rows, fed or [True] * len(rows), strict=True)
     ]
     loops = Loops(ground)
     zones = sorted(obstacles(ground), key=lambda zone: -round(zone.area, 6))
     for zone in zones:
         reach = zone.buffer(REACH * ground.spacing).envelope
-        near = [k for k, row in enumerate(carried) if any(piece.intersects(reach) for piece in row.pieces)]
+        near = [k for k, row in enumerate(carried) if any(row.runs.within(reach, 0.0))]
         if any(len(carried[k].pieces) > 1 for k in near):
             _Obstacle(zone, carried, near, loops, longest).pass_by()
-    for row in carried:
-        row.blanks = [None if blank is UNDECIDED else blank for blank in row.blanks]
+    for k, row in enumerate(carried):
+        blanks = tuple(None if blank is UNDECIDED else blank for blank in row.blanks)
+        carried[k] = replace(row, blanks=blanks)
     return carried, ties(carried, loops, longest=longest).windings if longest > 0 else ()
 
 
@@ -94,10 +95,9 @@ class _Obstacle:
         self.step = RING_STEP * ground.spacing
         self.gap = GAP_SHARE * ground.closest
         self.allowed = loops.allowed
-        middle = middle_of(zone, ground)
-        self.outward = {side: self._outward(middle, side) for side in (1.0, -1.0)}
+        self.outward = outward(rows, near, middle_of(zone, ground))
         self.cut = {
-            side: [k for k in numbers if self._interrupted(rows[k], self.step) is not None]
+            side: [k for k in numbers if interrupted(rows[k], zone, self.step) is not None]
             for side, numbers in self.outward.items()
         }
 
@@ -112,18 +112,30 @@ class _Obstacle:
             side: [self._chain(side, ends, base) for ends in range(len(self.cut[side]) + 1)]
             for side in (1.0, -1.0)
         }
-        waiting: list[tuple[float, int, State]] = []
+        ways: list[State] = []
         for left, right in self._choices():
             one, other = chains[1.0][left], chains[-1.0][right]
             if one is not None and other is not None:
-                led: State = {**one, **other, **self._ending(1.0, left), **self._ending(-1.0, right)}
-                waiting.append((self._ties(led).cost, len(waiting), led))
-        moved = {k for _, _, way in waiting for k in way}
-        still = [piece for k in self.near if k not in moved for piece in self.rows[k].pieces]
-        ground = Beside.of(self.zone, self.ground, still)
-        least = math.inf
-        chosen: State | None = None
-        for bound, _, way in sorted(waiting, key=lambda option: option[:2]):
+                ways.append({**one, **other, **self._ending(1.0, left), **self._ending(-1.0, right)})
+        chosen = self._best(ways)
+        if chosen is None:
+            chosen = {**self._ending(1.0, len(self.cut[1.0])), **self._ending(-1.0, len(self.cut[-1.0]))}
+        for k, row in chosen.items():
+            self.rows[k] = row
+
+    def _best(self, ways: Sequence[State]) -> State | None:
+        """The way past that costs least, with emitters; None where each leaves ground bare or comes near to others."""
+        if len(ways) < 2:
+            states = (self._emitting(way) for way in ways)
+            return next(
+                (state for state in states if state is not None and not self._leaves_bare(state)), None
+            )
+        waiting = sorted(((self._ties(way).cost, way) for way in ways), key=lambda option: option[0])
+        moved = {k for way in ways for k in way}
+        still = Nearby.of_all(self.rows[k].runs for k in self.near if k not in moved)
+        ground = Beside.of(self.zone, self.loops, still)
+        least, best = math.inf, None
+        for bound, way in waiting:
             if bound >= least:
                 break
             state = self._emitting(way)
@@ -131,11 +143,8 @@ class _Obstacle:
                 continue
             cost = round(self._cost(state, ground, moved), 6)
             if cost < least:
-                least, chosen = cost, state
-        if chosen is None:
-            chosen = {**self._ending(1.0, len(self.cut[1.0])), **self._ending(-1.0, len(self.cut[-1.0]))}
-        for k, row in chosen.items():
-            self.rows[k] = row
+                least, best = cost, state
+        return best
 
     def _choices(self) -> Iterator[tuple[int, int]]:
         """How many rows on either side of the middle end at the zone, the innermost ones.
@@ -150,38 +159,10 @@ class _Obstacle:
             if self.longest <= 0 or few or even:
                 yield counts
 
-    # --- where rows stand -------------------------------------------------------------------------------
-
-    def _outward(self, middle: Point, side: float) -> list[int]:
-        """Rows that pass on one side of an obstacle's middle, nearest first; left is 1.0."""
-        found = []
-        for k in self.near:
-            row = self.rows[k]
-            if not row.pieces:
-                continue
-            whole = LineString(np.vstack([coordinates(piece) for piece in row.pieces]))
-            at = shapely.line_locate_point(whole, middle)
-            around = coordinates(stretch(whole, max(at - 1e-3, 0), min(at + 1e-3, whole.length)))
-            (x0, y0), (x1, y1) = around[0], around[-1]
-            cross = (x1 - x0) * (middle.y - y0) - (y1 - y0) * (middle.x - x0)
-            if (1.0 if cross <= 0 else -1.0) == side:
-                found.append((float(whole.distance(middle)), k))
-        return [k for _, k in sorted(found)]
-
-    def _interrupted(self, row: Carried, slack: float) -> int | None:
-        """Index of the piece after which the zone interrupts a row."""
-        for k, blank in enumerate(row.blanks):
-            if blank is UNDECIDED:
-                ends = (Point(row.pieces[k].coords[-1]), Point(row.pieces[k + 1].coords[0]))
-                chord = LineString([ends[0], ends[1]])
-                if all(end.distance(self.zone) < slack + 1e-6 for end in ends) or chord.crosses(self.zone):
-                    return k
-        return None
+    # --- bending and carrying ---------------------------------------------------------------------------
 
     def _ring(self, distance: float) -> Polygon:
         return self.zone.buffer(distance + MARGIN * self.ground.spacing, quad_segs=32)
-
-    # --- bending ----------------------------------------------------------------------------------------
 
     def _bend(self, side: float, base: float) -> None:
         """Let the outermost row that the zone interrupts on one side bend round it, where it keeps its gap."""
@@ -189,42 +170,17 @@ class _Obstacle:
             return
         number = self.cut[side][-1]
         row = self.rows[number]
-        at = self._interrupted(row, self.step)
+        at = interrupted(row, self.zone, self.step)
         assert at is not None, "it is interrupted"
-        way = self._way(row, at, self._ring(base), side)
-        if way is None or not self._lawful(way):
+        way = way_round(row, at, self._ring(base), side, self.ground)
+        if way is None or not is_lawful(way, self.ground, self.allowed):
             return
         before, bend, after = way
-        if float(shapely.distance(bend, self._others({number: row}, number))) < self.gap:
+        others = Nearby.of_all(self.rows[k].runs for k in self.near if k != number)
+        if float(away(bend, others.about(bend, self.gap))) < self.gap:
             return
-        row.join(at, joined(before, bend, after))
+        self.rows[number] = row.join(at, joined(before, bend, after))
         self.cut[side].pop()
-
-    def _way(
-        self, row: Carried, at: int, ring: Polygon, side: float
-    ) -> tuple[LineString, LineString, LineString] | None:
-        """The way of a row round a ring that it meets after one of its pieces."""
-        before, after = (clear_of(row.pieces[k], ring, last=k == at) for k in (at, at + 1))
-        if before is None or after is None:
-            return None
-        return way_along(before, after, ring, side, self.ground)
-
-    def _lawful(self, way: tuple[LineString, LineString, LineString]) -> bool:
-        """Whether a way keeps to the ground and the bend radius, and its runs are long enough."""
-        before, middle, after = way
-        if min(before.length, after.length) < self.ground.shortest or not middle.is_simple:
-            return False
-        if not self.allowed.covers(middle):
-            return False
-        return self.ground.radius <= 0 or bends_enough(coordinates(joined(*way)), self.ground.radius)
-
-    def _others(self, state: State, but: int) -> BaseGeometry:
-        """All emitting tubing near the zone but one row's."""
-        return shapely.MultiLineString(
-            [piece for k in self.near if k != but for piece in state.get(k, self.rows[k]).pieces]
-        )
-
-    # --- carrying ---------------------------------------------------------------------------------------
 
     def _chain(self, side: float, ends: int, base: float) -> State | None:
         """The rows on one side led round the zone, each further out, but for the innermost ones that end at it.
@@ -236,54 +192,26 @@ class _Obstacle:
             return led
         first = self.outward[side].index(self.cut[side][ends])
         for k in self.outward[side][first:]:
-            row = self.rows[k].copy()
-            cut = self._interrupted(row, self.step)
+            row = self.rows[k]
+            cut = interrupted(row, self.zone, self.step)
             if cut is None and not any(_blank_near(row, other, 0.9 * self.step) for other in led.values()):
                 break
-            if not self._lead(row, cut, self._ring(base + len(led) * self.step), side):
+            ring = self._ring(base + len(led) * self.step)
+            carried = led_round(row, cut, ring, side, self.ground, self.allowed)
+            if carried is None:
                 return None
-            led[k] = row
+            led[k] = carried
         return led
 
     def _ending(self, side: float, ends: int) -> State:
         """The innermost rows on one side, as they are where they end at the zone."""
         found = {}
         for k in self.cut[side][:ends]:
-            row = found[k] = self.rows[k].copy()
-            while (at := self._interrupted(row, self.step)) is not None:
-                row.blanks[at] = None
+            row = self.rows[k]
+            while (at := interrupted(row, self.zone, self.step)) is not None:
+                row = row.ending(at)
+            found[k] = row
         return found
-
-    def _lead(self, row: Carried, cut: int | None, ring: Polygon, side: float) -> bool:
-        """Put one row round a ring; False where that cannot be."""
-        if cut is None:
-            touching = [k for k, piece in enumerate(row.pieces) if piece.crosses(ring)]
-            if len(touching) != 1:
-                return False
-            cut = touching[0]
-            outside = lines_of(row.pieces[cut].difference(ring))
-            outside.sort(key=lambda part: row.pieces[cut].project(Point(part.coords[0])))
-            if len(outside) != 2:
-                return False
-            way = way_along(outside[0], outside[1], ring, side, self.ground)
-            replaced = 1
-        else:
-            way = self._way(row, cut, ring, side)
-            replaced = 2
-        if way is None or not self._worth_it(*way):
-            return False
-        before, blank, after = way
-        row.pieces[cut : cut + replaced] = [before, after]
-        row.blanks[cut : cut + replaced - 1] = [blank]
-        return True
-
-    def _worth_it(self, before: LineString, blank: LineString, after: LineString) -> bool:
-        """Whether a carried line stays on the ground and is worth its blank tubing."""
-        if min(before.length, after.length) < self.ground.shortest:
-            return False
-        if blank.length > min(after.length, MOST_BLANK * (before.length + blank.length + after.length)):
-            return False
-        return bool(self.allowed.covers(blank)) and blank.is_simple
 
     def _emitting(self, led: State) -> State | None:
         """Rows led round the zone, with emitters on the rings where they are a gap from all others.
@@ -292,50 +220,64 @@ class _Obstacle:
         """
         if not self._apart(led):
             return None
-        state = {k: row.copy() for k, row in led.items()}
-        for k, row in state.items():
-            for at in reversed(range(len(row.blanks))):
-                blank = row.blanks[at]
+        state = dict(led)
+        for k in led:
+            others = Nearby.of_all(
+                state.get(other, self.rows[other]).runs for other in self.near if other != k
+            )
+            for at in reversed(range(len(state[k].blanks))):
+                blank = state[k].blanks[at]
                 if blank is not None and not blank.is_empty and blank not in self.rows[k].blank():
-                    let_emit(row, at, self._others(state, k), self.ground)
+                    about = others.about(blank, self.ground.spacing)
+                    state[k] = let_emit(state[k], at, about, self.ground)
         return state
 
     # --- what it comes to -------------------------------------------------------------------------------
 
     def _apart(self, led: State) -> bool:
         """Whether the blank tubing of rows led round keeps its distance from all other tubing."""
-        tubing = [
-            (k, line)
-            for k in self.near
-            for row in [led.get(k, self.rows[k])]
-            for line in (*row.pieces, *row.blank())
-        ]
-        tree = shapely.STRtree([line for _, line in tubing])
-        return not any(
-            tubing[at][0] != k
-            for k, row in led.items()
-            for blank in row.blank()
-            for at in tree.query(blank, predicate="dwithin", distance=0.9 * self.step).tolist()
-        )
+        for k, row in led.items():
+            blanks = row.blank()
+            if blanks:
+                others = Nearby.of_all(
+                    led.get(other, self.rows[other]).tubing for other in self.near if other != k
+                )
+                if any(others.within(blank, 0.9 * self.step) for blank in blanks):
+                    return False
+        return True
 
     def _leaves_bare(self, state: State) -> bool:
         """Whether blank tubing took the place of so much emitting tubing that ground lies bare beside it."""
-        kept = union(piece for k in self.near for piece in state.get(k, self.rows[k]).pieces)
-        shapely.prepare(kept)
+        spacing = self.ground.spacing
         for k, row in state.items():
-            lost = union(self.rows[k].pieces).difference(
-                union(row.pieces).buffer(JOINT * self.ground.spacing)
+            new = Nearby.of(piece for piece in row.pieces if piece not in self.rows[k].pieces)
+            old = Nearby.of(piece for piece in self.rows[k].pieces if piece not in row.pieces)
+            if not len(old.lines):
+                continue
+            taken = union(row.blank()).union(self.zone)  # what is lost lies by that
+            lost = old.about(taken, 2 * spacing).difference(
+                new.about(taken, 3 * spacing).buffer(JOINT * spacing)
             )
-            places = shapely.points(
-                shapely.get_coordinates(shapely.segmentize(lost, self.ground.spacing / 2))
+            places = np.asarray(
+                shapely.points(shapely.get_coordinates(shapely.segmentize(lost, spacing / 2)))
             )
-            if not shapely.dwithin(kept, places, MOST_BARE * self.ground.spacing).all():
+            if not len(places):
+                continue
+            kept = Nearby.of_all(state.get(other, self.rows[other]).runs for other in self.near)
+            if away(places, kept.about(taken, 4 * spacing)).max() > MOST_BARE * spacing:
                 return True
         return False
 
     def _ties(self, state: State) -> Ties:
-        """What loops tie, with some rows led past or ended at the zone."""
-        return ties([state.get(k, row) for k, row in enumerate(self.rows)], self.loops, longest=self.longest)
+        """What loops tie of the rows about the zone, with some of them led past or ended at it."""
+        first, last = min(self.near), max(self.near)
+        # with all the whole rows beside these, for it counts how many there are
+        while first > 0 and len(self.rows[first - 1].lines) == 1:
+            first -= 1
+        while last + 1 < len(self.rows) and len(self.rows[last + 1].lines) == 1:
+            last += 1
+        rows = [state.get(k, self.rows[k]) for k in range(first, last + 1)]
+        return ties(rows, self.loops, longest=self.longest)
 
     def _cost(self, state: State, ground: Beside, moved: Collection[int]) -> float:
         """What a way past the zone costs; the least is taken.
@@ -344,7 +286,7 @@ class _Obstacle:
         spacing from tubing [squares of the spacing] + 0.03 × blank tubing and loops past obstacles [spacings] + what
         ties cost.
         """
-        driest, bare = ground.dry([piece for k in moved for piece in state.get(k, self.rows[k]).pieces])
+        driest, bare = ground.dry(Nearby.of_all(state.get(k, self.rows[k]).runs for k in sorted(moved)))
         tied = self._ties(state)
         blank = math.fsum(blank.length for row in state.values() for blank in row.blank())
         return (
@@ -357,4 +299,4 @@ class _Obstacle:
 
 def _blank_near(row: Carried, led: Carried, least: float) -> bool:
     """Whether a row's tubing comes too near the blank tubing of a row that was led round."""
-    return any(shapely.dwithin(piece, blank, least) for piece in row.pieces for blank in led.blank())
+    return any(row.runs.within(blank, least) for blank in led.blank())

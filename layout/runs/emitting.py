@@ -10,23 +10,26 @@ from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from layout.plane import coordinates, stretch
-from layout.runs.tied import Carried
+from layout.runs.carried import Carried
+from layout.runs.nearby import away
 from layout.runs.trim import CRUMB, GAP_SHARE, Ground
 
 
-def let_emit(row: Carried, at: int, others: BaseGeometry, ground: Ground) -> None:
-    """Give a stretch of blank tubing emitters from the runs it joins on, or in its middle, as far as gaps allow."""
+def let_emit(row: Carried, at: int, others: BaseGeometry, ground: Ground) -> Carried:
+    """A row with emitters on a stretch of its blank tubing: from the runs it joins on, or in its middle, as gaps allow.
+
+    `others` is all tubing of other rows that comes within a gap of that stretch.
+    """
     blank = row.blanks[at]
     assert blank is not None, "only blank tubing can be given emitters"
     before, after = row.pieces[at], row.pieces[at + 1]
     length, gap = float(blank.length), GAP_SHARE * ground.closest
     along = np.linspace(0.0, length, max(math.ceil(8 * length / ground.spacing), 2) + 1)
-    free = shapely.distance(shapely.line_interpolate_point(blank, along), others) > gap
-    if free.all() and float(blank.distance(others)) >= gap:
-        row.join(at, joined(before, blank, after))
-        return
+    free = away(shapely.line_interpolate_point(blank, along), others) > gap
+    if free.all() and float(away(blank, others)) >= gap:
+        return row.join(at, joined(before, blank, after))
     if free.all():
-        return
+        return row
     on, off = along[max(int(np.argmin(free)) - 1, 0)], along[-max(int(np.argmin(free[::-1])), 1)]
     longer, on, off = _longer((before, after), blank, (float(on), float(off)), others, ground)
     blanks: list[LineString | None] = [stretch(blank, on, off)]
@@ -38,8 +41,7 @@ def let_emit(row: Carried, at: int, others: BaseGeometry, ground: Ground) -> Non
         assert rest is not None, "it was made just now"
         pieces.insert(1, stretch(rest, start, end))
         blanks = [stretch(rest, 0.0, start), stretch(rest, end, rest.length)]
-    row.pieces[at : at + 2] = pieces
-    row.blanks[at : at + 1] = blanks
+    return row.put(at, 2, pieces, blanks)
 
 
 def _longer(
@@ -67,7 +69,7 @@ def _longer(
         after = joined(gained[-1], after)
     else:
         off = float(blank.length)
-    if not gained or min(float(line.distance(others)) for line in gained) < gap:
+    if not gained or min(float(away(line, others)) for line in gained) < gap:
         return whole
     kept = min(gap, float(runs[0].distance(runs[1])))
     return ((before, after), on, off) if float(before.distance(after)) >= kept else whole

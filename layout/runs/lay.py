@@ -15,10 +15,10 @@ from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sid
 from layout.motion import Motion
 from layout.plane import SegmentIndex, coordinates
 from layout.runs import fronts, guides
+from layout.runs.carried import Carried, Way
 from layout.runs.carry import carry
 from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
-from layout.runs.tied import Carried, Way
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
 
 STEEPEST = 3.0

@@ -6,7 +6,7 @@ clearance are the same.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,7 +15,8 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import coordinates, polygons_of, stretch
+from layout.plane import coordinates, polygons_of, stretch, union
+from layout.runs.nearby import Nearby
 from layout.runs.rings import RING_STEP
 from layout.runs.trim import Ground
 
@@ -50,6 +51,22 @@ class Loops:
         shapely.prepare(found)
         return found
 
+    def limits_about(self, place: BaseGeometry) -> BaseGeometry:
+        """The limits within the box round a place: of very many setback zones only those there are looked at."""
+        box = shapely.box(*place.bounds)
+        near = self._zones.geometries[self._zones.query(box)]
+        return shapely.intersection(self._inside, box).difference(union(near))
+
+    @cached_property
+    def _inside(self) -> BaseGeometry:
+        """The limits as if there were no setbacks."""
+        return self.ground.outline.buffer(-self.ground.slack, quad_segs=32)
+
+    @cached_property
+    def _zones(self) -> shapely.STRtree:
+        """Setback zones by where they are."""
+        return shapely.STRtree(polygons_of(self.ground.kept_clear))
+
     @cached_property
     def _rings_near(self) -> shapely.STRtree:
         """The edges by where they are: past very many obstacles few are near."""
@@ -60,7 +77,7 @@ class Loops:
         tips: tuple[LineString, LineString],
         ends: tuple[int, int],
         *,
-        tubing: Iterable[LineString],
+        tubing: Nearby,
         beside: float = LOOP_BESIDE,
     ) -> LineString | None:
         """Lay a loop between an end of one run and an end of another.
@@ -71,7 +88,7 @@ class Loops:
             The runs.
         ends : (int, int)
             0 or -1: which end of each.
-        tubing : iterable of LineString
+        tubing : Nearby
             That the loop may not come near, but for the two runs.
         beside : float
             How near, in spacings.
@@ -87,7 +104,7 @@ class Loops:
         laid = self._laid[key]
         if laid.loop is None:
             return None
-        others = within(tubing, laid.inner, beside * self.ground.spacing)
+        others = tubing.within(laid.inner, beside * self.ground.spacing)
         return laid.loop if all(line is tips[0] or line is tips[1] for line in others) else None
 
     def _lay(self, tips: tuple[LineString, LineString], ends: tuple[int, int]) -> _Laid:
@@ -137,19 +154,6 @@ class _Laid:
     tips: tuple[LineString, LineString]
     loop: LineString | None
     inner: LineString
-
-
-def within(lines: Iterable[LineString], place: BaseGeometry, distance: float) -> list[LineString]:
-    """Those of some lines that come within a distance of a place [m]."""
-    found = np.asarray(lines if isinstance(lines, np.ndarray) else list(lines), dtype=object)
-    if not len(found) or place.is_empty:
-        return []
-    x0, y0, x1, y1 = shapely.bounds(found).T
-    left, low, right, high = place.bounds
-    reach = distance * (1 + 1e-9)
-    near = found[(x0 <= right + reach) & (x1 >= left - reach) & (y0 <= high + reach) & (y1 >= low - reach)]
-    shapely.prepare(near)
-    return list(near[shapely.dwithin(near, place, distance)])
 
 
 def _inner(loop: LineString) -> LineString:

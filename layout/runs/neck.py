@@ -18,6 +18,7 @@ from layout.model import Dropped, Lobe, Run
 from layout.plane import stretch
 from layout.runs.led import Led
 from layout.runs.loops import LOOP_DETOUR, LOOP_REACH, Loops
+from layout.runs.nearby import Nearby
 from layout.runs.rings import MARGIN
 from layout.runs.trim import CRUMB, GAP_SHARE, Ground
 from layout.runs.windings import Chain, Strand
@@ -212,7 +213,7 @@ class Neck:
         return self.across.length - 2 * (self.ground.clearance + MARGIN * self.ground.spacing)
 
     def room(self, pitch: float) -> tuple[int, int]:
-        """Lines a pitch apart that fit through the neck along either wall, beside those that pass."""
+        """Lines a pitch [m] apart that fit through the neck along either wall, beside those that pass."""
         spare, share = self._spare(), NEAR_ENOUGH if pitch < self.ground.spacing else GAP_SHARE
         if spare is not None:
             left, right = (math.floor((free - share * pitch) / pitch + 1e-9) + 1 for free in spare)
@@ -302,7 +303,7 @@ class Neck:
         near = self.tubing.geometries[
             self.tubing.query(LineString(ends), predicate="dwithin", distance=reach)
         ]
-        loop = self.loops.between((one_tip, other_tip), (tip, tip), tubing=near.tolist())
+        loop = self.loops.between((one_tip, other_tip), (tip, tip), tubing=Nearby.of(near))
         return None if loop is None else float(loop.length)
 
     def carried(self, chains: Sequence[Chain], hand: int) -> list[int]:

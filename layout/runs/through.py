@@ -18,7 +18,7 @@ from shapely import LineString, Point, Polygon
 
 from layout.model import Bed, Laying, Lobe, Pattern, RunRules, Sides, Tubing, UsableGround
 from layout.runs.bundle import lead
-from layout.runs.carry import MOST_BLANK
+from layout.runs.leading import MOST_BLANK
 from layout.runs.led import Led, head_of
 from layout.runs.loops import Loops
 from layout.runs.neck import NEAR_ENOUGH, Neck

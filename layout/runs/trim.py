@@ -119,8 +119,12 @@ class Ground:
     @cached_property
     def limits(self) -> BaseGeometry:
         """The ground of the laws: nothing may lie outside it."""
-        slack = max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
-        return areal(self.outline.buffer(-slack, quad_segs=32).difference(self.kept_clear))
+        return areal(self.outline.buffer(-self.slack, quad_segs=32).difference(self.kept_clear))
+
+    @property
+    def slack(self) -> float:
+        """What runs keep from the bed's edge at least [m]."""
+        return max(self.clearance - EDGE_SLACK * self.spacing, 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,8 +160,7 @@ class Region:
     @cached_property
     def loose(self) -> BaseGeometry:
         """With the slack."""
-        slack = max(self.ground.clearance - EDGE_SLACK * self.ground.spacing, 0.0)
-        return areal(self._open.difference(self.far.buffer(slack, quad_segs=64)))
+        return areal(self._open.difference(self.far.buffer(self.ground.slack, quad_segs=64)))
 
     @cached_property
     def strict(self) -> BaseGeometry:
