@@ -164,7 +164,7 @@ def test_a_sound_layout_passes_all() -> None:
         "share of tubing fed",
         "farthest usable ground from tubing",
         "usable ground within half a spacing of tubing",
-        "features crossed by manifolds, risers or lines",
+        "places where manifolds or risers cross features",
     ]
     assert all(check.ok for check in checks.values())
 
@@ -388,7 +388,7 @@ def test_loading_is_left_out_where_not_stated() -> None:
 
 def test_what_pipes_cross_is_counted_and_placed() -> None:
     drive = feature(LineString([(-10, 6), (0.5, 6)]), 0.0, "drive")
-    check = checked(site(features=(drive,)))["features crossed by manifolds, risers or lines"]
+    check = checked(site(features=(drive,)))["places where manifolds or risers cross features"]
     assert not check.ok
     assert check.value == 2
     assert check.place.startswith("drive at (1000.0")

@@ -203,7 +203,7 @@ def test_features_are_kept_clear_of_by_tubing_and_lines(sinuate: Command, tmp_pa
     )
     assert checks["distance to ash"]["ok"]
     # The cable house stands between pump and bed: straight lines would cross it, so they are led round its setback.
-    assert (checks["features crossed by manifolds, risers or lines"]["value"], layout["crossings"]) == (0, [])
+    assert (checks["places where manifolds or risers cross features"]["value"], layout["crossings"]) == (0, [])
     house = shapely.box(-6, 0, -4, 12)
     lines = [shapely.LineString(item["points"]) for item in layout["lines"]]
     assert [item["kind"] for item in layout["lines"]] == ["supply", "return"]

@@ -90,9 +90,9 @@ def fed(site: Site, laterals: Sequence[Lateral], plumbing: Plumbing) -> Check:
 
 
 def pipe_crossings(site: Site, plumbing: Plumbing) -> Check:
-    """How many features manifolds, risers and lines cross."""
+    """At how many places manifolds and risers cross features; each pipe counts by itself."""
     return compare(
-        "features crossed by manifolds, risers or lines",
+        "places where manifolds or risers cross features",
         float(len(plumbing.crossings)),
         "most",
         0.0,
