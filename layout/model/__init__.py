@@ -7,9 +7,9 @@ Trade words: a *run* is one continuous length of emitting tubing; a *lateral* is
 end to end and fed at one place; a *loop* joins the ends of neighbouring runs; a *riser* brings the end of a
 run up or down to its manifold; *blank* tubing has no emitters.
 
-By life stage: `site` is what the user states, `field` what is laid out, `zoned` the same by zones, `staked` how it
-is found on the ground, `cut` how it is cut from coils, `design` what comes of it, `asbuilt` what was really laid. All
-are imported from here.
+By life stage: `site` is what the user states (its parts are in `ground`, `rules` and `paperwork`), `field` what is laid
+out, `zoned` the same by zones, `staked` how it is found on the ground, `cut` how it is cut from coils, `design` what
+comes of it, `asbuilt` what was really laid. All are imported from here.
 """
 
 from __future__ import annotations
@@ -52,29 +52,20 @@ from layout.model.field import (
     UsableGround,
     begun_at_end,
 )
-from layout.model.site import (
-    Bed,
+from layout.model.ground import Bed, Feature, FeatureKind, Frame, Levels, site_place
+from layout.model.paperwork import Price, Rounding, SheetRules, StakeRules, TakeoffRules
+from layout.model.rules import (
     DesignBasis,
-    Feature,
-    FeatureKind,
     Follows,
-    Frame,
     LateralRules,
-    Levels,
     ManifoldRules,
     Pattern,
-    Price,
     Pump,
-    Rounding,
     RunRules,
-    SheetRules,
-    Site,
-    StakeRules,
-    TakeoffRules,
     Tubing,
     ZoneRules,
-    site_place,
 )
+from layout.model.site import Site
 from layout.model.staked import Offset, Side, Stake, StakeKind, Staking, Swing, SwingTie
 from layout.model.water import (
     AtEmitter,

@@ -9,7 +9,7 @@ from typing import Literal
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from layout.model.base import XY, need
-from layout.model.site import Pattern
+from layout.model.rules import Pattern
 from layout.plane import TOLERANCE
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from layout.model import AtEmitter, Hydraulics, Volumes, WaterState, ZoneWater, site_place
-from layout.model.site import Frame
+from layout.model import AtEmitter, Frame, Hydraulics, Volumes, WaterState, ZoneWater, site_place
 from layout.units import MINUTE, UnitSet
 
 Json = Any
