@@ -16,6 +16,9 @@ from layout.plane import TOLERANCE, Array, coordinates, lines_of, stretches_in
 
 TOGETHER = 0.5
 """Pipes no farther from each other than this lie in one trench [m]: common practice, no source."""
+BY_THE_TANK, BY_THE_PUMP = 0.6, 2.0
+"""To the flush valve of a return [m]: from the wall of the pump's tank, or from the pump where no tank is known; judgement,
+so that nobody leans into a tank to turn it."""
 
 Bends = Callable[[Array], Iterable[tuple[FittingKind, XY]]]
 AirAt = Mapping[tuple[int, PipeKind], XY]
@@ -28,6 +31,7 @@ def place_fittings(
     *,
     air_at: AirAt | None = None,
     bends: Bends | None = None,
+    tanks: Sequence[shapely.Geometry] = (),
 ) -> Plumbing:
     """Place the fittings of a field, and dig the trenches of its manifolds.
 
@@ -39,7 +43,7 @@ def place_fittings(
     cap                   at a dead end without a riser
     elbow 90, 45, 22.5    where the manifold itself bends
     zone valve            where the supply line meets the manifold, in a field of several zones
-    check valve           where the return line leaves the manifold, in a field of several zones
+    flush valve           on each return line, just outside the tank that the pump stands in
     air valve             one on the supply and one on the return of each zone
     loop                  one at the middle of each loop, with an elbow at both its ends
     coupling              at both ends of blank tubing past an obstacle
@@ -54,14 +58,17 @@ def place_fittings(
         By zone and kind, where on a manifold the air valve stands [m].
     bends : callable, optional
         Gives the elbows that lead a pipe along a line, with their places.
+    tanks : sequence of Geometry, optional
+        What the pump stands in, for valves to stand outside of it [m].
 
     Returns
     -------
     Plumbing
         With what it had, and before that these fittings: by zone, those of the supply, of the return, of the
-        tubing; and the trenches of manifolds.
+        tubing; and the trenches of manifolds. No return has a check valve: each runs by itself to its flush valve,
+        which is shut while the zone, or another one, is dosed.
     """
-    zones = sorted({pipe.zone for pipe in plumbing.manifolds})
+    zones = sorted({pipe.zone for pipe in (*plumbing.manifolds, *plumbing.lines)})
     zone_of = {name: lateral for lateral in laterals for name in lateral.runs}
     made: list[Fitting] = []
     for zone in zones:
@@ -72,6 +79,9 @@ def place_fittings(
                 if (pipe.zone, pipe.kind) == (zone, kind):
                     own = [riser for riser in plumbing.risers if _stands_on(riser, number, pipe)]
                     made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1)
+        made += [
+            _flush_valve(line, tanks) for line in plumbing.lines if (line.zone, line.kind) == (zone, "return")
+        ]
         for join in joins:
             if zone_of[join.start].zone == zone:
                 made += _on_join(join, zone_of[join.start])
@@ -99,8 +109,8 @@ def _on_manifold(
     def fitting(kind: FittingKind, at: XY, of: str = "manifold") -> Fitting:
         return Fitting(kind=kind, at=at, on=pipe.kind, zone=pipe.zone, size=pipe.diameter, of=of)
 
-    if several:
-        yield fitting("zone valve" if pipe.kind == "supply" else "check valve", pipe.feed)
+    if several and pipe.kind == "supply":
+        yield fitting("zone valve", pipe.feed)
     standing = sorted(
         (line.project(Point(riser.line.coords[0])), number, riser) for number, riser in enumerate(risers)
     )
@@ -125,6 +135,21 @@ def _on_manifold(
     if bends is not None:
         for kind, at in bends(coordinates(line)):
             yield fitting(kind, at)
+
+
+def _flush_valve(line: Pipe, tanks: Sequence[shapely.Geometry]) -> Fitting:
+    """The valve of a return line: by the pump, but where hands reach it without leaning into a tank."""
+    way = line.line.reverse()
+    inside = [
+        float(part.length)
+        for tank in tanks
+        for part in lines_of(way.intersection(tank))
+        if part.distance(Point(way.coords[0])) < TOLERANCE
+    ]
+    wall = max(inside, default=0.0)
+    along = min(wall + (BY_THE_TANK if wall else BY_THE_PUMP), (wall + float(way.length)) / 2)
+    at = xy(way.interpolate(along))
+    return Fitting(kind="flush valve", at=at, on="return", zone=line.zone, size=line.diameter, of="line")
 
 
 def _foot(riser: Riser) -> XY:

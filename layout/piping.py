@@ -138,7 +138,12 @@ def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collecti
         tubing=[run.line for run in laying.runs] + [join.line for join in joins],
     )
     air_at = air_places(site, plumbing)
-    plumbing = place_fittings(plumbing, joins, laterals, air_at=air_at, bends=elbows_along)
+    tanks = (
+        []
+        if site.pump is None
+        else [item.shape for item in site.features if item.shape.covers(Point(site.pump.at))]
+    )
+    plumbing = place_fittings(plumbing, joins, laterals, air_at=air_at, bends=elbows_along, tanks=tanks)
     return Piped(
         laterals=laterals,
         joins=joins,

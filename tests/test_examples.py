@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from fnmatch import fnmatchcase
 from operator import itemgetter
 from pathlib import Path
 from typing import Any
@@ -174,21 +176,22 @@ BY_HAND = {
     # Eight runs, joined in pairs: 4 laterals, so 4 loops with an elbow at both ends (8), and a supply and a return
     # riser to each lateral (4, 4), each with a connector to its tubing (8). Along a manifold three of the four risers
     # stand on tees, the last on an elbow that closes the pipe; the air valve, which stands along it, takes one tee more
-    # (3 + 1 = 4). One air valve a manifold, each in a box. Nothing interrupts a run: no couplings; one zone: no valves.
+    # (3 + 1 = 4). One air valve a manifold, each in a box. Nothing interrupts a run: no couplings; one zone: no zone
+    # valve. The one return line has its flush valve, in a box.
     "hillside": {
         "loop": 4, "loop elbow": 8, "tubing coupling": 0, "splice coupling": 0, "supply riser": 4, "return riser": 4,
         "tubing-to-pipe connector": 8, "supply tee": 4, "supply elbow": 1, "supply cap": 0, "return tee": 4,
         "return elbow": 1, "return cap": 0, "supply air valve": 1, "return air valve": 1, "air valve box": 2,
-        "supply zone valve": 0, "return check valve": 0, "valve box": 0,
+        "supply zone valve": 0, "return flush valve": 1, "valve box": 1,
     },
     # 84 runs in pairs: 42 laterals and loops, 84 elbows on loops, 42 risers a kind, 84 connectors. Four zones with two
     # manifolds each: 42 - 4 risers stand on tees, 4 close a manifold on an elbow, and 4 air valves have a tee each:
-    # 38 + 4 = 42 tees a kind. A valve on each supply, a check valve on each return: 4 and 4 in 8 boxes; 8 air valves.
+    # 38 + 4 = 42 tees a kind. A zone valve on each supply, a flush valve on each return, in 8 boxes; 8 air valves.
     "field": {
         "loop": 42, "loop elbow": 84, "tubing coupling": 0, "splice coupling": 0, "supply riser": 42,
         "return riser": 42, "tubing-to-pipe connector": 84, "supply tee": 42, "supply elbow": 4, "supply cap": 0,
         "return tee": 42, "return elbow": 4, "return cap": 0, "supply air valve": 4, "return air valve": 4,
-        "air valve box": 8, "supply zone valve": 4, "return check valve": 4, "valve box": 8,
+        "air valve box": 8, "supply zone valve": 4, "return flush valve": 4, "valve box": 8,
     },
 }  # fmt: skip
 """Fittings of two examples, reasoned from the plan by the rules beside them."""
@@ -221,3 +224,33 @@ def test_elbows_turn_as_far_as_the_pipes(planned: tuple[str, Path], layout: dict
         made = sum(net.get(f"{kind} elbow {angle:g}", 0.0) * angle for angle in (90.0, 45.0, 22.5))
         assert made > 0
         assert made == pytest.approx(turned, abs=11.25 * corners)
+
+
+# --- what vouches for their figures -----------------------------------------------------------------------
+
+
+def figures(value: Any, key: str = "") -> Iterator[str]:
+    """The keys of all numbers in a document, as ``runs.length``."""
+    if isinstance(value, dict):
+        for name, item in value.items():
+            yield from figures(item, f"{key}.{name}" if key else name)
+    elif isinstance(value, list):
+        for item in value:
+            yield from figures(item, key)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield key
+
+
+def test_developers_are_told_what_vouches_for_every_figure(example: Callable[[str], Example]) -> None:
+    text = (FOLDER.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text.partition("**Every figure that is printed**")[2].partition("\n\n|")[2].partition("\n\n")[0]
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in table.splitlines()[2:]]
+    assert all(len(row) == 3 and row[0] and row[2] for row in rows)
+    patterns = [name for row in rows for name in re.findall(r"`([^`]+)`", row[1])]
+    documents = [(example(name).folder / "layout.json").read_text(encoding="utf-8") for name in NAMES]
+    found = {key for document in documents for key in figures(json.loads(document))}
+    assert len(found) > 100
+    assert [key for key in sorted(found) if not any(fnmatchcase(key, name) for name in patterns)] == []
+    seldom = {"dropped.*", "hydraulics.zones.doses.*", "crossings.*", "unreached.*", "candidates.first"}
+    unused = {name for name in patterns if not any(fnmatchcase(key, name) for key in found)}
+    assert unused <= seldom

@@ -23,6 +23,7 @@ from layout.model import (
     Laying,
     ManifoldRules,
     Pattern,
+    Pipe,
     PipeKind,
     Plumbing,
     Pump,
@@ -101,10 +102,28 @@ def test_an_air_valve_stands_on_a_tee_or_closes_the_pipe() -> None:
 def test_zones_have_valves_where_their_lines_meet_them() -> None:
     plumbing, _ = piped(12, zones=3)
     for pipe in plumbing.manifolds:
-        kind = "zone valve" if pipe.kind == "supply" else "check valve"
-        assert [item.at for item in of_kind(plumbing, kind, pipe.kind, pipe.zone)] == [pipe.feed]
+        places = [pipe.feed] if pipe.kind == "supply" else []
+        assert [item.at for item in of_kind(plumbing, "zone valve", pipe.kind, pipe.zone)] == places
     one, _ = piped(12)
-    assert not [item for item in one.fittings if item.kind in {"zone valve", "check valve"}]
+    assert not [item for item in one.fittings if item.kind == "zone valve"]
+
+
+def test_each_return_line_has_a_flush_valve_outside_the_tank_of_the_pump() -> None:
+    pipes = [
+        Pipe(kind=kind, line=LineString(points), diameter=0.04, zone=1)
+        for kind, points in (("supply", [(0, 0), (9, 0)]), ("return", [(9, 1), (5, 1), (0, 0)]))
+    ]
+    laid = Plumbing(manifolds=(), risers=(), lines=tuple(pipes))
+    tank = Point(0.0, 0.0).buffer(1.5, quad_segs=256)
+    for tanks, away in (([tank], 1.5 + 0.6), ([], 2.0), ([Point(0.0, 0.0)], 2.0)):
+        (valve,) = place_fittings(laid, [], [], tanks=tanks).fittings
+        assert (valve.kind, valve.on, valve.size, valve.of) == ("flush valve", "return", 0.04, "line")
+        assert pipes[1].line.distance(Point(valve.at)) < 1e-9
+        assert math.hypot(*valve.at) == pytest.approx(away, rel=1e-4)
+    # a line that hardly leaves the tank has it half-way from the wall
+    short = replace(pipes[1], line=LineString([(2.0, 0.0), (0.0, 0.0)]))
+    (valve,) = place_fittings(replace(laid, lines=(short,)), [], [], tanks=[tank]).fittings
+    assert valve.at == pytest.approx((1.75, 0.0), rel=1e-4)
 
 
 def test_side_by_side_manifolds_lie_in_one_trench() -> None:
@@ -169,6 +188,6 @@ def test_the_takeoff_counts_these_and_nothing_else(count: int, zones: int) -> No
     assert items.get("loop", 0) == len([item for item in plumbing.fittings if item.kind == "loop"])
     kinds = [item.kind for item in plumbing.fittings]
     assert boxes["air valve"] == kinds.count("air valve")
-    assert boxes["valve"] == sum(map(kinds.count, ("zone valve", "check valve", "flush valve")))
+    assert boxes["valve"] == sum(map(kinds.count, ("zone valve", "flush valve")))
     trenches = [part.net for part in parts if part.item in {"manifold trench", "line trench"}]
     assert math.fsum(trenches) == pytest.approx(math.fsum(item.line.length for item in plumbing.trenches))

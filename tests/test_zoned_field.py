@@ -71,7 +71,7 @@ def test_each_zone_has_its_own_pipes_and_valves(layout: dict[str, Any]) -> None:
             kinds = Counter(pipe["kind"] for pipe in layout[block] if pipe["zone"] == name)
             assert kinds == {"supply": 1, "return": 1}, block
         found = Counter((item["on"], item["kind"]) for item in layout["fittings"] if item["zone"] == name)
-        assert found["supply", "zone valve"] == found["return", "check valve"] == 1
+        assert found["supply", "zone valve"] == found["return", "flush valve"] == 1
         assert found["supply", "air valve"] == found["return", "air valve"] == 1
         own = {lateral["name"] for lateral in layout["laterals"] if lateral["zone"] == name}
         assert {riser["lateral"] for riser in layout["risers"] if riser["zone"] == name} == own
@@ -108,7 +108,7 @@ def test_the_drawing_shows_each_valve_and_the_limits_between_zones(
     design: Design, layout: dict[str, Any]
 ) -> None:
     drawing = draft(design)
-    valves = ("zone valve", "check valve", "air valve")
+    valves = ("zone valve", "flush valve", "air valve")
     shown = Counter(mark.name for mark in drawing.plan if isinstance(mark, Symbol) and mark.name in valves)
     placed = Counter(item["kind"] for item in layout["fittings"] if item["kind"] in valves)
     assert shown == placed
@@ -125,7 +125,7 @@ def test_the_drawing_shows_each_valve_and_the_limits_between_zones(
     said = " ".join(mark.text for sheet in drawing.sheets for mark in sheet.marks if isinstance(mark, Text))
     for words in (
         "zone valve",
-        "check valve",
+        "return flush valve",
         "air and vacuum release valve",
         "Zones, dosed one after the other",
     ):

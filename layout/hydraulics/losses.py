@@ -25,11 +25,10 @@ FITTING_LOSSES: dict[str, float] = {
     "elbow 45": 0.4,
     "elbow 22.5": 0.2,
     "zone valve": 0.2,
-    "check valve": 2.5,
     "exit": 1.0,
 }
-"""Heads lost over velocity heads. Elbows are of short radius; the valve is an open gate valve, the check valve one that
-swings (same manual). Half of an elbow of 45 degrees is taken for one of 22.5: judgement. Couplings, reducers and
+"""Heads lost over velocity heads. Elbows are of short radius; the valve is an open gate valve (same
+manual). Half of an elbow of 45 degrees is taken for one of 22.5: judgement. Couplings, reducers and
 connectors, and the emitters that stand in the way of water inside the tubing, are taken to lose nothing."""
 
 

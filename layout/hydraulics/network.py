@@ -19,7 +19,7 @@ from layout.hydraulics.laws import EmitterLaw, PumpCurve
 from layout.hydraulics.losses import FITTING_LOSSES
 from layout.hydraulics.solve import Network, Numbers, Solution
 from layout.hydraulics.water import kinematic_viscosity
-from layout.model import XY, Design, Fitting, Join, Lateral, Pipe, PipeKind, Riser, Run, Zone, need
+from layout.model import XY, Design, Fitting, Join, Pipe, PipeKind, Riser, Run, Zone, need
 from layout.pipes import bore
 from layout.plane import TOLERANCE, Array, coordinates, points_at
 from layout.units import WATER_HEAD_PER_PASCAL
@@ -288,8 +288,11 @@ def _lay_line(
 
 
 def _lost_on(line: LineString, fittings: Sequence[Fitting]) -> Iterable[float]:
-    """Velocity heads lost in the fittings of a line, and in the valve where it meets the manifold."""
-    mine = [item for item in fittings if item.of == "line" or item.kind in {"zone valve", "check valve"}]
+    """Velocity heads lost in the fittings of a line, and in the valve where it meets the manifold.
+
+    None of the flush valve of a return: what it takes is what it is set to.
+    """
+    mine = [item for item in fittings if item.of == "line" or item.kind == "zone valve"]
     return (FITTING_LOSSES.get(item.kind, 0.0) for item in mine if line.distance(Point(item.at)) < TOLERANCE)
 
 
@@ -383,8 +386,3 @@ def _lay_join(drawing: _Drawing, join: Join, here: int) -> tuple[int, XY]:
     loss = 2.0 * FITTING_LOSSES["elbow"] if join.kind == "loop" else 0.0
     drawing.pipe(here, end, float(join.line.length), drawing.tubing, loss)
     return end, drawing.points[end]
-
-
-def laterals_of(design: Design, zone: Zone) -> list[Lateral]:
-    """The laterals of a zone, in the design's order."""
-    return [lateral for lateral in design.laterals if lateral.zone == zone.number]

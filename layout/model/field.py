@@ -318,11 +318,10 @@ FittingKind = Literal[
     "reducer",
     "zone valve",
     "air valve",
-    "check valve",
     "flush valve",
 ]
 """What a piece of plumbing with a place of its own is. ``elbow`` alone is one of no stated angle, a ``connector``
-leads from a riser to the end of the tubing."""
+leads from a riser to the end of the tubing; a ``flush valve`` stands on a return line, shut while dosing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -250,7 +250,7 @@ def _valves(design: Design, view: View) -> Iterator[Mark]:
     """Set a symbol at each valve; where supply and return lie close on paper, smaller ones."""
     named = {
         "zone valve": layers.ZONE_VALVE,
-        "check valve": layers.CHECK_VALVE,
+        "flush valve": layers.FLUSH_VALVE,
         "air valve": layers.AIR_VALVE,
     }
     figures = Figures(design.site.frame.units)
@@ -274,11 +274,10 @@ def _told(item: Fitting, figures: Figures) -> tuple[tuple[str, str], ...]:
 
 
 def _heading(design: Design, item: Fitting) -> float:
-    """Which way the water goes in the manifold that a valve sits on, in degrees counter-clockwise from east."""
+    """Which way the water goes in the pipe that a valve sits on, in degrees counter-clockwise from east."""
     place = Point(item.at)
-    pipes = [
-        pipe.line for pipe in design.plumbing.manifolds if (pipe.kind, pipe.zone) == (item.on, item.zone)
-    ]
+    laid = design.plumbing.lines if item.kind == "flush valve" else design.plumbing.manifolds
+    pipes = [pipe.line for pipe in laid if (pipe.kind, pipe.zone) == (item.on, item.zone)]
     line = min(pipes, key=lambda line: float(line.distance(place)))
     station = min(line.project(place), line.length - HEADING)
     before, after = (line.interpolate(max(station, 0.0) + step) for step in (0.0, HEADING))

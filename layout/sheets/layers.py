@@ -38,7 +38,7 @@ ZONE_AREA = Layer(
     pen=Pen(weight=0.13, colour=Colour.SHADE),
 )
 ZONE_VALVE = _layer("C-SSWR-VALV-N", "zone valve", 0.18)
-CHECK_VALVE = _layer("C-SSWR-CHKV-N", "check valve", 0.18)
+FLUSH_VALVE = _layer("C-SSWR-FLSV-N", "return flush valve", 0.18)
 AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
 PUMP = _layer("C-SSWR-PUMP-N", "pump tank", 0.35)
 STAKE = Layer(name="C-SSWR-STAK-N", description="stakes, not plotted", pen=Pen(weight=0.13), plotted=False)
@@ -96,7 +96,7 @@ ALL: tuple[Layer, ...] = (
         RETURN,
         ZONE,
         ZONE_VALVE,
-        CHECK_VALVE,
+        FLUSH_VALVE,
         AIR_VALVE,
         PUMP,
         FLOW,

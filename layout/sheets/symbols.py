@@ -81,9 +81,11 @@ SYMBOLS: dict[str, tuple[Stroke | Disc, ...]] = {
         Stroke(points=((0.0, 0.0), (-0.5, 0.3), (-0.5, -0.3)), closed=True, filled=True),
         Stroke(points=((0.0, 0.0), (0.5, 0.3), (0.5, -0.3)), closed=True, filled=True),
     ),
-    "check valve": (
-        Stroke(points=((0.35, 0.0), (-0.35, 0.35), (-0.35, -0.35)), closed=True),
-        _segment((0.35, 0.35), (0.35, -0.35)),
+    "flush valve": (
+        Stroke(points=((0.0, 0.0), (-0.5, 0.3), (-0.5, -0.3)), closed=True),
+        Stroke(points=((0.0, 0.0), (0.5, 0.3), (0.5, -0.3)), closed=True),
+        _segment((0.0, 0.0), (0.0, 0.4)),
+        _segment((-0.2, 0.4), (0.2, 0.4)),
     ),
     "air valve": (
         Disc(radius=0.5),

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import (
     XY,
@@ -20,16 +21,19 @@ from layout.model import (
     Pipe,
     Plumbing,
     Run,
+    Site,
     StakeKind,
     StakeRules,
+    xy,
 )
 from layout.plane import TOLERANCE, Array, coordinates
 from layout.stakes.along import marks_along
+from layout.stakes.standing import SOLID
 from layout.stakes.tape import Tape
 
 BED_CORNER = math.radians(30.0)
 """The edge of the bed, but for what the tolerance hides, has a corner where it turns by more [rad]; a judgement."""
-VALVES: frozenset[FittingKind] = frozenset({"zone valve", "air valve", "check valve", "flush valve"})
+VALVES: frozenset[FittingKind] = frozenset({"zone valve", "air valve", "flush valve"})
 
 _RANKS: tuple[StakeKind, ...] = (
     "baseline",
@@ -69,24 +73,37 @@ class Place:
     station: float | None = None
 
 
-def walk(bed: Bed, laying: Laying, plumbing: Plumbing, rules: StakeRules, tape: Tape) -> list[Place]:
+def walk(site: Site, laying: Laying, plumbing: Plumbing, tape: Tape) -> list[Place]:
     """All places to be staked, each once, in walking order.
 
     Runs are taken row by row from left to right, each from the end that is nearer to the stake before; so are
     manifolds and lines.
     """
     runs = [coordinates(run.line)[0] for run in laying.runs[:1]]
+    bed, rules = site.bed, site.stakeout
     walker = _Walker(tape, rules, several=len({pipe.zone for pipe in plumbing.manifolds}) > 1)
     walker.take(_corners(bed, rules, runs[0] if runs else None, tape))
     for row in _rows(laying):
         walker.take_pieces([walker.of_piece(piece) for piece in row])
     for pipe in plumbing.manifolds:
         walker.take_pieces([walker.of_manifold(pipe, plumbing)])
-    loose = [fitting for fitting in plumbing.fittings if fitting.kind in VALVES]
-    walker.take(Place(walker.printed(f.at), "valve", walker.named(f.kind, f.on, f.zone)) for f in loose)
     for pipe in plumbing.lines:
-        walker.take_pieces([walker.of_line(pipe)])
+        walker.take_pieces([walker.of_line(pipe, plumbing, _pump_house(site))])
     return walker.merged()
+
+
+def _pump_house(site: Site) -> BaseGeometry:
+    """The tanks, or the buildings, that the pump stands in: nobody leans in to drive a stake; empty where none is."""
+    if site.pump is None:
+        return Polygon()
+    at = Point(site.pump.at)
+    return shapely.union_all(
+        [
+            item.shape
+            for item in site.features
+            if item.kind in SOLID and item.shape.area > 0 and item.shape.covers(at)
+        ]
+    )
 
 
 def _corners(bed: Bed, rules: StakeRules, near: Array | None, tape: Tape) -> list[Place]:
@@ -194,27 +211,43 @@ class _Walker:
             if (riser.kind, riser.zone) == (pipe.kind, pipe.zone) and pipe.line.distance(foot) < TOLERANCE:
                 place = Place(self.printed((foot.x, foot.y)), "riser", f"riser {riser.lateral} {riser.kind}")
                 found.append((pipe.line.project(foot), place))
-        found += [
+        found += self._valves(pipe, plumbing)
+        return [place for _, place in sorted(found, key=lambda pair: round(pair[0], 6))]
+
+    def _valves(self, pipe: Pipe, plumbing: Plumbing) -> list[tuple[float, Place]]:
+        """Stations and places of the valves on a pipe."""
+        return [
             (pipe.line.project(Point(fitting.at)), self._valve(fitting))
             for fitting in plumbing.fittings
             if fitting.kind in VALVES and (fitting.on, fitting.zone) == (pipe.kind, pipe.zone)
             if pipe.line.distance(Point(fitting.at)) < TOLERANCE
         ]
-        return [place for _, place in sorted(found, key=lambda pair: round(pair[0], 6))]
 
     def _valve(self, fitting: Fitting) -> Place:
         return Place(self.printed(fitting.at), "valve", self.named(fitting.kind, fitting.on, fitting.zone))
 
-    def of_line(self, pipe: Pipe) -> list[Place]:
-        """Ends and bends of a line."""
-        return [
-            Place(
-                at,
-                "line end" if end else "bend",
-                self.named(f"line {'end' if end else 'bend'}", pipe.kind, pipe.zone),
+    def of_line(self, pipe: Pipe, plumbing: Plumbing, house: BaseGeometry) -> list[Place]:
+        """Ends, bends and valves of a line, along it; where it ends in a tank, the place at its wall."""
+        found = [
+            (
+                station,
+                Place(
+                    at,
+                    "line end" if end else "bend",
+                    self.named(f"line {'end' if end else 'bend'}", pipe.kind, pipe.zone),
+                ),
             )
-            for _, at, end in self._bends(pipe.line)
+            for station, at, end in self._bends(pipe.line)
+            if not house.covers(pipe.line.interpolate(station))
         ]
+        walls = Point() if house.is_empty else pipe.line.intersection(house.boundary)
+        for at in shapely.get_coordinates(walls):
+            place = Place(
+                self.printed(xy(Point(at))), "line end", self.named("line at the tank", pipe.kind, pipe.zone)
+            )
+            found.append((pipe.line.project(Point(at)), place))
+        found += self._valves(pipe, plumbing)
+        return [place for _, place in sorted(found, key=lambda pair: round(pair[0], 6))]
 
     def _bends(self, line: LineString) -> Iterator[tuple[float, XY, bool]]:
         """Stations and places of the points that a pipe cannot be laid without, and whether they are ends."""

@@ -55,7 +55,7 @@ def count_parts(
     riser tubing                 length of all risers, seen from above
     tubing-to-pipe connector     connectors among the fittings
     supply tee ... return valves all other fittings: one line for each pipe, kind and size
-    air valve box, valve box     one to each air valve; one to each zone, check and flush valve
+    air valve box, valve box     one to each air valve; one to each zone and flush valve
     staple                       where an interval is stated: at both ends of all runs, loops and blank tubing, and
                                  between them no farther apart
     marking paint                length of all runs, loops, blank tubing and pipe trenches over what a can marks
@@ -288,13 +288,13 @@ def _fittings(plumbing: Plumbing, units: UnitSet, count: _Count) -> Iterator[Par
 
 def _boxes(plumbing: Plumbing, count: _Count) -> Iterator[Part]:
     """Count boxes over valves: common practice, no source."""
-    kinds: tuple[FittingKind, ...] = ("zone valve", "check valve", "flush valve")
+    kinds: tuple[FittingKind, ...] = ("zone valve", "flush valve")
     yield count.each(
         "air valve box", "Box with lid, over an air and vacuum release valve", _found(plumbing, "air valve")
     )
     yield count.each(
         "valve box",
-        "Box with lid, over a zone, check or flush valve",
+        "Box with lid, over a zone or flush valve",
         (piece for kind in kinds for piece in _found(plumbing, kind)),
     )
 

@@ -28,9 +28,8 @@ FITTINGS: dict[FittingKind, str] = {
     "coupling": "Coupling, {size}, pipe to pipe",
     "reducer": "Reducer, {size}, pipe to pipe",
     "zone valve": "Valve, {size}, where the {on} line enters the manifold of a zone",
-    "check valve": "Check valve, {size}, where the {on} line leaves the manifold of a zone",
     "air valve": "Air and vacuum release valve, at the high point of a {on} manifold",
-    "flush valve": "Valve, {size}, for flushing, on the {on}",
+    "flush valve": "Valve to throttle with, {size}, on each {on} line by the pump: open to flush, shut to dose",
 }
 """Fittings of pipe in the order of the takeoff; risers, connectors and what sits on tubing stand by themselves."""
 

@@ -160,7 +160,7 @@ def test_risers_valves_and_stakes_are_blocks_where_the_layout_has_them(drawn: Dr
     assert found.points("C-SSWR-STAK-N") == at((stake["x"], stake["y"]) for stake in stated["stakes"])
     for layer, kind in (
         ("C-SSWR-VALV-N", "zone valve"),
-        ("C-SSWR-CHKV-N", "check valve"),
+        ("C-SSWR-FLSV-N", "flush valve"),
         ("C-SSWR-AIRV-N", "air valve"),
     ):
         assert found.points(layer) == at(item["at"] for item in stated["fittings"] if item["kind"] == kind)

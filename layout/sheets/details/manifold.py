@@ -42,9 +42,8 @@ SYMBOLS = {
     "elbow 45": ("elbow", layers.RISER),
     "elbow 22.5": ("elbow", layers.RISER),
     "zone valve": ("zone valve", layers.ZONE_VALVE),
-    "check valve": ("check valve", layers.CHECK_VALVE),
     "air valve": ("air valve", layers.AIR_VALVE),
-    "flush valve": ("check valve", layers.CHECK_VALVE),
+    "flush valve": ("flush valve", layers.FLUSH_VALVE),
 }
 """Symbol and layer of the fittings that a detail shows; a riser is a line, and a loop has a detail of its own."""
 

@@ -35,7 +35,7 @@ _FITTINGS = (
     ("reducer", "reducer"),
     ("coupling", "coupling"),
     ("zone valve", "zone valve"),
-    ("check valve", "check valve"),
+    ("flush valve", "return flush valve"),
     ("air valve", "air and vacuum release valve"),
 )
 
