@@ -17,8 +17,8 @@ from layout.plane import TOLERANCE, Array, coordinates, lines_of, stretches_in
 TOGETHER = 0.5
 """Pipes no farther from each other than this lie in one trench [m]: common practice, no source."""
 BY_THE_TANK, BY_THE_PUMP = 0.6, 2.0
-"""To the flush valve of a return [m]: from the wall of the pump's tank, or from the pump where no tank is known; judgement,
-so that nobody leans into a tank to turn it."""
+"""To the flush valve of a return [m]: from the wall of the pump's tank, or from the pump where no tank is known. A
+judgement: nobody is to lean into a tank to turn it."""
 
 Bends = Callable[[Array], Iterable[tuple[FittingKind, XY]]]
 AirAt = Mapping[tuple[int, PipeKind], XY]
