@@ -6,6 +6,7 @@ import itertools
 import math
 import random
 from collections.abc import Sequence
+from typing import Any
 
 import networkx
 import pytest
@@ -124,12 +125,30 @@ def test_a_thousand_runs() -> None:
 
 
 def test_where_nothing_is_proven_the_gap_is_stated() -> None:
-    """Bound and answer bracket the truth, whatever time there was."""
+    """Bound and answer bracket the truth, however far the search came."""
     rng = random.Random(5)
     sizes = [rng.randint(15000, 24000) for _ in range(80)]
-    packing = pack(sizes, 50000, seconds=0.01)
+    packing = pack(sizes, 50000, nodes=0)
     assert math.ceil(sum(sizes) / 50000) <= math.ceil(packing.bound - 1e-6) <= len(loads(sizes, packing))
     assert packing.certain == (len(packing.bins) == math.ceil(packing.bound - 1e-6))
+
+
+def test_the_clock_decides_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both integer programmes stop at a number of nodes: a busy machine cuts the same coils."""
+    from scipy import optimize
+
+    asked: list[dict[str, float]] = []
+    solve = optimize.milp
+
+    def spy(*given: Any, options: dict[str, float], **named: Any) -> Any:
+        asked.append(dict(options))
+        return solve(*given, options=options, **named)
+
+    monkeypatch.setattr(optimize, "milp", spy)
+    rng = random.Random(53)
+    pack([rng.randint(25_000, 50_000) for _ in range(30)], 100_000)
+    assert asked
+    assert all("node_limit" in options and "time_limit" not in options for options in asked)
 
 
 # --- runs and coils -------------------------------------------------------------------------------------

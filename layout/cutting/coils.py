@@ -6,14 +6,14 @@ import itertools
 import math
 from collections.abc import Sequence
 
-from layout.cutting.packing import SECONDS, pack
+from layout.cutting.packing import pack
 from layout.model import Coil, Cut, CutList, Run, Splice, Tubing, xy
 
 STEP = 1e-3
 """What is taken off a coil counts in whole steps of this, rounded up [m]."""
 
 
-def cut_coils(runs: Sequence[Run], tubing: Tubing, *, waste: float, seconds: float = SECONDS) -> CutList:
+def cut_coils(runs: Sequence[Run], tubing: Tubing, *, waste: float) -> CutList:
     """Cut runs from coils.
 
     Each piece takes its length with the waste off the coil; one that fits a coil only without takes a whole coil. A
@@ -30,13 +30,11 @@ def cut_coils(runs: Sequence[Run], tubing: Tubing, *, waste: float, seconds: flo
     tubing : Tubing
     waste : float
         Share added to every piece.
-    seconds : float
-        For each of the two integer programmes [s].
     """
     pieces = [piece for run in runs for piece in _pieces(run, tubing, waste)]
     capacity = math.floor(tubing.coil / STEP + 1e-6)
     sizes = [min(capacity, math.ceil(piece.taken / STEP - 1e-6)) for piece in pieces]
-    packing = pack(sizes, capacity, seconds=seconds)
+    packing = pack(sizes, capacity)
     bins = [sorted(items) for items in packing.bins]
     if len(bins) > 1:
         bins = [*sorted(bins[:-1]), bins[-1]]

@@ -8,10 +8,8 @@ from dataclasses import dataclass
 
 from layout.cutting import patterns
 from layout.cutting.bounds import Bins, by_rules, least_bins
-from layout.cutting.patterns import Kinds, Way
+from layout.cutting.patterns import NODES, Kinds, Way
 
-SECONDS = 5.0
-"""Time that each integer programme may take [s]; without an answer by then what plain rules found is kept."""
 MOST_FOR_ROOM = 4_000
 """Ways among which the longest remainder is searched exactly."""
 
@@ -38,7 +36,7 @@ class Packing:
     roomiest: bool
 
 
-def pack(sizes: Sequence[int], capacity: int, *, seconds: float = SECONDS) -> Packing:
+def pack(sizes: Sequence[int], capacity: int, *, nodes: int = NODES) -> Packing:
     """Pack sizes into the fewest bins, and of such packings take one that leaves the most room in one bin.
 
     What is left over in all bins together is the same in every packing into as many; the most of it in one piece is
@@ -49,20 +47,20 @@ def pack(sizes: Sequence[int], capacity: int, *, seconds: float = SECONDS) -> Pa
     sizes : sequence of int
         Each over 0 and none over the capacity.
     capacity : int
-    seconds : float
-        For each of the two integer programmes [s].
+    nodes : int
+        Of the search by each of the two integer programmes; without an answer by then what plain rules found is kept.
     """
     if not sizes:
         return Packing(bins=(), bound=0.0, certain=True, roomiest=True)
     bins, bound = by_rules(sizes, capacity), float(least_bins(sizes, capacity))
     kinds = Kinds.of(sizes, capacity)
     if len(bins) > bound:
-        bins, bound = _by_programme(sizes, kinds, bins, bound, seconds)
+        bins, bound = _by_programme(sizes, kinds, bins, bound, nodes)
     certain = len(bins) <= math.ceil(bound - 1e-6)
     most_room = min(capacity - min(sizes), len(bins) * capacity - sum(sizes))
     roomiest = capacity - min(_load(sizes, items) for items in bins) >= most_room
     if not roomiest:
-        bins, roomiest = _roomier(sizes, kinds, bins, seconds)
+        bins, roomiest = _roomier(sizes, kinds, bins, nodes)
     bins.sort(key=lambda items: -_load(sizes, items))
     return Packing(
         bins=tuple(tuple(items) for items in bins),
@@ -77,7 +75,7 @@ def _load(sizes: Sequence[int], items: Iterable[int]) -> int:
 
 
 def _by_programme(
-    sizes: Sequence[int], kinds: Kinds, bins: Bins, bound: float, seconds: float
+    sizes: Sequence[int], kinds: Kinds, bins: Bins, bound: float, nodes: int
 ) -> tuple[Bins, float]:
     """Fewer bins than plain rules found, or a better bound."""
     start = [kinds.way([sizes[number] for number in items]) for items in bins]
@@ -90,7 +88,7 @@ def _by_programme(
     spare = (len(bins) - 1) - relaxed.bound
     ways = patterns.list_ways(kinds, relaxed.worth / relaxed.most, 1.0 - spare - 1e-6)
     chosen, certain = patterns.choose(
-        kinds, list(dict.fromkeys((*start, *(ways or relaxed.ways)))), seconds=seconds
+        kinds, list(dict.fromkeys((*start, *(ways or relaxed.ways)))), nodes=nodes
     )
     if chosen and len(chosen) < len(bins):
         bins = _dealt(sizes, kinds, chosen)
@@ -110,7 +108,7 @@ def _rounded_off(sizes: Sequence[int], kinds: Kinds, taken: Sequence[Way]) -> Bi
     return bins
 
 
-def _roomier(sizes: Sequence[int], kinds: Kinds, bins: Bins, seconds: float) -> tuple[Bins, bool]:
+def _roomier(sizes: Sequence[int], kinds: Kinds, bins: Bins, nodes: int) -> tuple[Bins, bool]:
     """As many bins with more room in one of them; whether there is no better."""
     import numpy as np
 
@@ -118,7 +116,7 @@ def _roomier(sizes: Sequence[int], kinds: Kinds, bins: Bins, seconds: float) -> 
     ways = patterns.list_ways(kinds, nothing, 0.0, most=MOST_FOR_ROOM, steps=50 * MOST_FOR_ROOM)
     if ways is None:
         return bins, False
-    found = patterns.emptiest(kinds, ways, len(bins), seconds=seconds)
+    found = patterns.emptiest(kinds, ways, len(bins), nodes=nodes)
     if found is None:
         return bins, False
     others, last = found

@@ -32,7 +32,8 @@ MOST_WAYS = 60_000
 MOST_STEPS = 600_000
 """Steps of the search that lists them."""
 NODES = 2000
-"""Nodes of a search by the integer programme: a bound that, unlike the clock, is the same on every machine."""
+"""Nodes of a search by the integer programme: a bound that, unlike the clock, is the same on every machine, busy or
+not, as those on rounds, ways and steps are."""
 _EPS = 1e-7
 
 
@@ -233,13 +234,13 @@ def _is_full(kinds: Kinds, room: int, way: Way) -> bool:
     )
 
 
-def choose(kinds: Kinds, ways: Sequence[Way], *, seconds: float) -> tuple[list[Way], bool]:
-    """The fewest of some ways that hold everything, by integer programming (HiGHS), within a time [s].
+def choose(kinds: Kinds, ways: Sequence[Way], *, nodes: int = NODES) -> tuple[list[Way], bool]:
+    """The fewest of some ways that hold everything, by integer programming (HiGHS), within so many nodes.
 
     Returns
     -------
     ways, certain
-        None of them where the time ran out; whether there is no better choice among those given.
+        None of them where that does not settle it; whether there is no better choice among those given.
     """
     from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -248,7 +249,7 @@ def choose(kinds: Kinds, ways: Sequence[Way], *, seconds: float) -> tuple[list[W
         constraints=LinearConstraint(_matrix(kinds, ways), np.array(kinds.counts, float), np.inf),
         integrality=np.ones(len(ways)),
         bounds=Bounds(0, max(kinds.counts)),
-        options={"node_limit": NODES, "time_limit": seconds, "mip_rel_gap": 0.0},
+        options={"node_limit": nodes, "mip_rel_gap": 0.0},
     )
     if solved.status != 0:
         return [], False
@@ -256,14 +257,16 @@ def choose(kinds: Kinds, ways: Sequence[Way], *, seconds: float) -> tuple[list[W
     return [way for way, count in zip(ways, times, strict=True) for _ in range(count)], True
 
 
-def emptiest(kinds: Kinds, ways: Sequence[Way], bins: int, *, seconds: float) -> tuple[list[Way], Way] | None:
-    """Of all packings in so many bins, by some ways, the one with the least in one of its bins, within a time [s].
+def emptiest(
+    kinds: Kinds, ways: Sequence[Way], bins: int, *, nodes: int = NODES
+) -> tuple[list[Way], Way] | None:
+    """Of all packings in so many bins, by some ways, the one with the least in one of its bins, within so many nodes.
 
     Returns
     -------
     ways, last
-        The other bins, which may hold more than there is, and what is left for that one; None where the time
-        ran out.
+        The other bins, which may hold more than there is, and what is left for that one; None where they do
+        not settle it.
     """
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import block_array, csr_array, eye_array
@@ -282,7 +285,7 @@ def emptiest(kinds: Kinds, ways: Sequence[Way], bins: int, *, seconds: float) ->
         ],
         integrality=np.ones(m + n),
         bounds=Bounds(0, np.concatenate([np.full(m, max(kinds.counts)), np.array(kinds.counts, float)])),
-        options={"node_limit": NODES, "time_limit": seconds, "mip_rel_gap": 0.0},
+        options={"node_limit": nodes, "mip_rel_gap": 0.0},
     )
     if solved.status != 0:
         return None
