@@ -21,6 +21,7 @@ from layout.model import (
     Pattern,
     Pipe,
     Plumbing,
+    Pump,
     Riser,
     Rounding,
     Run,
@@ -209,7 +210,7 @@ def test_the_baseline_is_short_of_nothing_and_avoids_what_stands_there() -> None
     shed = Feature(name="shed", kind=FeatureKind.BUILDING, shape=middle, setback=0.0, inside=True)
     other = staked(replace(design.site, features=(shed,)), design.laying, design.plumbing)
     assert not LineString(other.staking.baseline).intersects(middle)
-    assert other.staking.blocked_by == ""
+    assert other.staking.blocked_by == ()
 
 
 def test_a_baseline_that_nothing_can_free_is_told() -> None:
@@ -219,7 +220,7 @@ def test_a_baseline_that_nothing_can_free_is_told() -> None:
     )
     site = replace(design.site, features=(pond,))
     staking = staked(site, design.laying).staking
-    assert staking.blocked_by == "pond"
+    assert staking.blocked_by == ("pond",)
     (finding,) = stake_findings(site, staking)
     assert (finding.code, "runs through pond" in finding.said) == ("baseline-blocked", True)
 
@@ -234,6 +235,58 @@ def test_a_given_baseline_is_taken() -> None:
     first = bed.on(run)[0]
     # the bed lies to the right of one who walks east along its north
     assert first["baseline"] == {"station": 1, "offset": 14, "error": 0.04}
+
+
+def feature(name: str, kind: FeatureKind, shape: Any, setback: float = 0.0) -> Feature:
+    return Feature(name=name, kind=kind, shape=shape, setback=setback)
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_a_chosen_baseline_stays_on_the_lot(closed: bool) -> None:
+    """The neighbour's land is not for stakes: a lot line that the best line crosses turns the choice to another."""
+    design = curved_field()
+    (x, _), end = staked(design.site, design.laying, design.plumbing).staking.baseline
+    edge = min(x, end[0]) + 0.1  # just inside the end of the line that would be taken
+    lot = box(edge, -500, edge + 1000, 500) if closed else LineString([(edge, -500), (edge, 500)])
+    line = feature("west lot line", FeatureKind.PROPERTY_LINE, lot)
+    bed = staked(replace(design.site, features=(line,)), design.laying, design.plumbing)
+    assert min(at[0] for at in bed.staking.baseline) > edge
+    assert bed.staking.blocked_by == ()
+
+
+def test_a_chosen_baseline_keeps_out_of_the_setback_of_a_tree() -> None:
+    design = curved_field()
+    plain = LineString(staked(design.site, design.laying, design.plumbing).staking.baseline)
+    middle = plain.interpolate(0.5, normalized=True)
+    tree = feature("oak", FeatureKind.TREE, Point(middle.x, middle.y + 0.8), 1.0)
+    bed = staked(replace(design.site, features=(tree,)), design.laying, design.plumbing)
+    assert 0.3 < plain.distance(tree.shape) < 1.0
+    assert LineString(bed.staking.baseline).distance(tree.shape) >= 1.0 - 0.01
+
+
+@pytest.mark.parametrize(
+    ("kind", "shape", "said"),
+    [
+        (FeatureKind.BUILDING, box(20, 15, 30, 30), "stakeout.baseline runs through it."),
+        (FeatureKind.TANK, box(20, 19, 30, 30), "stakeout.baseline runs through it."),
+        (FeatureKind.WELL, Point(25, 20.5), "stakeout.baseline runs through it."),
+        (FeatureKind.TREE, Point(25, 20), "stakeout.baseline runs through it."),
+        (FeatureKind.PROPERTY_LINE, LineString([(40, -50), (40, 50)]), "stakeout.baseline crosses it."),
+        (FeatureKind.PROPERTY_LINE, box(-9, -9, 40, 90), "stakeout.baseline crosses it."),
+        # along a wall or a lot line, and up to one, there is room for a tape
+        (FeatureKind.BUILDING, box(20, 20, 30, 30), ""),
+        (FeatureKind.PROPERTY_LINE, LineString([(-20, 20), (90, 20)]), ""),
+        (FeatureKind.PROPERTY_LINE, LineString([(50, -50), (50, 50)]), ""),
+        (FeatureKind.DRIVE, box(20, 15, 30, 30), ""),
+    ],
+)
+def test_a_given_baseline_is_held_against_what_stands_there(kind: FeatureKind, shape: Any, said: str) -> None:
+    outline = np.asarray(beds.rect(100, 12)) * FOOT
+    item = feature("it", kind, shapely.transform(shape, lambda points: points * FOOT))
+    site = replace(site_with(outline, baseline=((0.0, 20.0), (50.0, 20.0))), features=(item,))
+    run = Run(name="R1", line=LineString(np.array([[1.0, 6.0], [99.0, 6.0]]) * FOOT), row=0)
+    staking = staked(site, Laying(pattern=Pattern.LEFT, runs=(run,))).staking
+    assert [finding.said for finding in stake_findings(site, staking)] == ([said] if said else [])
 
 
 @pytest.mark.parametrize(
@@ -374,3 +427,24 @@ def test_a_line_that_ends_in_a_tank_is_staked_over_it() -> None:
     assert blocked_tapes(starts, ends, [tank]).tolist() == [False, True]
     house = replace(tank, kind=FeatureKind.BUILDING)
     assert blocked_tapes(starts, ends, [house]).tolist() == [True, True]
+
+
+def test_no_stake_stands_in_the_pumps_tank() -> None:
+    """Nobody leans into a tank: its line's last stake is at the wall, bends inside it have none."""
+    run = one_run(np.array([[0.0, 0.0], [20.0, 0.0]]))
+    tank = Feature(name="tank", kind=FeatureKind.TANK, shape=box(-12, -11, -9, -8), setback=0.0)
+    pump = Pump(at=(-10.5, -9.5))
+    way = LineString([pump.at, (-10.5, -8.5), (-9.7, -8.2), (-5.0, -4.0), (0.0, 0.0)])
+    supply = Pipe(kind="supply", zone=1, line=way, diameter=1.0)
+    valve = Fitting(kind="flush valve", at=(-5.0, -4.0), on="supply", zone=1, size=1.0, of="line")
+    plumbing = Plumbing(manifolds=(), risers=(), lines=(supply,), fittings=(valve,))
+    bed = staked(replace(run.site, features=(tank,), pump=pump), run.laying, plumbing)
+    told = [
+        (stake["description"], Point(at.at)) for stake, at in zip(bed.paper, bed.staking.stakes, strict=True)
+    ]
+    piping = [(said, at) for said, at in told if "supply" in said]
+    assert [said for said, _ in piping] == [
+        "supply flush valve + supply line bend",
+        "supply line at the tank",
+    ]
+    assert piping[-1][1].distance(tank.shape.boundary) < 0.01

@@ -131,8 +131,9 @@ class Staking:
         From station 0 on [m].
     given : bool
         Whether the user gave the baseline; a chosen one has stakes at its ends.
-    blocked_by : str
-        A feature that the chosen baseline runs through, where none was found that runs through none; empty else.
+    blocked_by : tuple of str
+        Features that stand in the way of the baseline, and property lines that it crosses; a chosen one has some only
+        where none was found that has none.
     step : float
         What distances are rounded to [m].
     grain : float
@@ -142,6 +143,6 @@ class Staking:
     stakes: tuple[Stake, ...]
     baseline: tuple[XY, XY]
     given: bool
-    blocked_by: str = ""
+    blocked_by: tuple[str, ...] = ()
     step: float
     grain: float

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
-from layout.model import Finding, Laying, Plumbing, Site, Stake, Staking
+from layout.model import FeatureKind, Finding, Laying, Plumbing, Site, Stake, Staking
 from layout.plane import Array
-from layout.stakes.baseline import Baseline, choose_baseline, offsets
+from layout.stakes.baseline import Baseline, choose_baseline, given_baseline, offsets
 from layout.stakes.swing import GREATEST_CROSSING, LEAST_CROSSING, swings
 from layout.stakes.tape import Tape
 from layout.stakes.walk import Place, walk
@@ -41,13 +41,13 @@ def stake_out(site: Site, laying: Laying, plumbing: Plumbing, *, heights: Height
     """
     rules = site.stakeout
     tape = Tape.of(rules, site.frame)
-    places = walk(site.bed, laying, plumbing, rules, tape)
+    places = walk(site, laying, plumbing, tape)
     if rules.baseline is None:
         found = _chosen(site, places, tape)
         marks = [Place(at, "baseline", f"baseline {name}") for name, at in zip("AB", found.ends, strict=True)]
         places = [*marks, *places]
     else:
-        found = Baseline(rules.baseline)
+        found = given_baseline(rules.baseline, site.features)
     points = np.array([place.at for place in places]).reshape(-1, 2)
     stakes = [
         Stake(
@@ -92,11 +92,7 @@ def _chosen(site: Site, places: Sequence[Place], tape: Tape) -> Baseline:
 def stake_findings(site: Site, staking: Staking) -> Iterator[Finding]:
     """Which stakes two tapes find badly or not at all, and a baseline that something stands in the way of."""
     if staking.blocked_by:
-        yield Finding(
-            code="baseline-blocked",
-            said=f"The baseline of the stake-out runs through {staking.blocked_by}; none was found that does not.",
-            remedy="Give one that a tape can be laid along, as stakeout.baseline.",
-        )
+        yield _blocked_baseline(site, staking)
     if not site.stakeout.ties:
         return
     lost = [stake.number for stake in staking.stakes if stake.swing is None]
@@ -125,6 +121,18 @@ def stake_findings(site: Site, staking: Staking) -> Iterator[Finding]:
             said=f"The tapes cross at under {least} or over {greatest} degrees at {_stakes(flat, 'stake')}.",
             remedy="Use the baseline for them, or add a fixed point to stakeout.ties that they see from another side.",
         )
+
+
+def _blocked_baseline(site: Site, staking: Staking) -> Finding:
+    lots = {item.name for item in site.features if item.kind is FeatureKind.PROPERTY_LINE}
+    through = [f"{'crosses' if name in lots else 'runs through'} {name}" for name in staking.blocked_by]
+    whose = "stakeout.baseline" if staking.given else "The baseline of the stake-out"
+    none = "" if staking.given else "; none was found that does not"
+    return Finding(
+        code="baseline-blocked",
+        said=f"{whose} {' and '.join(through)}{none}.",
+        remedy="State one that a tape can be laid along and that stays on the lot, as stakeout.baseline.",
+    )
 
 
 def _stakes(numbers: Sequence[int], word: str = "Stake") -> str:
