@@ -428,6 +428,28 @@ def test_manifolds_that_a_setback_puts_in_the_bed_are_led_out_of_it() -> None:
         assert back.bounds == pytest.approx((3.0, beyond[0], 3.0, beyond[1]), abs=0.01)
 
 
+def test_manifolds_that_lie_along_the_edge_are_not_led_on() -> None:
+    """A setback turns the trench aside by one corner of the bed; the zone at the other one has it where it was."""
+    runs = straight_runs(12, 30.0)
+    shed = Point(-1.5, -0.5).buffer(1.6, quad_segs=16)
+    laterals, _ = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    laterals = tuple(replace(item, zone=1 + (n > 2)) for n, item in enumerate(laterals))
+    plumbing = lay_plumbing(
+        laterals,
+        runs,
+        straight_sides(30.0, 7.2),
+        RULES,
+        pump=Pump(at=(-9.0, 9.0)),
+        outline=box(0, 0, 30, 7.2),
+        kept_clear=MultiPolygon([shed]),
+    )
+    for pipe in plumbing.manifolds[:2]:
+        assert pipe.line.bounds[1] >= 3.89
+        assert pipe.line.bounds[3] <= 7.21
+
+
 def test_manifolds_go_round_a_well_that_bites_off_some_run_ends() -> None:
     well = Point(-3.0, 3.0).buffer(5.0, quad_segs=64)
     runs = clipped(straight_runs(16, 30.0), well)

@@ -33,6 +33,8 @@ from layout.plane import TOLERANCE, coordinates
 
 PAST = 0.15
 """How far past the last return riser a supply manifold goes on [m]."""
+EDGE = 0.05
+"""A manifold within this distance of the bed's edge lies along it, and not in the bed [m]."""
 HEADING = 0.5
 """Length of the end of a run that its direction is taken from [m]."""
 SIGHT = 5000.0
@@ -122,7 +124,7 @@ def lay_plumbing(
         manifold = span(laid, *ends, pump.at if pump else None)
         # Each is made as a return, on the way to the pump.
         manifold = _facing(manifold, Point(pump.at)) if pump else manifold.reverse()
-        if outline is not None and trenches.moved(laid):
+        if outline is not None and trenches.moved(laid) and outline.buffer(-EDGE).intersects(manifold):
             manifold = _out(manifold, laid, outline, trenches, pump, kind=kind)
         manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind], zone=zone))
     pipes = [pipe.line for pipe in manifolds] + [riser.line for riser in risers]

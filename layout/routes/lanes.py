@@ -72,10 +72,22 @@ def from_left(ways: Sequence[Array]) -> list[int]:
 def _hand(one: Array, other: Array) -> int:
     """Tell on which hand of another way one leaves it: -1 left, 1 right, 0 where they do not part."""
     for at in range(1, min(len(one), len(other))):
-        if math.dist(one[at], other[at]) > TOLERANCE:
-            before = one[at - 1] - one[max(at - 2, 0)]
-            turns = [_turn(before, way[at] - way[at - 1]) for way in (one, other)]
+        if math.dist(one[at], other[at]) <= TOLERANCE:
+            continue
+        here = one[at - 1]
+        onward = [way[at] - here for way in (one, other)]
+        turn = _turn(onward[1], onward[0])
+        if abs(turn) * min(math.hypot(*step) for step in onward) > TOLERANCE:
+            before = here - one[at - 2] if at > 1 else onward[0] + onward[1]
+            turns = [_turn(before, step) for step in onward]
             return int(np.sign(turns[1] - turns[0]))
+        # Both go straight on, one of them farther: the other leaves it where it ends or bends.
+        first = 0 if math.hypot(*onward[0]) < math.hypot(*onward[1]) else 1
+        way = (one, other)[first]
+        if at + 1 == len(way):
+            return 0
+        away = _turn(onward[first], way[at + 1] - way[at])
+        return int(np.sign(away)) * (-1 if first == 0 else 1)
     return 0
 
 

@@ -16,7 +16,7 @@ from layout.routes.blocked import closed_by
 from layout.routes.ground import GAP, Ground
 from layout.routes.items import Laid, elbows_of, line_of, trenches_of
 from layout.routes.lanes import from_left, in_lane
-from layout.routes.trench import Group, clusters, facing, middle, pairs, tidy
+from layout.routes.trench import Group, clusters, facing, middle, pairs, reach, tidy
 
 NARROW = (GAP, GAP / 2, GAP / 4)
 """From pipe to pipe in one trench [m]: the usual gap, and what is tried where there is no room for it."""
@@ -71,15 +71,16 @@ def route_lines(
     ground = Ground(pump.at, tuple(features), outline, tuple(tubing), plumbing.manifolds)
     manifolds = list(plumbing.manifolds)
     groups: list[Group] = []
+    gap = _usual_gap(ground, pairs(manifolds))
     for group in pairs(manifolds):
-        groups.append(facing(ground, group, plumbing.risers))
+        groups.append(facing(ground, group, plumbing.risers, gap=gap))
         for pipe, turned in zip(group.pipes, groups[-1].pipes, strict=True):
             manifolds[manifolds.index(pipe)] = turned
     ground = replace(ground, manifolds=tuple(manifolds))
     laid: list[Laid] = []
-    parted = clusters(ground, groups)
-    for cluster, swing in zip(parted, _swings(ground, parted), strict=True):
-        laid += _laid(ground, cluster, swing)
+    parted = clusters(ground, groups, gap=gap)
+    for cluster, swing in zip(parted, _swings(ground, parted, gap), strict=True):
+        laid += _laid(ground, cluster, swing, gap)
     ways = {id(pipe): way for item in laid for pipe, way in zip(item.group.pipes, item.ways, strict=True)}
     # A pump that stands on the very end of a manifold needs no line to it.
     long_enough = {name for name, way in ways.items() if LineString(way).length > TOLERANCE}
@@ -94,14 +95,32 @@ def route_lines(
     )
 
 
-def _swings(ground: Ground, parted: Sequence[Sequence[Group]]) -> list[float]:
+def _usual_gap(ground: Ground, groups: Sequence[Group]) -> float:
+    """From pipe to pipe in a trench: the widest that leads no pair of lines on a long detour [m]."""
+    straight = [reach(ground, group, gap=0.0) for group in groups]
+    for gap in NARROW[:-1]:
+        ways = [reach(ground, group, gap=gap) for group in groups]
+        if all(
+            _no_detour(way, least, len(group.pipes))
+            for way, least, group in zip(ways, straight, groups, strict=True)
+        ):
+            return gap
+    return NARROW[-1]
+
+
+def _no_detour(length: float, least: float, pipes: int) -> bool:
+    """Whether lines are hardly longer than they have to be, or cannot be laid at all."""
+    return least == math.inf or length <= DETOUR * least + ASIDE * pipes
+
+
+def _swings(ground: Ground, parted: Sequence[Sequence[Group]], gap: float) -> list[float]:
     """On what length the pipes of each trench move over into their lanes, so as to cross none of the trench beside it.
 
     All begin at the pump. Where two trenches leave it at a small angle, their outer lanes are apart only some way out;
     nearer to the pump the pipes fan out from it, straight, each in a direction of its own.
     """
-    first = [middle(ground, cluster[0], len(cluster[0].pipes)) for cluster in parted]
-    half = [(sum(len(group.pipes) for group in cluster) - 1) / 2 * GAP for cluster in parted]
+    first = [middle(ground, cluster[0], len(cluster[0].pipes), gap=gap) for cluster in parted]
+    half = [(sum(len(group.pipes) for group in cluster) - 1) / 2 * gap for cluster in parted]
     bearing = [None if way is None else math.atan2(*(way[1] - way[0])[::-1]) for way in first]
     swings = []
     for number, own in enumerate(bearing):
@@ -114,16 +133,19 @@ def _swings(ground: Ground, parted: Sequence[Sequence[Group]]) -> list[float]:
     return swings
 
 
-def _laid(ground: Ground, cluster: Sequence[Group], swing: float) -> list[Laid]:
+def _laid(ground: Ground, cluster: Sequence[Group], swing: float, widest: float) -> list[Laid]:
     """Lay the lines of a cluster in one trench, in one to each group, or one by one; without those that find no way."""
+    gaps = [gap for gap in NARROW if gap <= widest]
     alone = [_one_by_one(ground, group) for group in cluster]
     if len(cluster) > 1:
-        together = _side_by_side(ground, cluster, GAP, swing)
-        if together and _worth(together, [item for items in alone for item in items]):
+        tries = (_side_by_side(ground, cluster, gap, swing) for gap in gaps)
+        every = [item for items in alone for item in items]
+        together = next((made for made in tries if made and _worth(made, every)), None)
+        if together:
             return together
     found: list[Laid] = []
     for group, items in zip(cluster, alone, strict=True):
-        tries = (_side_by_side(ground, [group], gap, swing) for gap in NARROW)
+        tries = (_side_by_side(ground, [group], gap, swing) for gap in gaps)
         found += next((made for made in tries if made and _worth(made, items)), items)
     return found
 
@@ -140,7 +162,7 @@ def _worth(together: Sequence[Laid], alone: Sequence[Laid]) -> bool:
         return False
     least = sum(item.length for item in alone)
     count = sum(len(item.ways) for item in together)
-    return sum(item.length for item in together) <= DETOUR * least + ASIDE * count
+    return _no_detour(sum(item.length for item in together), least, count)
 
 
 def _side_by_side(ground: Ground, groups: Sequence[Group], gap: float, swing: float) -> list[Laid] | None:
@@ -152,7 +174,11 @@ def _side_by_side(ground: Ground, groups: Sequence[Group], gap: float, swing: fl
     laid: list[Laid] = []
     outermost = (pipes - 1) / 2 * gap
     lane = outermost
-    for number in from_left(found):
+    # Each leaves its trench towards its manifolds.
+    toward = [
+        np.vstack((way, np.mean(group.feeds, axis=0))) for group, way in zip(groups, found, strict=True)
+    ]
+    for number in from_left(toward):
         offsets = [lane - gap * place for place in range(len(groups[number].pipes))]
         lane -= gap * len(offsets)
         made = _in_best_order(ground, groups[number], found[number], offsets, max(outermost, swing))

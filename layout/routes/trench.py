@@ -54,7 +54,7 @@ def pairs(manifolds: Sequence[Pipe]) -> list[Group]:
     return groups + [Group((pipe,)) for pipe in left]
 
 
-def facing(ground: Ground, group: Group, risers: Sequence[Riser]) -> Group:
+def facing(ground: Ground, group: Group, risers: Sequence[Riser], *, gap: float = GAP) -> Group:
     """Turn the manifolds of a group so that their lines, together, are shortest.
 
     They come as they face the pump in a straight line; what stands between may make another end the nearer one.
@@ -65,7 +65,7 @@ def facing(ground: Ground, group: Group, risers: Sequence[Riser]) -> Group:
         for pipe in group.pipes
     ]
     ways = [Group(pipes) for pipes in itertools.product(*choices)]
-    lengths = [_reach(ground, way) for way in ways]
+    lengths = [reach(ground, way, gap=gap) for way in ways]
     best = min(range(len(ways)), key=lambda number: (round(lengths[number], 6), number))
     return ways[best] if lengths[best] < lengths[0] - GAP else group
 
@@ -81,20 +81,20 @@ def _turnable(pipe: Pipe, risers: Sequence[Riser]) -> bool:
     )
 
 
-def _reach(ground: Ground, group: Group) -> float:
-    """Length of the ways to the feeds of a group, together [m]; infinite where there is none."""
-    way = middle(ground, group, len(group.pipes))
+def reach(ground: Ground, group: Group, *, gap: float) -> float:
+    """Length of the ways to the feeds of a group, together, a gap apart [m]; infinite where there is none."""
+    way = middle(ground, group, len(group.pipes), gap=gap)
     if way is None:
         return math.inf
     length = float(LineString(way).length)
     return sum(length + math.dist(way[-1], feed) for feed in group.feeds)
 
 
-def clusters(ground: Ground, groups: Sequence[Group]) -> list[list[Group]]:
+def clusters(ground: Ground, groups: Sequence[Group], *, gap: float = GAP) -> list[list[Group]]:
     """Put groups together that leave the pump by the same first leg, each in a trench of its own."""
     found: list[tuple[Array | None, list[Group]]] = []
     for group in groups:
-        way = middle(ground, group, len(group.pipes))
+        way = middle(ground, group, len(group.pipes), gap=gap)
         for first, cluster in found:
             if way is not None and first is not None and math.dist(first[1], way[1]) <= 2 * GAP:
                 cluster.append(group)
