@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LinearRing, LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 TOLERANCE = 1e-3
@@ -25,6 +25,8 @@ MOST_MARKS = 400_000
 """Marks along the lines of a :class:`SegmentIndex`, beyond one or two a segment."""
 
 Array = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+"""Many geometries."""
 
 
 def coordinates(geometry: BaseGeometry) -> Array:
@@ -34,6 +36,8 @@ def coordinates(geometry: BaseGeometry) -> Array:
 
 def lines_of(geometry: BaseGeometry) -> list[LineString]:
     """The lines of any overlay result, merged end to end, longer than nothing, in the order found."""
+    if isinstance(geometry, LineString) and not isinstance(geometry, LinearRing):
+        return [geometry] if geometry.length > 0 else []
     parts = [
         part
         for part in shapely.get_parts(geometry)
@@ -182,7 +186,11 @@ class Turns:
 
     def most_within(self, span: float) -> float:
         """Greatest turning [rad] over any stretch of a length [m]."""
-        return float(self._onward(span)[1].max(initial=0.0))
+        return float(self.within(span).max(initial=0.0))
+
+    def within(self, span: float) -> Array:
+        """Turning [rad] over the stretch of a length [m] from each corner on, shape (n,)."""
+        return self._onward(span)[1]
 
     def bends(self, span: float, most: float) -> tuple[Array, Array]:
         """Stretches of a length, each from a corner on, that turn by more than `most`: their starts and ends [m]."""
@@ -209,6 +217,23 @@ def is_gentle(points: Array, *, radius: float, turn: float = GENTLE_TURN) -> boo
     points a quarter of the radius apart is larger than the radius, however the turning is spread.
     """
     return Turns.of(points, stations(points)).most_within(radius / 2) <= turn
+
+
+def are_gentle(lines: Sequence[LineString], *, radius: float) -> NDArray[np.bool_]:
+    """Which of many lines are gentle for a bend radius [m]; see :func:`is_gentle`."""
+    points, line = shapely.get_coordinates(np.asarray(lines, dtype=object), return_index=True)
+    step = np.diff(points, axis=0)
+    real = (line[1:] == line[:-1]) & step.any(axis=1)
+    step, line = step[real], line[:-1][real]
+    heading = step[:, 0] + 1j * step[:, 1]
+    bent = line[1:] == line[:-1]
+    # all lines one after the other, so far apart that no stretch reaches from one into the next
+    at = np.cumsum(np.abs(heading))[:-1] + radius * line[:-1]
+    turned = np.where(bent, np.abs(np.angle(heading[1:] * heading[:-1].conj())), 0.0)
+    most = Turns(at, np.concatenate(([0.0], np.cumsum(turned)))).within(radius / 2)
+    found = np.ones(len(lines), dtype=bool)
+    found[line[:-1][bent & (most > GENTLE_TURN)]] = False
+    return found
 
 
 def circumradii(before: Array, middle: Array, after: Array) -> Array:
@@ -328,9 +353,13 @@ class SegmentIndex:
         _, foot, _ = self.locate(points)
         return np.hypot(*(points - foot).T), foot
 
+    def at_most(self, points: Array) -> Array:
+        """Distances of points from the lines, or a little more, shape (n,) [m]: to marks on them at half a pitch."""
+        return np.asarray(self._marks.query(points)[0], dtype=np.float64)
+
     def farthest(self, points: Array, count: int) -> tuple[NDArray[np.intp], Array]:
         """Those of some points that are farthest from the lines, the farthest first: numbers, and distances [m]."""
-        upper = np.asarray(self._marks.query(points)[0], dtype=np.float64)
+        upper = self.at_most(points)
         lower = np.sqrt(np.maximum(upper**2 - self._pitch**2 / 4, 0.0))
         count = min(count, len(points))
         # only what may be farther than the least of that many needs its exact distance

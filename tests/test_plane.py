@@ -13,10 +13,12 @@ from shapely import GeometryCollection, LineString, MultiLineString, MultiPolygo
 
 from layout.plane import (
     SegmentIndex,
+    are_gentle,
     areal,
     bend_radii,
     circumradii,
     coordinates,
+    is_gentle,
     lines_of,
     near_pairs,
     points_at,
@@ -203,3 +205,27 @@ def test_stretches_in_an_area_are_not_taken_from_elsewhere() -> None:
     assert stretches_in(line, ring) == []
     through = LineString([(-3.0, 0.0), (20.0, 0.0)])
     assert [part.length for part in stretches_in(through, ring)] == pytest.approx([2.0, 12.0])
+
+
+@given(seed=st.integers(0, 10_000), radius=st.floats(0.2, 3.0))
+@settings(max_examples=40, deadline=None)
+def test_many_lines_are_gentle_where_each_is(seed: int, radius: float) -> None:
+    rng = np.random.default_rng(seed)
+    lines = []
+    for count in rng.integers(2, 30, size=rng.integers(0, 9)):
+        points = np.cumsum(rng.normal([1.0, 0.0], rng.choice([0.05, 0.3]), (count, 2)), axis=0)
+        lines.append(LineString(np.repeat(points, rng.integers(1, 3, count), axis=0)))
+    assert are_gentle(lines, radius=radius).tolist() == [
+        is_gentle(coordinates(line), radius=radius) for line in lines
+    ]
+
+
+@given(seed=st.integers(0, 10_000))
+@settings(max_examples=20, deadline=None)
+def test_rough_distances_are_never_less_than_the_true_ones(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    line = LineString(np.cumsum(rng.normal(0, 1, (rng.integers(2, 20), 2)), axis=0))
+    points = rng.uniform(-5, 5, (50, 2))
+    rough, true = SegmentIndex([line]).at_most(points), shapely.distance(shapely.points(points), line)
+    assert (rough >= true - 1e-9).all()
+    assert (rough <= true + line.length / 100).all()

@@ -112,7 +112,9 @@ def _plain(text: str) -> str:
     words = " ".join(text.lower().replace("\u00a0", " ").split())
     words = re.sub(r"\s*(?:/|\bper\b|\ba\b)\s*", " / ", words)
     # a unit may follow its figure at once: 3.05gpm
-    return re.sub(r"(?<![a-z])(" + "|".join(SHORT) + r")\b", lambda found: SHORT[found[1]].replace("/", " / "), words)
+    return re.sub(
+        r"(?<![a-z])(" + "|".join(SHORT) + r")\b", lambda found: SHORT[found[1]].replace("/", " / "), words
+    )
 
 
 _QUANTITY = re.compile(rf"({_NUMBER})?\s*([a-z³]+3?)")

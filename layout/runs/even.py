@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.plane import areal, coordinates, lines_of, polygons_of, union
 from layout.runs import fronts, guides
 from layout.runs.field import SAGITTA, Spread
-from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Row, clip
+from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Region, Row, clip
 
 Area = Polygon | MultiPolygon
 PUSH = 0.993
@@ -41,7 +41,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     along = edge.buffer(HAIR * cut.spacing)  # what follows the edge lies just on it
     first = lines_of(shapely.boundary(_edge_band(cut, spread.between.left, side=-1.0, distance=cut.first)))
     centre, region = cut.sides.centre, cut.region()
-    rows = [Row(place=0.0, pieces=clip(union(first), cut.region(cut.sides.left), centre))]
+    rows = [Row(place=0.0, pieces=_clipped(union(first), cut.region(cut.sides.left), centre))]
     before = union(
         line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least
     )
@@ -70,7 +70,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
         if not along_edge.is_empty:
             free = free.difference(along_edge)
         before = union(line for line in lines_of(free) if line.length >= SLIVER * cut.spacing)
-        rows.append(Row(place=float(level), pieces=clip(free, region, centre)))
+        rows.append(Row(place=float(level), pieces=_clipped(free, region, centre)))
     return [row for row in rows if row.pieces]
 
 
@@ -128,3 +128,7 @@ def _longer(line: LineString, cut: Ground) -> LineString:
     return (
         guides.extended(line, cut.outline, by=2 * cut.radius + cut.clearance) if not line.is_closed else line
     )
+
+
+def _clipped(front: BaseGeometry, region: Region, centre: LineString) -> list[LineString]:
+    return clip(np.asarray([front], dtype=object), region, centre)[0]

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import Array, coordinates
+from layout.plane import Array, Geometries
 
 NOTHING = LineString()
 """No line."""
@@ -28,16 +29,16 @@ CORNER_DEPTH = 0.002
 of a drawn curve: a front with no other corners is left as it is, for rolling would shorten it a little."""
 
 
-def front(
-    guide: LineString, distance: float, *, radius: float, bed: Polygon, beside: float
-) -> tuple[BaseGeometry, BaseGeometry]:
-    """The lines at a distance from a guide, on both its sides, eased to a bend radius.
+def fronts(
+    guide: LineString, distances: Array, *, radius: float, bed: Polygon, beside: float
+) -> tuple[Geometries, Geometries]:
+    """The lines at each of some distances from a guide, on both its sides, eased to a bend radius.
 
     Parameters
     ----------
     guide : LineString
         Extended beyond the bed, and swung wide for bends that point towards the runs [m].
-    distance : float
+    distances : (k,) array
         Over 0 [m].
     radius : float
         Bend radius for corners that point away from the guide [m]; 0 leaves them sharp.
@@ -48,63 +49,76 @@ def front(
 
     Returns
     -------
-    eased : BaseGeometry
+    eased : (k,) array
         Closed lines round the guide; the caller cuts out those that lie in the bed.
-    passed : BaseGeometry
-        What the easing passes by: lines in pockets too narrow to turn in.
+    passed : (k,) array
+        What the easing passes by: lines in pockets too narrow to turn in; mostly nothing.
     """
-    band = _band(guide, distance)
-    eased = _eased(band, guide, distance, radius=radius, bed=bed)
-    line = shapely.boundary(eased)
-    if eased is band:
-        return line, NOTHING
-    return line, shapely.difference(shapely.boundary(band), shapely.buffer(line, beside))
+    bands = _bands(guide, distances)
+    eased, changed = _eased(bands, guide, distances, radius=radius, bed=bed)
+    lines = shapely.boundary(eased)
+    passed = np.full(len(lines), NOTHING, dtype=object)
+    passed[changed] = shapely.difference(
+        shapely.boundary(bands[changed]), shapely.buffer(lines[changed], beside)
+    )
+    return lines, passed
 
 
 def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> BaseGeometry:
-    """All ground within a distance [m] of a guide, eased to a bend radius; parameters as for :func:`front`."""
-    return _eased(_band(guide, distance), guide, distance, radius=radius, bed=bed)
+    """All ground within a distance [m] of a guide, eased to a bend radius; parameters as for :func:`fronts`."""
+    distances = np.array([distance])
+    eased, _ = _eased(_bands(guide, distances), guide, distances, radius=radius, bed=bed)
+    found: BaseGeometry = eased[0]
+    return found
 
 
 def _eased(
-    band: BaseGeometry, guide: LineString, distance: float, *, radius: float, bed: Polygon
-) -> BaseGeometry:
-    """The band with the corners that point away from the guide filled as a rolling disc would; or itself."""
-    if radius > 0 and any(_has_corner(ring, radius) for ring in _rings(band)):
-        eased = shapely.buffer(
-            _band(guide, distance + radius), -radius, quad_segs=QUADRANT, join_style="round"
-        )
-        # what lies deeper in a corner than this is told from a band that much wider: where there is no corner the
-        # two run clear of each other, while a comparison with the band itself would be lost in slivers
-        deep = shapely.difference(eased, _band(guide, distance + CORNER_DEPTH * radius))
-        if shapely.intersects(deep, bed):
-            band = eased
-    return band
+    bands: Geometries, guide: LineString, distances: Array, *, radius: float, bed: Polygon
+) -> tuple[Geometries, NDArray[np.intp]]:
+    """The bands with the corners that point away from the guide filled as a rolling disc would; and which those are."""
+    which = np.flatnonzero(_have_corners(bands, radius)) if radius > 0 else np.empty(0, dtype=np.intp)
+    if not len(which):
+        return bands, which
+    found = shapely.buffer(
+        _bands(guide, distances[which] + radius), -radius, quad_segs=QUADRANT, join_style="round"
+    )
+    # what lies deeper in a corner than this is told from a band that much wider: where there is no corner the
+    # two run clear of each other, while a comparison with the band itself would be lost in slivers
+    deep = shapely.difference(found, _bands(guide, distances[which] + CORNER_DEPTH * radius))
+    shapely.prepare(bed)
+    in_bed = shapely.intersects(bed, deep)
+    eased = bands.copy()
+    eased[which[in_bed]] = found[in_bed]
+    return eased, which[in_bed]
 
 
-def _rings(band: BaseGeometry) -> list[Array]:
-    """The boundary rings of some ground, each walked with the ground on its left."""
-    parts = shapely.get_parts(shapely.orient_polygons(band))
-    return [coordinates(ring) for part in parts for ring in (part.exterior, *part.interiors)]
-
-
-def _has_corner(ring: Array, radius: float) -> bool:
-    """Whether a ring turns away from its ground by more than an arc of a radius would, over any stretch of it.
+def _have_corners(bands: Geometries, radius: float) -> NDArray[np.bool_]:
+    """Whether the edge of a band turns away from its ground by more than an arc of a radius would, over any stretch.
 
     The stretch with the greatest excess of turning over length / radius is the greatest rise of a running sum.
     """
-    step = np.diff(np.vstack((ring, ring[1:2])), axis=0)
-    heading = step[:, 0] + 1j * step[:, 1]
-    heading = heading[np.abs(heading) > 0]
-    change = np.empty(
-        2 * len(heading) - 2
-    )  # at each corner its turning, on each step less what an arc may turn
-    change[::2] = -np.angle(heading[1:] / heading[:-1])
-    change[1::2] = -np.abs(heading[1:]) / radius
-    total = np.concatenate(([0.0], np.cumsum(np.concatenate((change, change[: len(change) // 8])))))
-    return bool((total - np.minimum.accumulate(total)).max() > CORNER_TURN)
+    rings, owner = shapely.get_rings(shapely.orient_polygons(bands), return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    step = np.diff(points[:, 0] + 1j * points[:, 1])
+    real = (ring[1:] == ring[:-1]) & (np.abs(step) > 0)
+    step, ring = step[real], ring[:-1][real]
+    count = np.bincount(ring, minlength=len(rings))
+    # each ring is walked from a step on, and somewhat beyond where it began
+    walked = count + 1 + count // 8
+    origin, begins = np.cumsum(count) - count, np.cumsum(walked) - walked
+    ring = np.repeat(np.arange(len(rings)), walked)
+    step = step[origin[ring] + (np.arange(len(ring)) - begins[ring]) % count[ring]]
+    turned, length = -np.angle(step[1:] / step[:-1]), np.abs(step[1:]) / radius
+    within = ring[1:] == ring[:-1]
+    after = np.cumsum(np.where(within, turned - length, 0.0)) + length
+    before = after - np.where(within, turned, 0.0)
+    lowered = (np.ptp(before) + 1.0) * ring[1:]  # so that the least sum so far is one of the same ring
+    rise = after - (np.minimum.accumulate(before - lowered) + lowered)
+    found = np.zeros(len(bands), dtype=bool)
+    found[owner[ring[1:][within & (rise > CORNER_TURN)]]] = True
+    return found
 
 
-def _band(guide: LineString, distance: float) -> BaseGeometry:
-    """All ground within a distance of a line."""
-    return shapely.buffer(guide, distance, quad_segs=QUADRANT, join_style="round")
+def _bands(guide: LineString, distances: Array) -> Geometries:
+    """All ground within each of some distances of a line."""
+    return np.asarray(shapely.buffer(guide, distances, quad_segs=QUADRANT, join_style="round"), dtype=object)

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
 from layout.motion import Motion
-from layout.plane import SegmentIndex, coordinates
+from layout.plane import Array, SegmentIndex, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carried import Carried, Way
 from layout.runs.carry import carry
@@ -71,7 +70,7 @@ def lay_runs(
         begins=(rules.first or 0.0) if pattern in {Pattern.LEFT, Pattern.RIGHT} else 0.0,
     )
     if pattern in {Pattern.LEFT, Pattern.RIGHT}:
-        rows = list(_from_side(cut, sides.left))
+        rows = _from_side(cut, sides.left)
     elif pattern is Pattern.EVEN:
         rows = _spread(cut, rules)
     elif guide is not None or pattern is Pattern.CENTRE:
@@ -132,7 +131,7 @@ def _mirrored(pattern: Pattern, sides: Sides) -> bool:
 
 def _from_side(
     cut: Ground, side: LineString, *, gap: float | None = None, count: int | None = None
-) -> Iterator[Row]:
+) -> list[Row]:
     """Rows parallel to the left side, from the clearance on: so many a gap apart, or all that fit a spacing apart."""
     reach = _reach(cut.outline, side)
     gap = gap or cut.spacing
@@ -143,52 +142,57 @@ def _from_side(
         radius=cut.radius - cut.first,
         slack=SWING_SLACK * cut.spacing,
     )
-    return _rows_along(cut, guide, cut.region(side), cut.first + gap * np.arange(count))
+    return _rows_along(cut, guide, cut.region(side), cut.first + gap * np.arange(float(count)))
 
 
-def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Iterable[float]) -> Iterator[Row]:
+def _rows_along(cut: Ground, guide: LineString, region: Region, distances: Array) -> list[Row]:
     """Rows at distances from a guide, those on its left apart from those on its right."""
-    for distance in distances:
-        line: BaseGeometry = guide
-        passed: BaseGeometry = fronts.NOTHING
-        if distance > 0:
-            line, passed = fronts.front(
-                guide, distance, radius=cut.radius, bed=cut.outline, beside=cut.spacing / 2
-            )
-        split: dict[float, Row] = {}
-        for piece in clip(line, region, guide):
-            place = distance * _side_of(piece, guide) if distance > 0 else 0.0
-            split.setdefault(place, Row(place=place)).pieces.append(piece)
-        for piece in clip(passed, region, guide) if not passed.is_empty else []:
-            place = distance * _side_of(piece, guide)
-            split.setdefault(place, Row(place=place)).passed.append(piece)
-        yield from split.values()
+    beyond = distances > 0
+    lines = np.full(len(distances), guide, dtype=object)
+    passed = np.full(len(distances), fronts.NOTHING, dtype=object)
+    lines[beyond], passed[beyond] = fronts.fronts(
+        guide, distances[beyond], radius=cut.radius, bed=cut.outline, beside=cut.spacing / 2
+    )
+    rows: dict[tuple[int, float], Row] = {}
+    for found, name in ((lines, "pieces"), (passed, "passed")):
+        which = np.flatnonzero(~shapely.is_empty(found))
+        clipped = clip(found[which], region, guide)
+        sides = iter(_sides_of([piece for parts in clipped for piece in parts], guide))
+        for number, parts in zip(which.tolist(), clipped, strict=True):
+            for piece in parts:
+                place = float(distances[number]) * next(sides)  # 0 on the guide itself
+                getattr(rows.setdefault((number, place), Row(place=place)), name).append(piece)
+    return list(rows.values())
 
 
-def _side_of(piece: LineString, guide: LineString) -> float:
-    """1.0 where a piece lies to the right of a guide, -1.0 to the left."""
-    middle = shapely.line_interpolate_point(piece, 0.5, normalized=True)
+def _sides_of(pieces: Sequence[LineString], guide: LineString) -> list[float]:
+    """1.0 for each piece that lies to the right of a guide, -1.0 for those to the left."""
+    if not pieces:
+        return []
+    middle = shapely.line_interpolate_point(np.asarray(pieces, dtype=object), 0.5, normalized=True)
     at = shapely.line_locate_point(guide, middle)
-    around = shapely.line_interpolate_point(guide, np.clip([at - 1e-3, at + 1e-3], 0, guide.length))
-    first, last = coordinates(around[0])[0], coordinates(around[1])[0]
-    (x1, y1), (x, y) = last - first, coordinates(middle)[0] - first
-    return 1.0 if x1 * y - y1 * x < 0 else -1.0
+    before, after = (
+        shapely.get_coordinates(shapely.line_interpolate_point(guide, np.clip(at + shift, 0, guide.length)))
+        for shift in (-1e-3, 1e-3)
+    )
+    (x1, y1), (x, y) = (after - before).T, (shapely.get_coordinates(middle) - before).T
+    return [1.0 if cross < 0 else -1.0 for cross in (x1 * y - y1 * x).tolist()]
 
 
 def _reach(outline: Polygon, line: LineString) -> float:
     """Greatest distance of the bed from a line [m], to within a 200th of the bed's size and not less than true."""
-    step = max(outline.length / 800, 1e-9)
-    x0, y0, x1, y1 = outline.bounds
-    coarse = max(x1 - x0, y1 - y0) / 40
-    grid_x, grid_y = np.meshgrid(np.arange(x0, x1, coarse), np.arange(y0, y1, coarse))
-    inside = shapely.contains_xy(outline, grid_x.ravel(), grid_y.ravel())
-    points = np.vstack(
-        (
-            coordinates(shapely.segmentize(outline.exterior, step)),
-            np.column_stack((grid_x.ravel()[inside], grid_y.ravel()[inside])),
-        )
-    )
-    return float(SegmentIndex([line]).farthest(points, 1)[1][0]) + step
+    step = max(outline.length / 400, 1e-9)
+    # no inner point is the farthest but one amid those of the line that are nearest to it
+    amid = shapely.intersection(shapely.convex_hull(line), outline)
+    points = [coordinates(shapely.segmentize(outline.exterior, step))]
+    if amid.area > 0:
+        x0, y0, x1, y1 = amid.bounds
+        coarse = max(outline.bounds[2] - outline.bounds[0], outline.bounds[3] - outline.bounds[1]) / 40
+        grid_x, grid_y = np.meshgrid(np.arange(x0, x1, coarse), np.arange(y0, y1, coarse))
+        shapely.prepare(amid)
+        inside = shapely.contains_xy(amid, grid_x, grid_y)
+        points.append(np.column_stack((grid_x[inside], grid_y[inside])))
+    return float(SegmentIndex([line]).at_most(np.vstack(points)).max()) + step / 2
 
 
 def _outward(guide: LineString, sides: Sides) -> LineString:
@@ -216,8 +220,8 @@ def _both_ways(cut: Ground, line: LineString, *, centred: bool, drawn: bool) -> 
     region = cut.region()
     families = []
     for phase in (0.0, 0.5):
-        distances = (np.arange(int(reach / cut.spacing) + 1) + phase) * cut.spacing
-        rows = list(_rows_along(cut, guide, region, distances))
+        distances = (np.arange(int(reach / cut.spacing) + 1.0) + phase) * cut.spacing
+        rows = _rows_along(cut, guide, region, distances)
         laid = sum(piece.length for row in rows for piece in row.pieces if piece.length >= cut.shortest)
         families.append((-round(laid, 3), phase, rows))
     return min(families, key=lambda family: family[:2])[2]
@@ -253,7 +257,7 @@ def _spread(cut: Ground, rules: RunRules) -> list[Row]:
     plain = spread.constant()
     if plain is not None:
         gap, count = plain
-        return list(_from_side(cut, sides.left, gap=gap, count=count + 1))
+        return _from_side(cut, sides.left, gap=gap, count=count + 1)
     rows = even_rows(cut, spread)
     if rules.closest < 0.98 * spread.wanted:
         # where gaps may shrink, as many rows all along the bed as its width asks for may leave fewer pieces

@@ -19,6 +19,8 @@ from shapely.geometry.base import BaseGeometry
 from layout.model import Dropped, Sides
 from layout.plane import (
     Array,
+    Geometries,
+    are_gentle,
     areal,
     bend_radii,
     coordinates,
@@ -99,17 +101,25 @@ class Ground:
         A front keeps its distance from its own guide by construction. Cut there as well, a first run that
         lies just on the clearance line would fall to shreds.
         """
-        edge = self.outline.exterior
-        hair = 1e-6 * self.spacing
-        followed = union(line.buffer(hair) for line in guides)
-        if self.sides.certain:
-            soft = [self.sides.left, self.sides.right]
-            hard = edge.difference(union([*(line.buffer(hair) for line in soft), followed]))
-            far = union([line for line in soft if not any(line is guide for guide in guides)])
-        else:  # any part of the edge may lie along the runs
-            hard, far = LineString(), edge.difference(followed)
-        region = Region(ground=self, hard=hard, far=far, clearance=self.clearance)
-        return region if self.sides.certain else region.eased
+        edge, sides = self.outline.exterior, self.sides
+        if not sides.certain:  # any part of the edge may lie along the runs
+            followed = union(line.buffer(1e-6 * self.spacing) for line in guides)
+            far = edge.difference(followed)
+            return Region(ground=self, hard=LineString(), far=far, clearance=self.clearance).eased
+        soft = [sides.left, sides.right]
+        far = union([line for line in soft if not any(line is guide for guide in guides)])
+        return Region(ground=self, hard=self._ends, far=far, clearance=self.clearance)
+
+    @cached_property
+    def _ends(self) -> BaseGeometry:
+        """The bed's edge but for its long sides."""
+        sides, edge = self.sides, self.outline.exterior
+        ends = [line for line in (sides.near, sides.far) if line.length > 0]
+        whole = sum(line.length for line in (sides.left, sides.right, *ends))
+        if abs(whole - edge.length) <= 1e-9 * edge.length:
+            return shapely.MultiLineString(ends)
+        hair = 1e-6 * self.spacing  # sides of some other outline
+        return edge.difference(union(line.buffer(hair) for line in (sides.left, sides.right)))
 
     @cached_property
     def border(self) -> BaseGeometry:
@@ -177,25 +187,39 @@ class Region:
         """
         return replace(self, clearance=self.clearance * (1 - ROUNDING), is_eased=True)
 
-    def cut(self, front: BaseGeometry) -> list[LineString]:
-        """The parts of a front on this ground."""
-        parts = lines_of(shapely.intersection(front, self.loose))
-        if not self.is_eased and len(parts) != 1:
-            return self.eased.cut(front)
-        return [self._to_edge(part) for part in parts]
+    def cut(self, fronts: Geometries) -> list[list[LineString]]:
+        """The parts of each of some fronts on this ground."""
+        found = [lines_of(part) for part in shapely.intersection(fronts, self.loose)]
+        again = [] if self.is_eased else [k for k, parts in enumerate(found) if len(parts) != 1]
+        found = self._to_edge(found)
+        if again:
+            for k, parts in zip(again, self.eased.cut(fronts[again]), strict=True):
+                found[k] = parts
+        return found
 
-    def _to_edge(self, part: LineString) -> LineString:
-        ends = shapely.points([part.coords[0], part.coords[-1]])
-        out = ~shapely.dwithin(self.strict, ends, LEAVES * self.ground.spacing)
-        if not out.any():
-            return part
+    def _to_edge(self, found: list[list[LineString]]) -> list[list[LineString]]:
+        """Parts of fronts, drawn back to the edge where they leave the ground for good."""
+        every = np.asarray([part for parts in found for part in parts], dtype=object)
+        if not len(every):
+            return found
+        ends = shapely.get_point(np.repeat(every, 2), np.tile([0, -1], len(every)))
+        out = ~shapely.dwithin(self.strict, ends, LEAVES * self.ground.spacing).reshape(-1, 2)
+        drawn = [
+            self._drawn_back(part, *beyond) if any(beyond) else part
+            for part, beyond in zip(every.tolist(), out.tolist(), strict=True)
+        ]
+        each = iter(drawn)
+        return [[next(each) for _ in parts] for parts in found]
+
+    def _drawn_back(self, part: LineString, at_start: bool, at_end: bool) -> LineString:
+        """A part of a front, drawn back to the edge at one end or at both."""
         inner = shapely.intersection(part, self.strict)
         if inner.is_empty:
             return part  # all of it within the slack that the law allows
         tips = [tip for line in shapely.get_parts(inner) for tip in (line.coords[0], line.coords[-1])]
         along = shapely.line_locate_point(part, shapely.points(tips))
-        start = float(along.min()) if out[0] else 0.0
-        end = float(along.max()) if out[1] else part.length
+        start = float(along.min()) if at_start else 0.0
+        end = float(along.max()) if at_end else part.length
         return stretch(part, start, end) if end > start else part
 
 
@@ -211,16 +235,22 @@ class Row:
     passed: list[LineString] = field(default_factory=list)
 
 
-def clip(front: BaseGeometry, region: Region, along: LineString) -> list[LineString]:
-    """The parts of a front within a region, each turned to run the way of a guide and sorted along it."""
-    turned = []
-    for part in region.cut(front):
-        opened = _opened(part, along)
-        points = coordinates(opened)
-        at = np.asarray(shapely.line_locate_point(along, shapely.points(points[[0, len(points) // 2, -1]])))
-        forward = at[0] < at[2] or (at[0] == at[2] and at[0] <= at[1])
-        turned.append((float(min(at[0], at[2])), opened if forward else opened.reverse()))
-    return [line for _, line in sorted(turned, key=lambda pair: (round(pair[0], 6), pair[1].length))]
+def clip(fronts: Geometries, region: Region, along: LineString) -> list[list[LineString]]:
+    """The parts of each front within a region, each turned to run the way of a guide and sorted along it."""
+    found = [[_opened(part, along) for part in parts] for parts in region.cut(fronts)]
+    every = np.asarray([part for parts in found for part in parts], dtype=object)
+    if not len(every):
+        return found
+    middle = shapely.get_num_points(every) // 2
+    start, half, end = (
+        np.asarray(shapely.line_locate_point(along, shapely.get_point(every, number)))
+        for number in (0, middle, -1)
+    )
+    forward = (start < end) | ((start == end) & (start <= half))
+    turned = iter(np.where(forward, every, shapely.reverse(every)).tolist())
+    first = iter(np.round(np.minimum(start, end), 6).tolist())
+    placed = [[(next(first), part.length, next(turned)) for part in parts] for parts in found]
+    return [[line for _, _, line in sorted(parts, key=lambda part: part[:2])] for parts in placed]
 
 
 def _opened(line: LineString, along: LineString) -> LineString:
@@ -251,30 +281,42 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
     """
     limits = ground.limits
     shapely.prepare(limits)
+    every = [piece for row in rows for piece in row.pieces]
+    inside = iter(shapely.covers(limits, every).tolist())
+    gentle = iter(
+        are_gentle(every, radius=ground.radius).tolist() if ground.radius > 0 else [True] * len(every)
+    )
     kept = [Row(place=row.place) for row in rows]
     for number, row in enumerate(rows):
         for piece in row.passed:
             _drop(dropped, piece, number, "bends tighter than tubing.bend_radius", ground=ground)
-        for piece in row.pieces:
+        for piece, is_inside, is_slack in zip(row.pieces, inside, gentle, strict=False):
             if not _long_enough(piece, ground, number, dropped):
                 continue
             parts = [piece]
-            if not limits.covers(piece):
+            if not is_inside:
                 parts = lines_of(piece.intersection(limits))
                 for cut in lines_of(piece.difference(limits)):
                     _drop(dropped, cut, number, "nearer to the edge or a setback than allowed", ground=ground)
-            parts = [slack for part in parts for slack in _bendable(part, ground, number, dropped)]
+            if not is_slack:
+                parts = [slack for part in parts for slack in _bendable(part, ground, number, dropped)]
             parts = [fit for part in parts for fit in _apart_from_itself(part, ground, number, dropped)]
             kept[number].pieces += [part for part in parts if _long_enough(part, ground, number, dropped)]
     _part_rows(kept, ground, dropped)
-    centre = ground.sides.centre
-    for row in kept:
-        row.pieces.sort(key=lambda piece: round(float(shapely.line_locate_point(centre, _start(piece))), 6))
+    _sort_along(kept, ground.sides.centre)
     return [row for row in kept if row.pieces]
 
 
-def _start(piece: LineString) -> shapely.Point:
-    return shapely.Point(piece.coords[0])
+def _sort_along(rows: Sequence[Row], centre: LineString) -> None:
+    """Put the pieces of each row in order along the bed."""
+    several = [row for row in rows if len(row.pieces) > 1]
+    if not several:
+        return
+    pieces = np.asarray([piece for row in several for piece in row.pieces], dtype=object)
+    along = iter(np.round(shapely.line_locate_point(centre, shapely.get_point(pieces, 0)), 6).tolist())
+    for row in several:
+        at = [next(along) for _ in row.pieces]
+        row.pieces = [row.pieces[k] for k in sorted(range(len(at)), key=at.__getitem__)]
 
 
 def _drop(dropped: list[Dropped], line: LineString, row: int, why: str, *, ground: Ground) -> None:
@@ -291,7 +333,7 @@ def _long_enough(piece: LineString, ground: Ground, row: int, dropped: list[Drop
 
 def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
     """The piece without the stretches that bend too tightly."""
-    if ground.radius <= 0 or is_gentle(coordinates(piece), radius=ground.radius):
+    if is_gentle(coordinates(piece), radius=ground.radius):
         return [piece]
     parts = _unbent(piece, ground.radius)
     if parts != [piece]:
