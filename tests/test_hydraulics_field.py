@@ -205,8 +205,10 @@ def test_more_rise_is_more_head(tmp_path: Path) -> None:
 def test_without_levels_that_is_said(tmp_path: Path) -> None:
     design = planned(tmp_path, levels="", curve="curve = [[0, 60], [20, 40]]")
     assert "bed-level-not-known" in {finding.code for finding in design.findings}
-    lacks = [check for check in design.checks if check.name.startswith("head that the pump lacks")]
-    assert [check.source for check in lacks] == ["pump.curve, without the rise to the bed"] * 2
+    heads = [
+        check for check in design.checks if check.name.startswith("total dynamic head that the pump gives")
+    ]
+    assert [check.source for check in heads] == ["pump.curve, without the rise to the bed"] * 2
 
 
 def test_a_pump_that_cannot_reach_the_bed(tmp_path: Path) -> None:
@@ -214,14 +216,43 @@ def test_a_pump_that_cannot_reach_the_bed(tmp_path: Path) -> None:
     assert design.hydraulics is not None
     state = design.hydraulics.zones[0].dose
     given = 50.0 - state.needed_flow / GPM
+    assert state.pump_head is not None
+    assert state.pump_head / FOOT == pytest.approx(given, rel=1e-9)
     assert state.missing_head / FOOT == pytest.approx(state.needed_head / FOOT - given, rel=1e-9)
     assert state.missing_head > 0
     said = [finding.said for finding in design.findings if finding.code == "pump-too-weak"]
     assert len(said) == 2
-    assert f"{state.missing_head / FOOT:.1f} ft are missing" in said[0]
-    failed = {check.name for check in design.checks if not check.ok}
-    assert {"head that the pump lacks, dosing", "least pressure at an emitter, dosing"} <= failed
+    assert (
+        f"{state.needed_head / FOOT:.1f} ft of total dynamic head are needed, it gives {given:.1f} at"
+        in said[0]
+    )
+    failed = {check.name: check for check in design.checks if not check.ok}
+    check = failed["total dynamic head that the pump gives, dosing"]
+    assert (check.value, check.limit) == pytest.approx((given * FOOT, state.needed_head))
+    assert "least pressure at an emitter, dosing" in failed
     assert "emitters-starved" in {finding.code for finding in design.findings}
+
+
+def test_a_curve_that_ends_long_before_the_flow_needed_gives_no_head_there(tmp_path: Path) -> None:
+    # straight on, the curve would be far under 0 at the flow of flushing; no pump lacks more head than is needed
+    design = planned(tmp_path, curve="curve = [[0, 40], [3.5, 35], [4, 20]]")
+    assert design.hydraulics is not None
+    zone = design.hydraulics.zones[0]
+    assert zone.flush is not None
+    assert zone.flush.pump_head == 0.0
+    assert zone.flush.missing_head == zone.flush.needed_head
+    (said,) = [
+        finding
+        for finding in design.findings
+        if finding.code == "pump-too-weak" and "when flushing" in finding.said
+    ]
+    assert "it gives 0.0 at" in said.said
+    assert said.said.endswith("its curve ends at 4.00 gal/min.")
+    assert "fewer and longer laterals" in said.remedy
+    check = next(
+        item for item in design.checks if item.name == "total dynamic head that the pump gives, flushing"
+    )
+    assert check.place.endswith("its curve ends at 4.00 gal/min")
 
 
 def test_filters_take_their_pressure_at_the_pump(tmp_path: Path) -> None:
@@ -335,8 +366,8 @@ def test_a_percentage_for_a_share_is_refused_with_what_to_write(band: str, said:
 
 
 def test_ground_and_tubing_for_the_stated_flow(tmp_path: Path) -> None:
-    # By hand: 1000 sq ft are usable, and 600 ft of tubing 2 ft apart serve 1200. That the tubing is to be half as many
-    # feet as the ground has square feet is 12VAC5-610-955.B.1 (Virginia), too.
+    # By hand: 1000 sq ft take 400 gal a day, 600 ft of tubing 2 ft apart serve 1200 sq ft. Of tubing half as many
+    # feet as the ground has square feet is what 12VAC5-610-955.B.1 (Virginia) asks for, too.
     for flow, ground, tubing in (
         (400.0, True, True),
         (401.0, False, True),
@@ -344,9 +375,11 @@ def test_ground_and_tubing_for_the_stated_flow(tmp_path: Path) -> None:
         (481.0, False, False),
     ):
         design = planned(tmp_path, design=f"flow = {flow}\nloading = 0.4")
-        found = [check for check in design.checks if check.name.endswith("for the stated flow")]
-        assert [check.limit for check in found] == pytest.approx([flow / 0.4 * FOOT**2, flow / 0.8 * FOOT])
-        assert [check.value for check in found] == pytest.approx([1000.0 * FOOT**2, 600.0 * FOOT])
+        names = ("loading of the usable ground", "tubing for the stated flow")
+        found = [check for check in design.checks if check.name in names]
+        per_day = GALLON / FOOT**2 / 86400.0
+        assert [check.limit for check in found] == pytest.approx([0.4 * per_day, flow / 0.8 * FOOT])
+        assert [check.value for check in found] == pytest.approx([flow / 1000.0 * per_day, 600.0 * FOOT])
         assert [check.ok for check in found] == [ground, tubing]
     without = planned(tmp_path, design="flow = 200.0", drop="inside_diameter")
     assert not [check for check in without.checks if check.name.endswith("for the stated flow")]
@@ -362,7 +395,7 @@ def test_a_flush_that_is_fast_enough_but_starves_the_bed_fails(tmp_path: Path) -
     checks = {check.name: check.ok for check in design.checks}
     assert checks["least velocity at the end of a lateral, flushing"]
     assert not checks["least pressure at an emitter, flushing"]
-    assert not checks["head that the pump lacks, flushing"]
+    assert not checks["total dynamic head that the pump gives, flushing"]
     assert checks["least pressure at an emitter, dosing"]
     assert any("cannot reach this bed when flushing" in finding.said for finding in design.findings)
 

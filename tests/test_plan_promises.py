@@ -87,7 +87,6 @@ def test_strict_turns_a_failed_check_into_one(sinuate: Command, rectangle: Path)
         failed = [check for check in layout["checks"] if not check["ok"]]
         assert [check["name"] for check in failed] == [
             "loading of the usable ground",
-            "usable ground for the stated flow",
             "tubing for the stated flow",
         ]
         assert failed[0]["value"] == pytest.approx(2000 / 980, rel=1e-6)

@@ -73,7 +73,9 @@ def test_a_plane_that_falls_to_the_pump() -> None:
     # The run reaches farther up the slope than the manifold.
     assert found.high == pytest.approx((20.0, 5.0))
     assert found.high_level == pytest.approx(100.45)
-    assert found.held == found.drain_back == pytest.approx(2 * AREA * 38.0)
+    assert found.held == pytest.approx(2 * AREA * 38.0)
+    # The flush valve holds the return.
+    assert found.drain_back == pytest.approx(AREA * 38.0)
     assert check_of(site, found).ok
     steeper, steep_site = levels_on(ground(lambda x, _: 100 + 0.02 * x), least_pitch=0.03)
     check = check_of(steep_site, steeper)
@@ -87,7 +89,7 @@ def test_ground_that_rises_to_the_pump_gives_nothing_back_but_from_the_manifold(
     found, site = levels_on(ground(lambda x, _: 100 - 0.02 * x))
     assert found.pitch == pytest.approx(-0.02)
     assert not check_of(site, found).ok
-    assert found.drain_back == pytest.approx(0.0, abs=2 * AREA * 0.6)
+    assert found.drain_back == pytest.approx(0.0, abs=AREA * 0.6)
     assert found.held == pytest.approx(2 * AREA * 38.0)
 
 
@@ -102,8 +104,8 @@ def test_a_hump_on_the_way_holds_what_lies_behind_it_and_lower() -> None:
     )
     assert found.pitch == pytest.approx((100.5 - 99.0) / 30)
     # Of the line drains what lies from the hump to the pump, and by the manifold what is higher than the hump.
-    expected = 2 * AREA * (8.0 + 10.0 + 5.0 * 0.5 / 0.6)
-    assert found.drain_back == pytest.approx(expected, abs=2 * AREA * 1.1)
+    expected = AREA * (8.0 + 10.0 + 5.0 * 0.5 / 0.6)
+    assert found.drain_back == pytest.approx(expected, abs=AREA * 1.1)
     assert found.deepening == pytest.approx(100.0 - 99.8 + 0.1, abs=1e-6)
     assert found.deepest_at == pytest.approx((-20.0, 0.0))
     assert [item.code for item in level_findings(site, (found,), pipes())] == ["return-deeper"]
@@ -121,7 +123,7 @@ def test_ground_that_is_not_surveyed_to_the_pump() -> None:
 def test_without_surveyed_levels_nothing_is_made_up(levels: Levels | None) -> None:
     found, site = levels_on(levels)
     assert (found.high, found.high_level, found.pitch, found.deepening) == (None, None, None, None)
-    assert found.drain_back == found.held == pytest.approx(2 * AREA * 38.0)
+    assert 2 * found.drain_back == found.held == pytest.approx(2 * AREA * 38.0)
     assert list(pitch_checks(site, (found,))) == []
     assert [item.code for item in level_findings(site, (found,), pipes())] == ["high-points-unknown"]
     # Valves stand at the dead ends.
@@ -139,7 +141,7 @@ def test_air_valves_stand_where_each_zone_is_highest() -> None:
         assert 5.0 <= at[1] <= 6.01
 
 
-def test_drain_back_of_zones_adds_up() -> None:
+def test_zone_valves_hold_their_manifolds() -> None:
     site = site_on(None)
     one, two = pipes(), pipes(zone=2, size=0.0508)
     both = Plumbing(manifolds=(*one.manifolds, *two.manifolds), risers=(), lines=(*one.lines, *two.lines))
@@ -147,6 +149,9 @@ def test_drain_back_of_zones_adds_up() -> None:
     first, second = zone_levels(site, zones, RUNS, both)
     assert first.held == pytest.approx(2 * AREA * 38.0)
     assert second.held == pytest.approx(2 * 38.0 * math.pi / 4 * (2.067 * INCH) ** 2)
+    # Zone valves hold the manifolds: lines alone, of 30 m, drain.
+    assert first.drain_back == pytest.approx(AREA * 30.0)
+    assert second.drain_back == pytest.approx(30.0 * math.pi / 4 * (2.067 * INCH) ** 2)
 
 
 def test_a_size_that_is_none_is_pointed_out() -> None:

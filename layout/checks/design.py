@@ -74,6 +74,6 @@ def design_checks(
         fed(site, laterals, plumbing),
         dry(site, coverage),
         covered(coverage),
-        *loading(site, ground),
+        *loading(site, ground, laying.runs),
         pipe_crossings(site, plumbing),
     )

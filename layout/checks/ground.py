@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 
 from layout.checks.compare import JUDGEMENT, compare
-from layout.model import Check, Coverage, Site, UsableGround, site_place
+from layout.model import Check, Coverage, Run, Site, UsableGround, site_place
 
 DRY_SHARE = 1.25
 """Greatest dry distance, in half spacings."""
@@ -39,8 +40,12 @@ def covered(coverage: Coverage) -> Check:
     )
 
 
-def loading(site: Site, ground: UsableGround) -> Iterator[Check]:
-    """Design flow spread over the usable ground."""
+def loading(site: Site, ground: UsableGround, runs: Sequence[Run]) -> Iterator[Check]:
+    """Design flow spread over the usable ground, and the tubing that it needs.
+
+    That is the tubing of the ground needed at the stated loading, with runs a run spacing apart: area over spacing
+    (derived).
+    """
     if site.design.flow is None or site.design.loading is None:
         return
     yield compare(
@@ -50,5 +55,14 @@ def loading(site: Site, ground: UsableGround) -> Iterator[Check]:
         site.design.loading,
         unit="loading",
         source="design.flow, design.loading",
+        place="",
+    )
+    yield compare(
+        "tubing for the stated flow",
+        math.fsum(run.length for run in runs),
+        "least",
+        site.design.flow / site.design.loading / site.runs.spacing,
+        unit="length",
+        source="design.flow, design.loading, runs.spacing",
         place="",
     )

@@ -43,14 +43,13 @@ def dose_checks(design: Design, hydraulics: Hydraulics) -> Iterator[Check]:
     for zone in hydraulics.zones:
         if zone.doses is None or least is None:
             continue
-        ok = zone.doses.over_tubing >= least * (1.0 - ROUNDING)
-        yield Check(
-            name="dose over what the tubing holds" + (f", Z{zone.zone}" if len(hydraulics.zones) > 1 else ""),
-            value=zone.doses.over_tubing,
-            limit=least,
+        yield Check.against(
+            "dose over what the tubing holds" + (f", Z{zone.zone}" if len(hydraulics.zones) > 1 else ""),
+            zone.doses.over_tubing,
+            "least",
+            least,
             unit="factor",
-            sense="least",
-            ok=ok,
             source="design.dose_volumes, design.flow",
-            place="" if ok else "with one dose a day",
+            place="with one dose a day",
+            slack=ROUNDING * least,
         )

@@ -13,7 +13,6 @@ from layout.hydraulics.dose import dose
 from layout.hydraulics.doses import dose_checks, zone_doses
 from layout.hydraulics.flush import flush
 from layout.hydraulics.laws import PumpCurve
-from layout.hydraulics.loading import loading_checks
 from layout.hydraulics.network import Heights, line_is_missing, zone_network
 from layout.hydraulics.told import water_checks, water_findings
 from layout.hydraulics.volumes import zone_volumes
@@ -54,21 +53,18 @@ def water_of(design: Design, *, heights: Callable[[Array], Array] | None) -> Out
     -------
     Outcome
     """
-    loading = tuple(loading_checks(design))
     missing = list(_missing(design))
     if missing:
         said = f"Flows and pressures are not worked out: {' and '.join(missing)}."
         remedy = "Give what is missing to have heads, flushing and the checks of them."
-        return Outcome(checks=loading, findings=(Finding(code="no-hydraulics", said=said, remedy=remedy),))
+        return Outcome(findings=(Finding(code="no-hydraulics", said=said, remedy=remedy),))
     levels, known = ground_levels(design, heights)
     try:
         zones = tuple(_zone(design, zone, levels) for zone in design.zones)
     except NoBalanceError as error:
         fault = error.faults[0]
         said = f"Flows and pressures are not worked out: {fault.said}."
-        return Outcome(
-            checks=loading, findings=(Finding(code="no-hydraulics", said=said, remedy=fault.remedy),)
-        )
+        return Outcome(findings=(Finding(code="no-hydraulics", said=said, remedy=fault.remedy),))
     hydraulics = Hydraulics(
         zones=zones,
         viscosity=kinematic_viscosity(design.site.design.water_temperature),
@@ -76,7 +72,7 @@ def water_of(design: Design, *, heights: Callable[[Array], Array] | None) -> Out
     )
     return Outcome(
         hydraulics=hydraulics,
-        checks=(*loading, *water_checks(design, hydraulics), *dose_checks(design, hydraulics)),
+        checks=(*water_checks(design, hydraulics), *dose_checks(design, hydraulics)),
         findings=tuple(water_findings(design, hydraulics)),
     )
 
@@ -86,7 +82,6 @@ def _missing(design: Design) -> Iterator[str]:
     site = design.site
     needed = {
         "tubing.inside_diameter": site.tubing.inside_diameter,
-        "tubing.pressure_range": site.tubing.pressure_range,
         "pump.at": site.pump,
         "pump.level": site.pump and site.pump.level,
     }

@@ -45,15 +45,12 @@ def told(
     """
     pressures = bed.pressures(solution)
     flow = bed.given(solution)
-    missing = 0.0
-    if curve is not None:
-        missing = max(needed[1] - curve.head(needed[0]) - curve.loss, 0.0)
     return WaterState(
         flow=flow,
         head=head,
         needed_flow=needed[0],
         needed_head=needed[1],
-        missing_head=missing,
+        pump_head=None if curve is None else max(curve.head(needed[0]) + curve.loss, 0.0),
         least=_least(design, bed, pressures),
         greatest=_emitter(design, bed, pressures, int(np.argmax(pressures))),
         flow_least=float(solution.emitted.min()),

@@ -18,7 +18,6 @@ from layout.model import (
     ZoneWater,
     site_place,
 )
-from layout.units import UnitSet
 
 UNIFORM = 0.90
 """Least flow of an emitter over the greatest."""
@@ -38,17 +37,17 @@ def water_checks(design: Design, hydraulics: Hydraulics) -> Iterator[Check]:
         yield from _dose_checks(site, zone.dose, of)
         if zone.flush is not None:
             yield from _flush_checks(site, zone.flush, of)
-        if site.pump is not None and site.pump.curve:
-            for doing, state in _states(zone):
+        for doing, state in _states(zone):
+            if state.pump_head is not None:
                 yield _check(
-                    f"head that the pump lacks, {doing}{of}",
-                    state.missing_head,
-                    "most",
-                    0.0,
+                    f"total dynamic head that the pump gives, {doing}{of}",
+                    state.pump_head,
+                    "least",
+                    state.needed_head,
                     unit="length",
                     source="pump.curve"
                     + ("" if hydraulics.levels_known else ", without the rise to the bed"),
-                    place=_duty(state, site.frame.units),
+                    place=_at_flow(site, state),
                 )
 
 
@@ -85,7 +84,7 @@ def _flush_checks(site: Site, state: WaterState, of: str) -> Iterator[Check]:
         site.design.flush_velocity,
         unit="velocity",
         source="design.flush_velocity",
-        place=f"{name}, with the valve of the return wide open",
+        place=f"{name}, with the return flush valve wide open",
     )
     yield _pressure("least", site, state.least, site.tubing.pressure_range[0], f"flushing{of}")
 
@@ -122,11 +121,14 @@ def _where(site: Site, found: AtEmitter) -> str:
     return f"emitter {found.number} of {found.run} at {site_place(site.frame, found.at)}"
 
 
-def _duty(state: WaterState, unit: UnitSet) -> str:
-    return (
-        f"{state.needed_head / unit.length:.1f} {unit.length_name} are needed "
-        f"at {state.needed_flow / unit.flow:.2f} {unit.flow_name}"
-    )
+def _at_flow(site: Site, state: WaterState) -> str:
+    """At what flow a head is needed, and where the curve does not tell of that flow."""
+    unit, pump = site.frame.units, site.pump
+    assert pump is not None
+    most = pump.curve[-1][0]
+    said = f"at {state.needed_flow / unit.flow:.2f} {unit.flow_name}"
+    ends = f"; its curve ends at {most / unit.flow:.2f} {unit.flow_name}"
+    return said + (ends if state.needed_flow > most * (1.0 + ROUNDING) else "")
 
 
 # --- what deserves a look -------------------------------------------------------------------------------
@@ -145,15 +147,17 @@ def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
     for zone in hydraulics.zones:
         of = f" Z{zone.zone}" if len(hydraulics.zones) > 1 else " this bed"
         for doing, state in _states(zone):
-            if state.missing_head > ROUNDING:
+            if state.pump_head is not None and state.missing_head > ROUNDING:
+                needed, given = (head / unit.length for head in (state.needed_head, state.pump_head))
                 yield Finding(
                     code="pump-too-weak",
                     said=(
-                        f"The pump cannot reach{of} when {doing}: {_duty(state, unit)}, and "
-                        f"{state.missing_head / unit.length:.1f} {unit.length_name} are missing."
+                        f"The pump cannot reach{of} when {doing}: {needed:.1f} {unit.length_name} of total dynamic "
+                        f"head are needed, it gives {given:.1f} {_at_flow(site, state)}."
                     ),
-                    remedy="Take a stronger pump, larger pipe, shorter laterals, or more zones."
-                    + _if_pressures(site, state),
+                    remedy="Take a stronger pump, larger pipe, or more zones"
+                    + (", or fewer and longer laterals" if doing == STATES[1] else "")
+                    + f".{_if_pressures(site, state)}",
                 )
             if state.beyond_curve:
                 yield Finding(
@@ -177,10 +181,10 @@ def _open_starves(site: Site, state: WaterState, of: str) -> Iterator[Finding]:
     yield Finding(
         code="valve-wide-open-starves",
         said=(
-            f"With the return valve wide open, flushing starves{of}: the least pressure, "
+            f"With the return flush valve wide open, flushing starves{of}: the least pressure, "
             f"{state.wide_open.head / unit.pressure:.1f} {unit.pressure_name}, has {_where(site, state.wide_open)}."
         ),
-        remedy="Set the valve as the start-up form tells, and mark the setting on it.",
+        remedy="Set the return flush valve as the start-up form tells, and mark the setting on it.",
     )
 
 

@@ -39,7 +39,7 @@ def zone_volumes(
     tubing = _round(inside) * length
     manifolds = {kind: _held(design, zone, kind, manifolds=True) for kind in _KINDS}
     lines = {kind: _held(design, zone, kind, manifolds=False) for kind in _KINDS}
-    fill = tubing + math.fsum(manifolds.values()) + lines["supply"]
+    fill = tubing + math.fsum((*manifolds.values(), *lines.values()))
     fastest = max(dose.flow, flush.flow if flush else 0.0, curve.most if curve else 0.0)
     return Volumes(
         tubing=tubing,

@@ -64,8 +64,9 @@ class WaterState:
     needed_flow, needed_head : float
         The least at the pump at which every emitter has the least pressure of its range, and in flushing the end of
         every lateral its velocity [m³/s], [m].
-    missing_head : float
-        How far the pump's curve stays below that at the flow needed [m]; 0 where it does not, and without a curve.
+    pump_head : float or None
+        What the pump gives at the flow needed, before its filters [m]: on its curve, carried on beyond the last point
+        but never under 0; None without a curve.
     least, greatest : AtEmitter
         Pressures.
     flow_least, flow_greatest : float
@@ -88,17 +89,22 @@ class WaterState:
     head: float
     needed_flow: float
     needed_head: float
-    missing_head: float
     least: AtEmitter
     greatest: AtEmitter
     flow_least: float
     flow_greatest: float
     runs: tuple[RunWater, ...]
     ends: tuple[tuple[str, float], ...]
+    pump_head: float | None = None
     valve_head: float | None = None
     valve_loss: float | None = None
     wide_open: AtEmitter | None = None
     beyond_curve: bool = False
+
+    @property
+    def missing_head(self) -> float:
+        """How far the pump stays below the head needed, at the flow needed [m]; 0 where it does not."""
+        return 0.0 if self.pump_head is None else max(self.needed_head - self.pump_head, 0.0)
 
     @property
     def uniformity(self) -> float:
@@ -122,7 +128,7 @@ class Volumes:
     manifolds, lines : float
         Supply and return.
     fill : float
-        What an empty zone takes before it is dosed: all but the return line.
+        What an empty zone takes: tubing, manifolds and lines, the return up to its flush valve among them.
     fill_least, fill_greatest : float
         Time for that [s]: at the greatest flow the pump's curve tells of, or that of flushing; and at the flow of
         dosing. No simulation: filling takes something between.

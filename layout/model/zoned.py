@@ -64,8 +64,8 @@ class ZoneLevels:
     deepest_at : (x, y) or None
         That place [m].
     drain_back : float
-        What falls back to the pump tank out of its manifolds and lines after a dose [m³]; where heights are not
-        known, all that they hold.
+        What falls back to the pump tank after a dose, out of the supply line, and of its manifold where no zone valve
+        holds it [m³]; where heights are not known, all that they hold.
     held : float
         What manifolds and lines hold [m³].
     """

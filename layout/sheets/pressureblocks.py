@@ -107,9 +107,9 @@ def figures_block(state: FieldState, figures: Figures, lettering: Lettering) -> 
     if state.doing == "dosing":
         items.append(("least over greatest emitter flow", figures.share(water.uniformity)))
     elif water.valve_head is not None:
-        items.append(("the valve of the return takes", figures.length_of(water.valve_head)))
+        items.append(("the return flush valve takes", figures.length_of(water.valve_head)))
     if water.missing_head > NO_HEAD:
-        items.append(("head that the pump lacks", figures.length_of(water.missing_head)))
+        items.append(("head that the pump lacks for what is needed", figures.length_of(water.missing_head)))
     return pairs("Figures", items, lettering)
 
 

@@ -9,7 +9,6 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import LineString
 
 from layout.model import XY, Check, Finding, Pipe, PipeKind, Plumbing, Run, Site, Zone, ZoneLevels, site_place
@@ -25,8 +24,6 @@ DEEPER = 0.15
 """A return that must lie deeper than elsewhere by more than this is pointed out [m]."""
 ALL = 0.999
 """Of a line of which this share is surveyed the fall is known."""
-
-Known = NDArray[np.bool_]
 
 
 def air_places(site: Site, plumbing: Plumbing) -> dict[tuple[int, PipeKind], XY]:
@@ -64,9 +61,10 @@ def zone_levels(
 ) -> tuple[ZoneLevels, ...]:
     """Find the heights of zones and their pipes, and what drains back to the pump tank.
 
-    After a dose that part of a pipe drains back from which it falls, or is level, all the way to the pump; where
-    heights are not known, all of it. No check valve is taken to keep it. The bore of pipe is that of
-    :func:`layout.pipes.bore`.
+    After a dose the flush valve holds the return, and in a field of several zones the zone valve the supply manifold:
+    through the supply line drains back what lies before them and falls, or is level, all the way to the pump; where
+    heights are not known, all of it. No check valve is taken to stand at the pump, and nothing that tubing gives back
+    by its risers is counted. The bore of pipe is that of :func:`layout.pipes.bore`.
 
     Parameters
     ----------
@@ -81,10 +79,11 @@ def zone_levels(
     tuple of ZoneLevels
         By zone, in their order.
     """
-    return tuple(_levels_of(site, zone, runs, plumbing) for zone in zones)
+    return tuple(_levels_of(site, zone, runs, plumbing, shut=len(zones) > 1) for zone in zones)
 
 
-def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing) -> ZoneLevels:
+def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, *, shut: bool) -> ZoneLevels:
+    """Levels of a zone; `shut` says whether a zone valve holds its supply manifold after a dose."""
     manifolds = [pipe for pipe in plumbing.manifolds if pipe.zone == zone.number]
     lines = [pipe for pipe in plumbing.lines if pipe.zone == zone.number]
     own = set(zone.runs)
@@ -95,11 +94,12 @@ def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing) 
     falls = [_fall(site, pipe.line) for pipe in lines if pipe.kind == "return"]
     known = [fall for fall in falls if fall is not None]
     worst = min(known, key=lambda fall: fall[0], default=None)
-    drained, held = 0.0, 0.0
-    for pipe in manifolds:
-        line = next((line for line in lines if line.kind == pipe.kind and _meets(pipe, line)), None)
-        volumes = _drained(site, pipe, line)
-        drained, held = drained + volumes[0], held + volumes[1]
+    supplies = [
+        (pipe, line)
+        for pipe in manifolds
+        for line in lines
+        if pipe.kind == line.kind == "supply" and _meets(pipe, line)
+    ]
     return ZoneLevels(
         zone=zone.number,
         high=None if top is None else (float(walk[top, 0]), float(walk[top, 1])),
@@ -108,8 +108,8 @@ def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing) 
         pitch=None if worst is None else worst[0],
         deepening=None if worst is None else max(fall[1] for fall in known),
         deepest_at=None if worst is None else max(known, key=lambda fall: fall[1])[2],
-        drain_back=drained,
-        held=held,
+        drain_back=math.fsum(_drained(site, line, None if shut else pipe) for pipe, line in supplies),
+        held=math.fsum(_area(pipe) * float(pipe.line.length) for pipe in (*manifolds, *lines)),
     )
 
 
@@ -146,29 +146,23 @@ def _fall(site: Site, line: LineString) -> tuple[float, float, XY, float] | None
 
 
 def _meets(manifold: Pipe, line: Pipe) -> bool:
-    """Whether a line leads to a manifold."""
-    tip = -1 if line.kind == "supply" else 0
-    feed = 0 if manifold.kind == "supply" else -1
-    return math.dist(line.line.coords[tip][:2], manifold.line.coords[feed][:2]) < TOLERANCE
+    """Whether a supply line leads to a manifold."""
+    return math.dist(line.line.coords[-1][:2], manifold.feed) < TOLERANCE
 
 
-def _drained(site: Site, manifold: Pipe, line: Pipe | None) -> tuple[float, float]:
-    """What of a manifold and its line drains back to the pump, and what they hold [m³]."""
-    area = math.pi / 4 * bore(manifold.diameter) ** 2
-    if line is None:
-        return 0.0, area * float(manifold.line.length)
-    ways = (
-        [line.line, manifold.line]
-        if line.kind == "supply"
-        else [line.line.reverse(), manifold.line.reverse()]
-    )
-    walk = np.vstack([_walk(way) for way in ways])
+def _area(pipe: Pipe) -> float:
+    return math.pi / 4 * bore(pipe.diameter) ** 2
+
+
+def _drained(site: Site, line: Pipe, manifold: Pipe | None) -> float:
+    """What of a supply line, and of the manifold that it leads to, drains back to the pump [m³]."""
+    walk = np.vstack([_walk(pipe.line) for pipe in (line, manifold) if pipe is not None])
     level = _heights(site, walk)
     level = np.where(np.isnan(level), -math.inf, level)
     sizes = np.hypot(*np.diff(walk, axis=0).T)
     highest = np.maximum.accumulate(level)
     falls = (level >= highest - SAME) | np.isinf(level)
-    return area * float(sizes[falls[1:]].sum()), area * float(sizes.sum())
+    return _area(line) * float(sizes[falls[1:]].sum())
 
 
 # --- what a reviewer should see -------------------------------------------------------------------------
@@ -179,7 +173,6 @@ def pitch_checks(site: Site, levels: Sequence[ZoneLevels]) -> Iterator[Check]:
     for zone in levels:
         if zone.pitch is None or zone.return_known < ALL:
             continue
-        ok = zone.pitch >= site.design.least_pitch - 1e-9
         deeper = ""
         if zone.deepest_at is not None and zone.deepening is not None:
             unit = site.frame.units
@@ -187,15 +180,15 @@ def pitch_checks(site: Site, levels: Sequence[ZoneLevels]) -> Iterator[Check]:
                 f"unless its trench goes {zone.deepening / unit.length:.2f} {unit.length_name} deeper at "
                 f"{site_place(site.frame, zone.deepest_at)}"
             )
-        yield Check(
-            name=f"fall of the return line to the pump{_of(zone, levels)}",
-            value=zone.pitch,
-            limit=site.design.least_pitch,
+        yield Check.against(
+            f"fall of the return line to the pump{_of(zone, levels)}",
+            zone.pitch,
+            "least",
+            site.design.least_pitch,
             unit="ratio",
-            sense="least",
-            ok=ok,
             source="design.least_pitch, along the ground",
-            place="" if ok else deeper,
+            place=deeper,
+            slack=1e-9,
         )
 
 
@@ -212,8 +205,9 @@ def level_findings(site: Site, levels: Sequence[ZoneLevels], plumbing: Plumbing)
             yield Finding(
                 code="return-not-surveyed",
                 said=(
-                    f"Only {100 * zone.return_known:.0f} % of the return line{of} lies on surveyed ground, which falls "
-                    f"{100 * zone.pitch:.1f} % there; its fall to the pump is not checked."
+                    f"Only {100 * zone.return_known:.0f} % of the return line{of} lies on surveyed ground, which "
+                    f"{'falls' if zone.pitch >= 0 else 'RISES'} {100 * abs(zone.pitch):.1f} % towards the pump there; "
+                    "its fall to the pump is not checked."
                 ),
                 remedy="Survey levels along it to the pump tank.",
             )
