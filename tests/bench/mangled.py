@@ -80,10 +80,24 @@ def mangled_site(folder: Path, hurt: mangling.Hurt) -> list[str]:
     return ["plan", "site.toml"]
 
 
-KINDS: dict[str, Callable[[Path, mangling.Hurt], list[str]]] = {"site": mangled_site, **mangling.KINDS}
+def odd_site(folder: Path, hurt: mangling.Hurt) -> list[str]:
+    """A site file that is sound but for one to three figures, up to a hundred times as large or as small."""
+    text = hurt.chance.choice(SITES).read_text(encoding="utf-8")
+    for _ in range(0 if hurt.sound else hurt.chance.randint(1, 3)):
+        text = mangling.scaled_number(text, hurt.chance)
+    (folder / "site.toml").write_text(text, encoding="utf-8")
+    shutil.copy(ROOT / "tests/sites/every_key_prices.csv", folder)
+    return ["plan", "site.toml"]
 
 
-def ran(folder: Path, command: list[str]) -> tuple[int, float, int, str]:
+KINDS: dict[str, Callable[[Path, mangling.Hurt], list[str]]] = {
+    "site": mangled_site,
+    "odd": odd_site,
+    **mangling.KINDS,
+}
+
+
+def ran(folder: Path, command: list[str], *, seconds: int = MOST_SECONDS) -> tuple[int, float, int, str]:
     """Run a command in a folder, in a process of its own.
 
     Returns
@@ -99,11 +113,11 @@ def ran(folder: Path, command: list[str]) -> tuple[int, float, int, str]:
         with said.open("w") as file:
             os.dup2(file.fileno(), 1)
             os.dup2(file.fileno(), 2)
-            resource.setrlimit(resource.RLIMIT_CPU, (MOST_SECONDS, MOST_SECONDS))
+            resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
             resource.setrlimit(resource.RLIMIT_AS, (2 * MOST_BYTES, 2 * MOST_BYTES))
             import signal
 
-            signal.alarm(MOST_WAIT)
+            signal.alarm(MOST_WAIT * seconds // MOST_SECONDS)
             os.chdir(folder)
             sys.argv = ["sinuate", *command]
             code = 99

@@ -82,11 +82,17 @@ class Hurt:
 
 
 def one_number(text: str, chance: random.Random) -> str:
-    """The text with another number where one stood, odd or up to a hundred times as large or as small."""
-    found = chance.choice(list(NUMBER.finditer(text)))
-    put = chance.choice(NUMBERS)
+    """The text with an odd number where one stood, or as :func:`scaled_number`."""
     if chance.random() < 0.5:
-        put = f"{float(found[0]) * 10 ** chance.uniform(-2, 2) * chance.choice((1, 1, 1, -1)):.6g}"
+        return scaled_number(text, chance)
+    found = chance.choice(list(NUMBER.finditer(text)))
+    return text[: found.start()] + chance.choice(NUMBERS) + text[found.end() :]
+
+
+def scaled_number(text: str, chance: random.Random) -> str:
+    """The text with one number up to a hundred times as large or as small, or with its sign changed."""
+    found = chance.choice(list(NUMBER.finditer(text)))
+    put = f"{float(found[0]) * 10 ** chance.uniform(-2, 2) * chance.choice((1, 1, 1, -1)):.6g}"
     return text[: found.start()] + put + text[found.end() :]
 
 
@@ -97,11 +103,16 @@ def site(folder: Path, outline: str = SMALL, **parts: str) -> None:
     (folder / "site.toml").write_text(text, encoding="utf-8")
 
 
+def _read(hurt: Hurt) -> list[str]:
+    """A survey that is read is mostly only looked at, as that is where damage shows; one in five beds is laid."""
+    return ["plan" if hurt.sound or hurt.chance.random() < 0.2 else "check", "site.toml"]
+
+
 def _csv(folder: Path, hurt: Hurt) -> list[str]:
     """Outline, levels and a feature of one table of points."""
     (folder / "lot.csv").write_bytes(hurt.text(CSV[0] if hurt.sound else hurt.chance.choice(CSV)))
     site(folder, '"lot.csv"', bed='levels = "lot.csv"')
-    return ["plan", "site.toml"]
+    return _read(hurt)
 
 
 def _pnezd(folder: Path, hurt: Hurt) -> list[str]:
@@ -111,7 +122,7 @@ def _pnezd(folder: Path, hurt: Hurt) -> list[str]:
     if not hurt.sound and hurt.chance.random() < 0.2:
         more = '[[feature]]\nname = "hedge"\nshape = "lot.csv#HEDGE"\nsetback = 3.0'
     site(folder, '"lot.csv#EDGE"', bed='levels = "lot.csv"', pump="[1980, 5005]", more=more)
-    return ["plan", "site.toml"]
+    return _read(hurt)
 
 
 def _geojson(folder: Path, hurt: Hurt) -> list[str]:
@@ -119,13 +130,13 @@ def _geojson(folder: Path, hurt: Hurt) -> list[str]:
     (folder / "lot.geojson").write_bytes(hurt.text(hurt.chance.choice(MAPS)))
     part = hurt.chance.choice(("", "#bed"))
     site(folder, f'"lot.geojson{part}"', bed='levels = "lot.geojson"', pump="[-71.06005, 42.36]")
-    return ["plan", "site.toml"]
+    return _read(hurt)
 
 
 def _traverse(folder: Path, hurt: Hurt) -> list[str]:
     (folder / "lot.txt").write_bytes(hurt.text(TRAVERSES[1] if hurt.sound else hurt.chance.choice(TRAVERSES)))
     site(folder, '"lot.txt"', pump="[20, 5]")
-    return ["plan", "site.toml"]
+    return _read(hurt)
 
 
 def _dxf(folder: Path, hurt: Hurt) -> list[str]:

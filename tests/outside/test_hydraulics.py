@@ -15,6 +15,7 @@ import pytest
 from layout.hydraulics.laws import EmitterLaw, PumpCurve
 from layout.hydraulics.losses import friction_factor, hazen_williams
 from layout.hydraulics.solve import solve
+from layout.hydraulics.water import density, kinematic_viscosity
 from layout.pipes import SCHEDULE_40
 from layout.units import FOOT, INCH, POUND_PER_SQUARE_INCH, WATER_HEAD_PER_PASCAL
 from tests.networks import (
@@ -204,6 +205,25 @@ def test_flow_over_head_of_an_emitter() -> None:
     assert float(law.at(np.array([12.011]))[0][0]) == pytest.approx(4.32, abs=1e-3)
     head = 10.0 * (4.32 / 4.0) ** (1.0 / 0.42)
     assert head == pytest.approx(12.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("celsius", "dense", "viscous"),
+    [
+        (0.0, 999.84, 1.792),
+        (10.0, 999.70, 1.307),
+        (20.0, 998.21, 1.002),
+        (30.0, 995.65, 0.798),
+        (40.0, 992.22, 0.653),
+        (60.0, 983.20, 0.467),
+        (80.0, 971.80, 0.355),
+        (100.0, 958.37, 0.282),
+    ],
+)
+def test_water_at_temperatures(celsius: float, dense: float, viscous: float) -> None:
+    # Density [kg/m³] and dynamic viscosity [mPa·s] as handbooks of chemistry and physics print them: from memory.
+    assert density(celsius) == pytest.approx(dense, abs=0.03)
+    assert kinematic_viscosity(celsius) * dense * 1e3 == pytest.approx(viscous, rel=4e-3)
 
 
 ORIFICES = {  # Nevada Admin. Code 444.8396(3): 11.79 d² √h; the last two a printed table of the University of Minnesota
