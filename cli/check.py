@@ -13,12 +13,14 @@ if TYPE_CHECKING:
 def check(site: SiteFile, json: AsJson = False, settings: Settings = None) -> None:
     """Read and validate a site, report areas; write nothing."""
     from cli import say
+    from layout.limits import refuse_too_large
     from layout.readers.sitefile import read_site
     from layout.usable import usable_ground
 
     with say.working() as stage:
         stage("reading the site")
         read = read_site(site, settings or ())
+        refuse_too_large(read)
         stage("usable ground")
         ground = usable_ground(read.bed, read.features, frame=read.frame, file=str(site))
     if json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, BinaryIO
 
 import typer
 
@@ -127,16 +127,27 @@ def write_new(folder: Path, files: Mapping[str, str | bytes]) -> None:
         made += [part for part in (folder, *folder.parents) if not part.exists()]
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in files.items():
-            with (folder / name).open("xb") as stream:
-                written.append(folder / name)
+            with _opened(folder / name, written) as stream:
                 stream.write(content if isinstance(content, bytes) else content.encode())
     except SheetError:
         raise
-    except (OSError, ValueError) as error:
+    except BaseException as error:  # what stops the program, too, leaves nothing half written
         _take_back(written, made)
+        if not isinstance(error, OSError | ValueError):
+            raise
         reason = getattr(error, "strerror", None) or str(error)
         said = f"the folder cannot be written to ({reason})"
         raise SheetError(Fault(file=str(folder), said=said, remedy="Name another folder.")) from error
+
+
+def _opened(path: Path, written: list[Path]) -> BinaryIO:
+    """Open a file that is not there yet, and list it as written from before it is there."""
+    written.append(path)
+    try:
+        return path.open("xb")
+    except FileExistsError:
+        written.remove(path)  # somebody else's
+        raise
 
 
 def _take_back(written: list[Path], made: list[Path]) -> None:

@@ -17,7 +17,7 @@ from shapely import MultiPolygon, Polygon
 from layout.model import Cells, EmitterRow, Finding, Totals
 from layout.plane import TOLERANCE, Array, areal
 
-MOST_EMITTERS = 100_000
+MOST_CELLS = 100_000
 """Of more than this no cells are made: they would take longer than all the rest of the work."""
 _FAR = 8.0
 """How far the four helping points stand that close the outer cells, in sizes of the ground."""
@@ -25,12 +25,12 @@ _FAR = 8.0
 
 def cell_findings(totals: Totals) -> Iterator[Finding]:
     """Say where a field has too many emitters for the ground of each to be worked out."""
-    if totals.emitters > MOST_EMITTERS:
+    if totals.emitters > MOST_CELLS:
         yield Finding(
             code="no-cells",
             said=(
                 f"The field has {totals.emitters:,} emitters; the ground of each is worked out, and the coverage "
-                f"picture drawn, for {MOST_EMITTERS:,} at most"
+                f"picture drawn, for {MOST_CELLS:,} at most"
             ),
             remedy="Plan the field as several beds to have them.",
         )
@@ -70,7 +70,7 @@ def emitter_cells(
     -------
     Cells or None
         In the order of the rows and of the emitters in each; None without emitters, or where there are more
-        than `MOST_EMITTERS`.
+        than `MOST_CELLS`.
 
     Examples
     --------
@@ -80,7 +80,7 @@ def emitter_cells(
     (2.0, 2.0)
     """
     count = sum(row.count for row in rows)
-    if not 0 < count <= MOST_EMITTERS:
+    if not 0 < count <= MOST_CELLS:
         return None
     points = np.array([point for row in rows for point in row.points], dtype=np.float64)
     flows = np.concatenate([np.full(row.count, row.flow / row.count) for row in rows if row.count])

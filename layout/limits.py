@@ -15,7 +15,7 @@ MOST_VERTICES = 4000
 MOST_FEATURE_VERTICES = 10_000
 """Corners of all features together."""
 MOST_TUBING = 100_000.0
-"""Tubing [m]: about 14 acres (6 ha) at 2 ft."""
+"""Tubing [m]: about 15 acres (6 ha) at 2 ft."""
 MOST_EMITTERS = 200_000
 MOST_STAKES = 40_000
 

@@ -178,7 +178,7 @@ def test_few_or_lined_up_or_coinciding_emitters() -> None:
 
 
 def test_too_many_emitters_have_no_cells(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(stage, "MOST_EMITTERS", 3)
+    monkeypatch.setattr(stage, "MOST_CELLS", 3)
     bed = box(0, 0, 8, 2)
     assert emitter_cells(bed, bed, [row([(1, 1), (3, 1), (5, 1), (7, 1)])], spacing=1.0) is None
     assert made(bed, [(1, 1), (3, 1), (5, 1)]).areas == pytest.approx((4.0, 4.0, 8.0))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from pathlib import Path
 
 import pytest
@@ -104,3 +106,18 @@ def test_a_plain_table_has_no_rules(capsys: pytest.CaptureFixture[str]) -> None:
     )
     say.table(("a",), [])
     assert capsys.readouterr().out == ""
+
+
+def test_what_no_plan_holds_is_refused_here_too(sinuate: Command, tmp_path: Path) -> None:
+    """Else check calls a site sound that plan then refuses."""
+    ring = [[100 * math.cos(k / 700), 100 * math.sin(k / 700)] for k in range(4300)]
+    text = (SITES / "rectangle.toml").read_text()
+    path = tmp_path / "site.toml"
+    path.write_text(re.sub(r"outline = \[\[.*", f"outline = {ring}", text))
+    done = sinuate("check", path)
+    assert (done.code, done.out) == (1, "")
+    assert "bed.outline: the outline has 4,301 corners; a plan takes 4,000 at most." in done.err
+    dense = sinuate("check", SITES / "rectangle.toml", "--set", "runs.spacing=0.002")
+    assert dense.code == 1
+    assert "runs.spacing: asks for about 600,000 ft of tubing" in dense.err
+    assert sinuate("plan", SITES / "rectangle.toml", "--set", "runs.spacing=0.002").err == dense.err

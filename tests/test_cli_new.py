@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import signal
 from pathlib import Path
 
 import pytest
 
+from cli.new import write_new
 from cli.starter import starter_files
+from layout.errors import SheetError
 from layout.model import ZoneRules
 from layout.readers.sitefile import read_site
 from layout.readers.validate import known_keys
@@ -97,3 +100,45 @@ def test_all_or_nothing(sinuate: Command, tmp_path: Path, monkeypatch: pytest.Mo
     done = sinuate("new", tmp_path / "new" / "lot")
     assert done.code == 2
     assert list(tmp_path.iterdir()) == []
+
+
+class Stopping(str):
+    """A text at whose writing the program is stopped from outside."""
+
+    by: signal.Signals
+
+    def encode(self, *_: object) -> bytes:
+        signal.raise_signal(self.by)
+        return b"written all the same"
+
+
+@pytest.mark.parametrize("by", [signal.SIGTERM, signal.SIGINT])
+def test_stopped_midway_it_leaves_nothing(
+    sinuate: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, by: signal.Signals
+) -> None:
+    last = Stopping("c")
+    last.by = by
+    monkeypatch.setattr("cli.starter.starter_files", lambda _units: {"site.toml": "a", "bed.csv": last})
+    (tmp_path / "old").mkdir()
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        for folder in (tmp_path / "new" / "lot", tmp_path / "old"):
+            done = sinuate("new", folder)
+            assert done.code not in {0, 2}
+            assert "Traceback" not in done.err
+            assert [path.name for path in tmp_path.rglob("*")] == ["old"]
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def test_a_file_that_somebody_else_writes_meanwhile_is_left_alone(tmp_path: Path) -> None:
+    class Slow(str):
+        __slots__ = ()
+
+        def encode(self, *_: object) -> bytes:
+            (tmp_path / "bed.csv").write_text("theirs")
+            return b"a"
+
+    with pytest.raises(SheetError):
+        write_new(tmp_path, {"site.toml": Slow("a"), "bed.csv": "b"})
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("bed.csv", "theirs")]

@@ -333,7 +333,7 @@ def test_a_field_of_too_many_emitters_says_why_there_is_none(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     for module in ("layout.cells", "layout.plan"):
-        monkeypatch.setattr(f"{module}.MOST_EMITTERS", 100)
+        monkeypatch.setattr(f"{module}.MOST_CELLS", 100)
     done = Command(monkeypatch, capsys)("plan", RECTANGLE, "--coverage", "--out", tmp_path)
     assert done.code == 0
     assert "Look: The field has 294 emitters" in done.out

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
+from layout.limits import MOST_EMITTERS, MOST_STAKES, MOST_TUBING
 from layout.model import FeatureKind, Frame, Price, Site, xy
 from layout.readers.document import Document, Loc, load, override, shortened
 from layout.readers.geographic import Plane, on_one_plane, unit_said
@@ -28,9 +29,8 @@ from layout.units import UNIT_SETS, UnitSet
 
 LEAST_TOLERANCE = 1e-4
 """Runs are staked no finer than this [m]: more stakes would be asked for than anybody drives."""
-MOST_TUBING = 1e6
-"""More tubing than this on one bed [m] is taken for a slip in the spacing or the units."""
-MOST_EMITTERS = 5e6
+ABSURD = 10.0
+"""What asks for so many times more than one plan holds is taken for a slip of the pen, or of the units."""
 FAR = 1000.0
 """Farther than this from the bed [m] a feature or pump is noted: it may be in other coordinates."""
 FARTHEST = 20_000.0
@@ -222,18 +222,18 @@ def _refuse_absurd(document: Document, site: Site) -> None:
     """Refuse a spacing that asks for more than any bed holds, before hours are spent on it."""
     area, unit = site.bed.outline.area, site.frame.units
     tubing = area / site.runs.spacing
-    if tubing > MOST_TUBING:
+    if tubing > ABSURD * MOST_TUBING:
         said = (
             f"a spacing of {site.runs.spacing / unit.length:g} on a bed of {area / unit.area:,.0f} "
             f"{unit.area_name} asks for {tubing / unit.length:,.0f} {unit.length_name} of tubing"
         )
         raise SiteError(document.fault(("runs", "spacing"), said, "Check it, and the units of the bed."))
     faults = []
-    for loc, step in (
-        (("tubing", "emitter_spacing"), site.tubing.emitter_spacing),
-        (("stakeout", "interval"), site.stakeout.interval),
+    for loc, step, most in (
+        (("tubing", "emitter_spacing"), site.tubing.emitter_spacing, MOST_EMITTERS),
+        (("stakeout", "interval"), site.stakeout.interval, MOST_STAKES),
     ):
-        if tubing / step > MOST_EMITTERS:
+        if tubing / step > ABSURD * most:
             said = f"{step / unit.length:g} gives {tubing / step:,.0f} of them on this bed"
             faults.append(document.fault(loc, said, "Check it, and the units."))
     if site.stakeout.tolerance < LEAST_TOLERANCE:
