@@ -83,12 +83,13 @@ def _print(design: Design, files: list[Path]) -> None:
 
 
 def _totals(design: Design) -> list[tuple[str, str, str]]:
+    from layout.emitters import seconds_per_volume
     from layout.sheets.figures import Figures
 
     units = design.site.frame.units
     figures, totals, coverage = Figures(units), design.totals, design.coverage
     bed = design.site.bed.outline.area
-    seconds = units.volume / totals.flow if totals.flow > 0 else None
+    seconds = seconds_per_volume(totals.flow, units.volume) if totals.flow > 0 else None
     gaps = (coverage.gap_least, coverage.gap_greatest)
     tried = len(design.candidates)
     dropped = len(design.laying.dropped)
@@ -131,6 +132,7 @@ def _singular(volume: str) -> str:
 
 
 def _zones(design: Design) -> list[tuple[str, ...]]:
+    from layout.emitters import seconds_per_volume
     from layout.sheets.figures import Figures
 
     figures = Figures(design.site.frame.units)
@@ -141,7 +143,7 @@ def _zones(design: Design) -> list[tuple[str, ...]]:
             figures.length_of(zone.tubing),
             f"{zone.emitters:,}",
             figures.flow_of(zone.flow),
-            f"{design.site.frame.units.volume / zone.flow:,.1f}" if zone.flow > 0 else "-",
+            f"{seconds_per_volume(zone.flow, figures.units.volume):,.1f}" if zone.flow > 0 else "-",
         )
         for zone in design.zones
     ]

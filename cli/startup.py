@@ -143,6 +143,7 @@ def _keep(
     expected: Sequence[Expected],
     design: Design,
 ) -> FlowReading:
+    from layout.emitters import seconds_per_volume
     from layout.errors import Fault, ReadError
     from layout.readers.flowlog import read_flow_log
     from layout.sheets.flowlog import append_reading, refuse_lost
@@ -158,7 +159,7 @@ def _keep(
     other = misread(told.flow, mine, units.volume)
     if mine is not None and other is not None:
         said = f'"{told.said}" is {100 * told.flow / mine.flow:.0f} % of the flow expected'
-        written = f'"{units.volume / other:.4g} s/{units.volume_name}"'
+        written = f'"{seconds_per_volume(other, units.volume):.4g} s/{units.volume_name}"'
         remedy = (
             f"If seconds and {units.flow_name} are mixed up, write {written}, "
             f"that is {other / units.flow:.4g} {units.flow_name}."
@@ -256,8 +257,8 @@ def _print(
 def _expected_table(
     expected: Sequence[Expected], site: Site
 ) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    from layout.sheets.figures import Figures, plain
-    from layout.sheets.startup import unit_volume
+    from layout.sheets.figures import Figures
+    from layout.sheets.timing import unit_volume
 
     figures, units = Figures(site.frame.units), site.frame.units
     one, name = unit_volume(units)
@@ -265,14 +266,25 @@ def _expected_table(
         (
             f"Z{item.zone} {item.doing}",
             figures.flow(item.flow),
-            plain(one / item.flow, 1),
-            f"{plain(one / item.highest, 1)} to {plain(one / item.lowest, 1)}",
+            *_times(item, one),
             "-" if item.head is None else figures.length(item.head),
         )
         for item in expected
     ]
     heads = f"head at pump, {units.length_name}"
     return ("", units.flow_name, f"s a {name}", f"accepted, s a {name}", heads), rows
+
+
+def _times(item: Expected, volume: float) -> tuple[str, str]:
+    """Tell the seconds to a volume, and which are accepted; none where the pump lacks head."""
+    from layout.sheets.timing import seconds_of
+
+    if item.missing > 0:
+        return "-", "-"
+    return (
+        seconds_of(item.flow, volume),
+        f"{seconds_of(item.highest, volume)} to {seconds_of(item.lowest, volume)}",
+    )
 
 
 def _print_kept(

@@ -13,10 +13,12 @@ from shapely.strtree import STRtree
 from layout.model import Design
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
+from layout.sheets.figures import Figures
 from layout.sheets.form import OTHER
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Drawing, Line, Text
-from layout.sheets.startup import CAUTIONS, startup_form, timed_volume, write_startup
+from layout.sheets.startup import CAUTIONS, startup_form, write_startup
+from layout.sheets.timing import timed_volume
 from layout.startup.expected import expected_flows
 from layout.units import GALLON, LITRE, MINUTE, UNIT_SETS
 from tests.fields import curved_field
@@ -112,14 +114,22 @@ def test_a_pump_that_cannot_reach_is_said_before_the_flows(folder: Path) -> None
     design = planned(folder, level=-90.0, curve="curve = [[0, 60], [20, 40]]")
     assert design.hydraulics is not None
     text = words(startup_form(design))
+    whole = " ".join(text.split())
     dosing, flushing = expected_flows(design)
     assert dosing.flow == pytest.approx(
         design.totals.flow, rel=1e-9
     )  # what is needed, not what a weak pump gives
+    figures = Figures(UNIT_SETS["ft"])
     for item in (dosing, flushing):
         assert item.missing > 0
-        said = f"Z1 {item.doing}: the plan says that the pump lacks {item.missing / 0.3048:.2f} ft of head"
-        assert said in text
+        assert item.given is not None
+        said = f"{item.doing.capitalize()}: the plan says that the pump lacks {item.missing / 0.3048:.2f} ft of head"
+        assert f"{said} at the {figures.flow_of(item.flow)} that are needed." in whole
+        assert f"With it the field takes {figures.flow_of(item.given)}." in whole
+        # no time for what the pump cannot give
+        assert f"{item.flow / GALLON * MINUTE:.2f} - - - -" in text
+    assert "No pump curve is given" not in whole
+    assert "Where the pump lacks head, the figures are the least that the field needs." in whole
 
 
 def test_zones_have_a_line_each(folder: Path) -> None:
@@ -129,7 +139,14 @@ def test_zones_have_a_line_each(folder: Path) -> None:
         for doing in ("dosing", "flushing"):
             assert f"Z{zone.number} {doing}" in text
         assert f"{zone.flow / GALLON * MINUTE:.2f}" in text
-    assert "all other zone valves shut" in text
+    assert "all other zone valves and flush valves shut" in text
+    # Each zone has a flush valve to be set; the row of each has what its valve takes.
+    flushing = [item for item in expected_flows(design) if item.doing == "flushing"]
+    assert len(flushing) == 3
+    for item in flushing:
+        assert item.valve_head is not None
+        assert f"Z{item.zone} {item.valve_head / 0.3048:.1f} -" in text
+    assert "6. Later visits" in text
 
 
 def test_metric_forms_tell_the_time_for_ten_litres() -> None:

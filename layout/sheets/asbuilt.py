@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from pathlib import Path
 
+from layout.emitters import seconds_per_volume
 from layout.model import AsBuilt, Check, LaidRun
 from layout.sheets.asbuiltjson import write_asbuilt
 from layout.sheets.figures import Figures
@@ -65,7 +66,7 @@ def total_rows(found: AsBuilt) -> list[tuple[str, str, str]]:
     figures = Figures(units)
     laid = [run for run in found.runs if run.line is not None]
     flows = [math.fsum(run.flow_planned for run in found.runs), math.fsum(run.flow for run in laid)]
-    seconds = [f"{units.volume / flow:.2f}" if flow > 0 else "" for flow in flows]
+    seconds = [f"{seconds_per_volume(flow, units.volume):.2f}" if flow > 0 else "" for flow in flows]
     return [
         ("runs", str(len(found.runs)), str(len(laid))),
         (

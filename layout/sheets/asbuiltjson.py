@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from layout.emitters import seconds_per_volume
 from layout.frame import to_site
 from layout.model import XY, AsBuilt, Frame, LaidRun
 from layout.plane import coordinates
@@ -181,7 +182,7 @@ def _figures(runs: Sequence[LaidRun], frame: Frame, *, laid: bool, timed: bool =
         "flow": flow / units.flow,
     }
     if timed:
-        made["seconds_per_unit_volume"] = units.volume / flow if flow > 0 else None
+        made["seconds_per_unit_volume"] = seconds_per_volume(flow, units.volume) if flow > 0 else None
     return made
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
+from layout.emitters import seconds_per_volume
 from layout.frame import to_site
 from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone, ZoneLevels
 from layout.plane import coordinates, polygons_of
@@ -273,7 +274,7 @@ def _totals(design: Design) -> Json:
         "emitters": whole.emitters,
         "flow_per_hour": whole.flow / units.emitter_flow,
         "flow": whole.flow / units.flow,
-        "seconds_per_unit_volume": units.volume / whole.flow if whole.flow > 0 else None,
+        "seconds_per_unit_volume": seconds_per_volume(whole.flow, units.volume) if whole.flow > 0 else None,
         "coverage": cover.covered,
         "dry_max": cover.dry / units.length,
         "spacing_min": _over(cover.gap_least, units.length),

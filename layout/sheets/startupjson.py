@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from layout.emitters import seconds_per_volume
 from layout.model import Design, FlowReading
 from layout.startup.expected import Expected
-from layout.startup.log import Series, words_of
+from layout.startup.log import Series, first_of, words_of
 from layout.units import UnitSet
 
 Json = Any
@@ -67,13 +68,16 @@ def startup_document(
 
 
 def _expected(item: Expected, units: UnitSet) -> dict[str, Json]:
+    lacks = item.missing > 0
     return {
         "zone": f"Z{item.zone}",
         "state": item.doing,
         "flow": item.flow / units.flow,
-        "seconds_per_unit_volume": units.volume / item.flow,
+        "seconds_per_unit_volume": None if lacks else seconds_per_volume(item.flow, units.volume),
         "accepted": [item.lowest / units.flow, item.highest / units.flow],
-        "accepted_seconds": [units.volume / item.highest, units.volume / item.lowest],
+        "accepted_seconds": None
+        if lacks
+        else [seconds_per_volume(flow, units.volume) for flow in (item.highest, item.lowest)],
         "head": None if item.head is None else item.head / units.length,
         "missing_head": item.missing / units.length,
         "pressure_min": None if item.least is None else item.least.head / units.pressure,
@@ -87,11 +91,7 @@ def _reading(
     readings: Sequence[FlowReading],
     units: UnitSet,
 ) -> dict[str, Json]:
-    first = min(
-        (one for one in readings if (one.zone, one.doing) == (item.zone, item.doing)),
-        key=lambda one: one.on,
-        default=item,
-    )
+    first = first_of(readings, item.zone, item.doing) or item
     mine = known.get((item.zone, item.doing))
     return {
         "date": item.on.isoformat(),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import shapely
 
+from layout.emitters import seconds_per_volume
 from layout.model import Check, Design, Lateral
 from layout.sheets.arcs import FIT
 from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
@@ -96,7 +97,7 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         items.append((f"Falls back from {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
     if whole.flow > 0:
         flows = [zone.flow for zone in design.zones if zone.flow > 0] or [whole.flow]
-        seconds = [plain(figures.units.volume / flow, 1) for flow in (max(flows), min(flows))]
+        seconds = [plain(seconds_per_volume(flow, figures.units.volume), 1) for flow in (max(flows), min(flows))]
         each = ", each zone by itself" if len(design.zones) > 1 else ""
         items.append((f"Time for one {_volume(figures)}{each}", f"{' to '.join(dict.fromkeys(seconds))} s"))
     items.append(("Ground within half a spacing of tubing", figures.share(cover.covered)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from layout.emitters import seconds_per_volume
 from layout.model import AtEmitter, Frame, Hydraulics, Volumes, WaterState, ZoneWater, site_place
 from layout.units import MINUTE, UnitSet
 
@@ -53,7 +54,7 @@ def _worst(states: Sequence[WaterState], units: UnitSet, *, flushing: bool) -> d
         "pressure_min": min(state.least.head for state in states) / units.pressure,
         "pressure_max": most(lambda state: state.greatest.head, units.pressure),
         "uniformity": min(state.uniformity for state in states),
-        "seconds_per_unit_volume": units.volume / (flow * units.flow) if flow > 0 else None,
+        "seconds_per_unit_volume": seconds_per_volume(flow * units.flow, units.volume) if flow > 0 else None,
         "needed_flow": most(lambda state: state.needed_flow, units.flow),
         "needed_head": most(lambda state: state.needed_head, units.length),
         "missing_head": most(lambda state: state.missing_head, units.length),

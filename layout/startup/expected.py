@@ -11,7 +11,6 @@ from layout.model import AtEmitter, Design, Volumes, WaterState, Zone, need
 Doing = Literal["dosing", "flushing"]
 NO_HEAD = 1e-3
 """A pump that lacks no more head than this reaches the bed [m]."""
-DOINGS: tuple[Doing, Doing] = ("dosing", "flushing")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +39,8 @@ class Expected:
         The least pressure were that valve wide open.
     missing : float
         Head that the pump lacks [m].
+    given : float or None
+        Where it does, the flow that it gives all the same [m³/s].
     laid : bool
         Whether the flow is that of the field as it was laid; else as planned.
     """
@@ -56,6 +57,7 @@ class Expected:
     slowest: tuple[str, float] | None = None
     wide_open: AtEmitter | None = None
     missing: float = 0.0
+    given: float | None = None
     laid: bool = False
 
     def __post_init__(self) -> None:
@@ -149,6 +151,7 @@ def _of_state(zone: int, doing: Doing, state: WaterState, band: float, stated: b
         slowest=state.slowest if flushing and state.ends else None,
         wide_open=None if lacks else state.wide_open,
         missing=state.missing_head if lacks else 0.0,
+        given=state.flow if lacks else None,
     )
 
 
