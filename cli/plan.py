@@ -64,6 +64,7 @@ def plan(
 def _print(design: Design, files: list[Path]) -> None:
     """Say what was laid, what failed and what was written."""
     from cli import say
+    from layout.sheets.takeoff import idle_prices
 
     say.line(f"{design.site.title}: pattern {design.laying.pattern.value}")
     say.table(("", "", ""), _totals(design))
@@ -74,7 +75,7 @@ def _print(design: Design, files: list[Path]) -> None:
     _print_water(design)
     _print_checks(design)
     say.look(design.findings)
-    say.notes(design.site.notes)
+    say.notes([*design.site.notes, *filter(None, [idle_prices(design)])])
     say.written(files)
     say.line(
         "This plan is for review: setbacks and loading are as stated in the site file; "

@@ -115,8 +115,9 @@ def _read(path: Path, settings: Sequence[str], patterns: str | None) -> Site:
 def _document(design: Design) -> dict[str, Any]:
     """The takeoff for programs: what ``layout.json`` has of it, and the total cost."""
     from layout.sheets.layoutjson import document
+    from layout.sheets.takeoff import idle_prices, total_cost
     from layout.sheets.takeoff import takeoff as lines_of
-    from layout.sheets.takeoff import total_cost
+    from layout.takeoff import NOT_COUNTED
 
     whole = document(design)
     total = total_cost(lines_of(design))
@@ -128,13 +129,16 @@ def _document(design: Design) -> dict[str, Any]:
         ],
         "cost": None if total is None else total[0],
         "without_price": None if total is None else total[1],
+        "idle_prices": idle_prices(design),
+        "not_counted": NOT_COUNTED,
     }
 
 
 def _print(design: Design, files: list[Path]) -> None:
     from cli import say
-    from layout.sheets.takeoff import figure, total_cost
+    from layout.sheets.takeoff import figure, idle_prices, total_cost
     from layout.sheets.takeoff import takeoff as lines_of
+    from layout.takeoff import NOT_COUNTED
 
     lines, total = lines_of(design), total_cost(lines_of(design))
     say.line(f"{design.site.title}: takeoff, pattern {design.laying.pattern.value}")
@@ -160,7 +164,8 @@ def _print(design: Design, files: list[Path]) -> None:
         say.line(f"Cost of what has a price: {total[0]:,.2f}{more}.")
     if design.cuts is not None:
         _print_cuts(design, design.cuts)
-    say.notes(design.site.notes)
+    say.line(f"Not counted: {NOT_COUNTED}.")
+    say.notes([*design.site.notes, *filter(None, [idle_prices(design)])])
     say.written(files)
     say.line("For review: lengths are horizontal; waste covers cuts and the way down into trenches.")
 
@@ -195,10 +200,9 @@ def _print_cuts(design: Design, cuts: CutList) -> None:
         say.line(
             f"Splice in {splice.run} at {figures.length_of(splice.station)} from its manifold end, {at}."
         )
-    spliced = math.ceil(whole * (1 + cuts.waste) / cuts.length - 1e-9)
-    if spliced < count:
+    if cuts.spliced < count:
         say.line(
-            f"With runs spliced anywhere {spliced} coils would do; other coil lengths may, too (tubing.coil)."
+            f"With runs spliced anywhere {cuts.spliced} coils would do; other coil lengths may, too (tubing.coil)."
         )
 
 

@@ -24,7 +24,7 @@ from layout.checks import (
     row_findings,
 )
 from layout.coverage import bare_places
-from layout.cutting import cut_coils
+from layout.cutting import coil_findings, cut_coils
 from layout.emitters import field_totals, place_emitters
 from layout.hydraulics.field import water_of
 from layout.limits import refuse_too_large
@@ -189,6 +189,8 @@ def _told(design: Design, trial: Trial, piped: Piped) -> Iterator[Finding]:
     yield from level_findings(site, design.zone_levels, plumbing)
     if design.staking is not None:
         yield from stake_findings(site, design.staking)
+    if design.cuts is not None:
+        yield from coil_findings(site, design.cuts)
 
 
 def _with_water(design: Design) -> Design:

@@ -46,6 +46,7 @@ def test_what_is_printed_and_written(sinuate: Command, tmp_path: Path) -> None:
     assert "Emitting tubing in 4 coils of 100 ft, each piece with 5 % of waste; no way" in done.out
     assert "Cut lengths add up to 232.00 ft." in done.out
     assert "With runs spliced anywhere 3 coils would do" in done.out
+    assert "Not counted: pump, tank and openings in its wall, filter, meter" in done.out
     with (tmp_path / "plan" / "takeoff.csv").open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
             line = next(line for line in done.out.splitlines() if line.strip().startswith(f"{row['item']}  "))
@@ -73,7 +74,9 @@ def test_prices_and_wastes_of_the_users(sinuate: Command, tmp_path: Path) -> Non
         path.read_text()
         + '[takeoff]\nprices = "prices.csv"\nwaste = { "stake" = 50.0, "tubing and pipe" = 0 }\n'
     )
-    (tmp_path / "prices.csv").write_text("item,unit,price\nemitting tubing,coil,80\nstake,ea,0.40\n")
+    (tmp_path / "prices.csv").write_text(
+        "item,unit,price\nemitting tubing,coil,80\nstake,ea,0.40\nsand,cu yd,30\n"
+    )
     found = sinuate("takeoff", path, "--json").json
     lines = {line["item"]: line for line in found["takeoff"]}
     stakes = math.ceil(lines["stake"]["net"] * 1.5)
@@ -82,6 +85,7 @@ def test_prices_and_wastes_of_the_users(sinuate: Command, tmp_path: Path) -> Non
     # four runs of 58 ft: one to a coil of 100 ft
     assert (lines["emitting tubing"]["cost"], lines["stake"]["cost"]) == (320.0, pytest.approx(0.4 * stakes))
     assert found["cost"] == pytest.approx(320.0 + 0.4 * stakes)
+    assert found["idle_prices"] == "No line of this takeoff takes these prices: sand."
     assert found["without_price"] == sum(line["order"] > 0 for line in found["takeoff"]) - 2
     with (tmp_path / "plan" / "takeoff.csv").open(encoding="utf-8", newline="") as file:
         rows = {row["item"]: row for row in csv.DictReader(file)}

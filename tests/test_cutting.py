@@ -14,9 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString
 
-from layout.cutting import Packing, cut_coils, pack
+from layout.cutting import Packing, coil_findings, cut_coils, pack
 from layout.model import CutList, Run, Tubing
 from layout.units import FOOT
+from tests.fields import curved_field
 
 
 def loads(sizes: Sequence[int], packing: Packing) -> list[int]:
@@ -178,6 +179,17 @@ def test_every_run_in_one_piece_and_the_long_remainder_last() -> None:
     assert cuts.fewest
     assert cuts.longest
     assert cuts.splices == ()
+
+
+def test_coils_that_splicing_would_save_are_a_finding() -> None:
+    """Six runs of 300 ft take a coil of 500 ft each; 1800 ft of tubing are four coils of it."""
+    site = curved_field().site
+    cuts = cut([300] * 6, 500)
+    assert (cuts.spliced, cuts.left_over) == (4, pytest.approx(0.4))
+    (finding,) = coil_findings(site, cuts)
+    assert "6 coils of 500 ft, and leave 40 % of them over" in finding.said
+    assert "would take 4." in finding.said
+    assert list(coil_findings(site, cut([250] * 6, 500))) == []
 
 
 def test_the_waste_comes_off_the_coil() -> None:

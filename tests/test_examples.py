@@ -174,22 +174,24 @@ def test_cut_lengths_add_up_to_the_tubing(planned: tuple[str, Path], layout: dic
 
 BY_HAND = {
     # Eight runs, joined in pairs: 4 laterals, so 4 loops with an elbow at both ends (8), and a supply and a return
-    # riser to each lateral (4, 4), each with a connector to its tubing (8). Along a manifold three of the four risers
-    # stand on tees, the last on an elbow that closes the pipe; the air valve, which stands along it, takes one tee more
-    # (3 + 1 = 4). One air valve a manifold, each in a box. Nothing interrupts a run: no couplings; one zone: no zone
-    # valve. The one return line has its flush valve, in a box.
+    # riser to each lateral (4, 4), each with an adapter at its foot and a connector to its tubing (8, 8). Along a
+    # manifold three of the four risers stand on tees, the last on an elbow that closes the pipe; the air valve, which
+    # stands along it, takes one tee more (3 + 1 = 4). One air valve a manifold, each in a box. Nothing interrupts a
+    # run: no couplings; one zone: no zone valve. The one return line has its flush valve, in a box.
     "hillside": {
         "loop": 4, "loop elbow": 8, "tubing coupling": 0, "splice coupling": 0, "supply riser": 4, "return riser": 4,
-        "tubing-to-pipe connector": 8, "supply tee": 4, "supply elbow": 1, "supply cap": 0, "return tee": 4,
+        "riser adapter": 8, "riser connector": 8, "supply tee": 4, "supply elbow": 1, "supply cap": 0, "return tee": 4,
         "return elbow": 1, "return cap": 0, "supply air valve": 1, "return air valve": 1, "air valve box": 2,
         "supply zone valve": 0, "return flush valve": 1, "valve box": 1,
     },
-    # 84 runs in pairs: 42 laterals and loops, 84 elbows on loops, 42 risers a kind, 84 connectors. Four zones with two
-    # manifolds each: 42 - 4 risers stand on tees, 4 close a manifold on an elbow, and 4 air valves have a tee each:
-    # 38 + 4 = 42 tees a kind. A zone valve on each supply, a flush valve on each return, in 8 boxes; 8 air valves.
+    # 84 runs in pairs: 42 laterals and loops, 84 elbows on loops, 42 risers a kind, 84 adapters, 84 connectors. Four
+    # zones with two manifolds each: 42 - 4 risers stand on tees, 4 close a manifold on an elbow, and 4 air valves have
+    # a tee each: 38 + 4 = 42 tees a kind. A zone valve on each supply, a flush valve on each return, in 8 boxes; 8 air
+    # valves.
     "field": {
         "loop": 42, "loop elbow": 84, "tubing coupling": 0, "splice coupling": 0, "supply riser": 42,
-        "return riser": 42, "tubing-to-pipe connector": 84, "supply tee": 42, "supply elbow": 4, "supply cap": 0,
+        "return riser": 42, "riser adapter": 84, "riser connector": 84, "supply tee": 42, "supply elbow": 4,
+        "supply cap": 0,
         "return tee": 42, "return elbow": 4, "return cap": 0, "supply air valve": 4, "return air valve": 4,
         "air valve box": 8, "supply zone valve": 4, "return flush valve": 4, "valve box": 8,
     },

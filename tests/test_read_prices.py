@@ -13,10 +13,12 @@ from layout.units import FOOT, UNIT_SETS
 YARD = 3 * FOOT
 
 
-def read(folder: Path, text: str, units: str = "ft") -> list[tuple[str, float, str]]:
+def read(folder: Path, text: str, units: str = "ft") -> list[tuple[str, float, str, float | None]]:
     path = folder / "prices.csv"
     path.write_text(text, encoding="utf-8")
-    return [(price.item, price.amount, price.per) for price in read_prices(path, UNIT_SETS[units])]
+    return [
+        (price.item, price.amount, price.per, price.size) for price in read_prices(path, UNIT_SETS[units])
+    ]
 
 
 def test_prices_for_units_and_for_packs(tmp_path: Path) -> None:
@@ -31,17 +33,26 @@ def test_prices_for_units_and_for_packs(tmp_path: Path) -> None:
         "staple,box,0,\n",
     )
     assert found == [
-        ("emitting tubing", 210.0, "pack"),
-        ("supply line pipe", pytest.approx(1.15 / FOOT), "unit"),
-        ("supply tee, 1.25 in", 4.25, "unit"),
-        ("cover", pytest.approx(27.0 / YARD**3), "unit"),
-        ("staple", 0.0, "pack"),
+        ("emitting tubing", 210.0, "pack", None),
+        ("supply line pipe", pytest.approx(1.15 / FOOT), "unit", None),
+        ("supply tee", 4.25, "unit", pytest.approx(0.03175)),
+        ("cover", pytest.approx(27.0 / YARD**3), "unit", None),
+        ("staple", 0.0, "pack", None),
+    ]
+
+
+def test_a_price_of_any_size_and_one_of_a_size_stand_side_by_side(tmp_path: Path) -> None:
+    text = "item;unit;price\nreturn line pipe;m;2\nReturn line pipe,  40 MM;m;3\nreturn line pipe, 50mm;m;4\n"
+    assert [size for *_, size in read(tmp_path, text, "m")] == [
+        None,
+        pytest.approx(0.04),
+        pytest.approx(0.05),
     ]
 
 
 def test_semicolons_and_metres(tmp_path: Path) -> None:
     assert read(tmp_path, "price;unit;item\n2.5;m;return line pipe\n", "m") == [
-        ("return line pipe", 2.5, "unit")
+        ("return line pipe", 2.5, "unit", None)
     ]
 
 
@@ -70,6 +81,21 @@ def test_semicolons_and_metres(tmp_path: Path) -> None:
         ("emitting tubing,210", "line 2: there are 2 cells under 3 headings"),
         ('stake,ea,"' + "1" * 200_000, "line 2: the price is 1111"),
         ("stake,ea,1\nstake,ea,2", 'line 3: "stake" is priced on line 2 already'),
+        (
+            '"supply tee, 2 in",ea,1\n"supply tee, 2.0 in",ea,2',
+            'line 3: "supply tee, 2.0 in" is priced on line 2',
+        ),
+        (
+            '"supply tee, large",ea,4',
+            'line 2: "large" is no size of pipe. Write "supply tee, 2 in", or "supply tee"',
+        ),
+        ('"supply tee, 32 mm",ea,4', 'line 2: "32 mm" is no size of pipe. Write "supply tee, 2 in"'),
+        ('"supply tee,",ea,4', 'line 2: "" is no size of pipe.'),
+        (
+            '"stake, 2 in",ea,4',
+            'line 2: "stake" is of no size of pipe, but "2 in" is said of it. Write "stake".',
+        ),
+        ('"return air valve, 1 in",ea,4', 'line 2: "return air valve" is of no size of pipe'),
     ],
 )
 def test_nonsense(tmp_path: Path, line: str, said: str) -> None:

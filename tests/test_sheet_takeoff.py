@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from layout.model import Part
-from layout.sheets.takeoff import COLUMNS, takeoff, write_takeoff
+from layout.model import Part, Price, TakeoffRules
+from layout.sheets.takeoff import COLUMNS, idle_prices, takeoff, write_takeoff
+from layout.units import INCH
 from tests.fields import curved_field
 
 
@@ -64,3 +65,25 @@ def test_no_text_becomes_a_formula_or_a_second_line(tmp_path: Path) -> None:
     (row,) = rows_of(tmp_path / "takeoff.csv")
     assert row["item"] == "'=1+1"
     assert row["description"] == "two lines"
+
+
+def test_a_price_of_a_size_is_for_pipe_of_that_size() -> None:
+    """Of its size first, else of any size; what no line takes is named, with the size that there is."""
+    design = curved_field()
+    tee = Part(item="supply tee", description="", unit="each", net=3, size=1.25 * INCH)
+    cap = Part(item="return cap", description="", unit="each", net=1, size=2 * INCH)
+    prices = (
+        Price(item="supply tee", amount=3.0, per="unit"),
+        Price(item="supply tee", amount=4.0, per="unit", size=1.25 * INCH),
+        Price(item="return cap", amount=5.0, per="unit", size=1.25 * INCH),
+        Price(item="sand", amount=6.0, per="unit"),
+    )
+    site = replace(design.site, takeoff=TakeoffRules(prices=prices))
+    design = replace(design, parts=(tee, cap), site=site)
+    assert [line.price for line in takeoff(design)] == [4.0, None]
+    assert idle_prices(design) == (
+        "No line of this takeoff takes these prices: supply tee; return cap, 1.25 in (here it is 2 in); sand."
+    )
+    other = replace(design, parts=(replace(tee, size=1.5 * INCH),))
+    assert [line.price for line in takeoff(other)] == [3.0]
+    assert idle_prices(replace(design, site=replace(site, takeoff=TakeoffRules()))) == ""

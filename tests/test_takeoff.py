@@ -87,10 +87,9 @@ def test_three_pairs_of_thirty_metres() -> None:
         "loop elbow",
         "supply manifold pipe",
         "return manifold pipe",
-        "supply riser",
-        "return riser",
+        "riser adapter",
         "riser tubing",
-        "tubing-to-pipe connector",
+        "riser connector",
         "supply tee",
         "supply elbow",
         "return tee",
@@ -101,6 +100,8 @@ def test_three_pairs_of_thirty_metres() -> None:
         "tubing trench",
         "manifold trench",
         "loop",
+        "supply riser",
+        "return riser",
     ]
     net = {item: part.net for item, part in parts.items()}
     totals = field_totals(runs, [place_emitters(run, site.tubing) for run in runs], joins)
@@ -108,7 +109,9 @@ def test_three_pairs_of_thirty_metres() -> None:
     assert net["blank tubing"] == totals.blank == pytest.approx(3 * 0.6)
     assert net["loop elbow"] == 6
     assert net["supply riser"] == net["return riser"] == 3
-    assert net["tubing-to-pipe connector"] == 6
+    assert parts["supply riser"].order == parts["return riser"].order == 0
+    assert net["riser adapter"] == net["riser connector"] == 6
+    assert "outlet for a riser of 0.55 in bore or an air valve" in parts["supply tee"].description
     assert net["supply tee"] == net["return tee"] == 2
     assert net["supply elbow"] == net["return elbow"] == 1
     assert net["riser tubing"] == pytest.approx(3 * 0.3 + 3 * 0.6)
@@ -220,7 +223,7 @@ def test_blank_tubing_and_risers_come_off_one_coil_where_it_is_stated() -> None:
 def test_waste_of_kinds_and_of_single_items() -> None:
     parts, *_ = ruled(TakeoffRules(waste=0.1, wastes=(("supply tee", 0.5), ("blank tubing", 0.0))))
     assert (parts["emitting tubing"].waste, parts["supply manifold pipe"].waste) == (0.1, 0.1)
-    assert (parts["blank tubing"].waste, parts["supply riser"].waste) == (0.0, 0.0)
+    assert (parts["blank tubing"].waste, parts["riser connector"].waste) == (0.0, 0.0)
     assert (parts["supply tee"].net, parts["supply tee"].order) == (2, 3)
 
 

@@ -97,7 +97,7 @@ def test_the_takeoff_adds_up_and_counts_the_fittings(
         assert float(takeoff["flow"][f"Z{number}"]) == pytest.approx(zone["flow"], abs=0.005)
     fittings = Counter((item["on"], item["kind"]) for item in layout["fittings"])
     connectors = fittings.pop(("supply", "connector")) + fittings.pop(("return", "connector"))
-    assert int(takeoff["tubing-to-pipe connector"]["net"]) == connectors
+    assert int(takeoff["riser connector"]["net"]) == connectors
     named = {("tubing", "elbow"): "loop elbow", ("tubing", "coupling"): "tubing coupling"}
     del fittings["tubing", "loop"]  # its elbows are what is bought
     for (on, kind), count in fittings.items():

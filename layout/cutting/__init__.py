@@ -2,5 +2,6 @@
 
 from layout.cutting.coils import STEP, cut_coils
 from layout.cutting.packing import Packing, pack
+from layout.cutting.told import coil_findings
 
-__all__ = ["STEP", "Packing", "cut_coils", "pack"]
+__all__ = ["STEP", "Packing", "coil_findings", "cut_coils", "pack"]

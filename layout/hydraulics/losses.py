@@ -28,8 +28,8 @@ FITTING_LOSSES: dict[str, float] = {
     "exit": 1.0,
 }
 """Heads lost over velocity heads. Elbows are of short radius; the valve is an open gate valve (same
-manual). Half of an elbow of 45 degrees is taken for one of 22.5: judgement. Couplings, reducers and
-connectors, and the emitters that stand in the way of water inside the tubing, are taken to lose nothing."""
+manual). Half of an elbow of 45 degrees is taken for one of 22.5: judgement. Couplings and connectors,
+and the emitters that stand in the way of water inside the tubing, are taken to lose nothing."""
 
 
 def friction_factor(reynolds: Array, relative_roughness: Array) -> tuple[Array, Array]:

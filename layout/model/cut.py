@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from layout.model.base import XY, need
@@ -101,3 +102,15 @@ class CutList:
     bound: float
     fewest: bool
     longest: bool
+
+    @property
+    def spliced(self) -> int:
+        """Coils that would do if runs were spliced wherever a coil ends."""
+        laid = math.fsum(cut.length for coil in self.coils for cut in coil.cuts)
+        return math.ceil(laid * (1.0 + self.waste) / self.length - 1e-9)
+
+    @property
+    def left_over(self) -> float:
+        """Share of the coils that becomes neither tubing nor its waste."""
+        whole = self.length * len(self.coils)
+        return math.fsum(coil.left for coil in self.coils) / whole if whole else 0.0

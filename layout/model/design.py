@@ -295,6 +295,8 @@ class Part:
         Fewest packs that serve, whatever the sum: coils of the cut list.
     bought : bool
         False for what is there for checking only.
+    size : float or None
+        Nominal diameter of the pipe that it is of or sits on [m]; None where it has no size of pipe.
     """
 
     item: str
@@ -307,6 +309,7 @@ class Part:
     sold: str = ""
     least: int = 0
     bought: bool = True
+    size: float | None = None
 
     @property
     def packs(self) -> int:

@@ -315,7 +315,6 @@ FittingKind = Literal[
     "loop",
     "coupling",
     "connector",
-    "reducer",
     "zone valve",
     "air valve",
     "flush valve",

@@ -84,11 +84,14 @@ class Price:
     amount : float
         For one unit [1/m, 1/m³ or 1/piece], or for one pack.
     per : "unit" or "pack"
+    size : float or None
+        Nominal diameter of the pipe that it is for [m]; None: of any size.
     """
 
     item: str
     amount: float
     per: Literal["unit", "pack"]
+    size: float | None = None
 
     def __post_init__(self) -> None:
         need(self.amount >= 0, "a price is 0 or more")

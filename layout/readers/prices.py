@@ -9,11 +9,13 @@ from pathlib import Path
 from layout.model import Price
 from layout.readers.columns import number
 from layout.readers.points import Faults, bytes_of, decoded
-from layout.takeoff import ITEMS, Item, base_item
+from layout.takeoff import ITEMS, Item, is_sized
 from layout.units import UnitSet
 
 COLUMNS = ("item", "unit", "price")
 MOST_PRICE = 1e7
+_MOST_SIZE = 10_000
+"""Of a pipe, in inches or millimetres: what is more is a slip."""
 _LONGEST_LINE = 10_000
 _HEADER = "Begin the file with the header item,unit,price."
 
@@ -26,7 +28,7 @@ def read_prices(path: Path, units: UnitSet) -> tuple[Price, ...]:
     path : Path
         With a header; columns in any order, others are not looked at; lines that begin with ``#`` are remarks. A price
         is for the unit of the takeoff (``ft``, ``m``, ``ea``, ``cu yd``, ``cu m``) or for what the item is sold in
-        (``coil``, ``length``, ``box``, ``can``).
+        (``coil``, ``length``, ``box``, ``can``). Behind an item and a comma may stand a size of pipe, ``1.25 in``.
     units : UnitSet
         Of the site.
 
@@ -62,7 +64,7 @@ class _Prices:
 
     def __init__(self, path: Path, units: UnitSet) -> None:
         self.units, self.faults = units, Faults(path.name)
-        self.seen: dict[str, int] = {}
+        self.seen: dict[tuple[str, float | None], int] = {}
 
     def price(self, line: int, cells: list[str], header: list[str]) -> Price | None:
         """The price of one line; None, and a fault, where it is none."""
@@ -71,24 +73,41 @@ class _Prices:
             self.faults.add(where, f"there are {len(cells)} cells under {len(header)} headings", _HEADER)
             return None
         name, unit, said = (cells[header.index(column)] for column in COLUMNS)
-        known = " ".join(name.lower().split())
-        item = ITEMS.get(base_item(known))
+        known, comma, told = (" ".join(part.lower().split()) for part in name.partition(","))
+        item = ITEMS.get(known)
         if item is None:
             near = difflib.get_close_matches(known, ITEMS, n=1, cutoff=0.0)[0]
             remedy = f'The nearest is "{near}"; put # before lines that are for other things.'
             self.faults.add(where, f'the takeoff has no item "{name}"', remedy)
             return None
-        if known in self.seen:
-            self.faults.add(
-                where, f'"{name}" is priced on line {self.seen[known]} already', "Leave one of them."
-            )
+        size = self._size(where, known, told) if comma else None
+        if comma and size is None:
             return None
-        self.seen[known] = line
+        if (known, size) in self.seen:
+            earlier = self.seen[known, size]
+            self.faults.add(where, f'"{name}" is priced on line {earlier} already', "Leave one of them.")
+            return None
+        self.seen[known, size] = line
         amount, factor = self._amount(where, said), self._per(where, known, item, unit)
         if amount is None or factor is None:
             return None
         pack = unit.lower() == item.sold and item.sold != ""
-        return Price(item=known, amount=amount / factor, per="pack" if pack else "unit")
+        return Price(item=known, amount=amount / factor, per="pack" if pack else "unit", size=size)
+
+    def _size(self, where: str, item: str, said: str) -> float | None:
+        """The size of pipe behind the comma of an item [m]; None, and a fault, where that is none."""
+        name = self.units.diameter_name
+        if not is_sized(item):
+            self.faults.add(
+                where, f'"{item}" is of no size of pipe, but "{said}" is said of it', f'Write "{item}".'
+            )
+            return None
+        value = number(said.removesuffix(name).rstrip(), decimal_comma=False) if said.endswith(name) else None
+        if value is None or not 0 < value <= _MOST_SIZE:
+            remedy = f'Write "{item}, 2 {name}", or "{item}" for all sizes.'
+            self.faults.add(where, f'"{said}" is no size of pipe', remedy)
+            return None
+        return value * self.units.diameter
 
     def _amount(self, where: str, said: str) -> float | None:
         amount = number(said, decimal_comma=False)

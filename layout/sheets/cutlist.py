@@ -23,6 +23,7 @@ def cut_entries(design: Design) -> dict[str, Any] | None:
         "count": len(cuts.coils),
         "at_least": math.ceil(cuts.bound - 1e-6),
         "fewest": cuts.fewest,
+        "spliced": cuts.spliced,
         "cuts": [
             {
                 "coil": coil.number,

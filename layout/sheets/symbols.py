@@ -95,7 +95,6 @@ SYMBOLS: dict[str, tuple[Stroke | Disc, ...]] = {
     "elbow": (Disc(radius=0.5),),
     "connector": (_square(0.5),),
     "cap": (_square(0.5), _segment((-0.5, -0.5), (0.5, 0.5)), _segment((-0.5, 0.5), (0.5, -0.5))),
-    "reducer": (Stroke(points=((-0.5, 0.5), (0.5, 0.2), (0.5, -0.2), (-0.5, -0.5)), closed=True),),
     "coupling": (Stroke(points=((-0.5, -0.25), (0.5, -0.25), (0.5, 0.25), (-0.5, 0.25)), closed=True),),
     "riser": (Disc(radius=0.5), _segment((-0.5, 0.0), (0.5, 0.0))),
     "stake": (_segment((-0.5, -0.5), (0.5, 0.5)), _segment((-0.5, 0.5), (0.5, -0.5))),

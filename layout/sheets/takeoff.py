@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from layout.model import Design, Part, Site
+from layout.model import Design, Part, Price, Site
 from layout.sheets.delimited import write_rows
 from layout.sheets.figures import plain
 from layout.takeoff import base_item
@@ -131,12 +131,41 @@ def _sold(part: Part, pack: float, unit: str) -> str:
 
 def _price(part: Part, site: Site, unit: str, factor: float) -> tuple[float | None, str]:
     """The price that the site states for an item, of its size first, and what it is for."""
-    for name in dict.fromkeys((part.item, base_item(part.item))):
-        for price in site.takeoff.prices:
-            if price.item == name and part.bought:
-                whole = price.per == "pack"
-                return round(price.amount * (1.0 if whole else factor), 9), part.sold if whole else unit
-    return None, ""
+    price = _stated(part, site)
+    if price is None:
+        return None, ""
+    whole = price.per == "pack"
+    return round(price.amount * (1.0 if whole else factor), 9), part.sold if whole else unit
+
+
+def _stated(part: Part, site: Site) -> Price | None:
+    """The price of the site that an item takes: that of its size, or else the one of any size."""
+    if not part.bought:
+        return None
+    own = [price for price in site.takeoff.prices if price.item == base_item(part.item)]
+    sized = [price for price in own if price.size is not None and math.isclose(price.size, part.size or 0.0)]
+    return next(iter((*sized, *(price for price in own if price.size is None))), None)
+
+
+def idle_prices(design: Design) -> str:
+    """Say which prices no line of the takeoff takes, and the size that there is instead; empty without any."""
+    site, units = design.site, design.site.frame.units
+    taken = [_stated(part, site) for part in design.parts]
+    said = []
+    for price in site.takeoff.prices:
+        if any(price is other for other in taken):
+            continue
+        sizes = {
+            part.size for part in design.parts if part.size is not None and base_item(part.item) == price.item
+        }
+        size = "" if price.size is None else f", {_diameter(price.size, units)}"
+        here = " and ".join(_diameter(each, units) for each in sorted(sizes))
+        said.append(f"{price.item}{size}" + (f" (here it is {here})" if size and here else ""))
+    return f"No line of this takeoff takes these prices: {'; '.join(said)}." if said else ""
+
+
+def _diameter(size: float, units: UnitSet) -> str:
+    return f"{size / units.diameter:.4g} {units.diameter_name}"
 
 
 def write_takeoff(design: Design, path: Path) -> None:

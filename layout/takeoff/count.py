@@ -6,10 +6,8 @@ Horizontal lengths only: what goes down into trenches is not in the layout, and 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-
-from shapely import LineString
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from layout.model import (
     CutList,
@@ -25,8 +23,9 @@ from layout.model import (
     TakeoffRules,
     Zone,
 )
-from layout.takeoff.items import BY_THE_UNIT, FITTINGS, ITEMS, PAINT, PIPE, base_item
-from layout.units import UnitSet
+from layout.takeoff.adding import Count, bore_of, pieces_of, size_of
+from layout.takeoff.ground import fill, marks_and_staples, trenches
+from layout.takeoff.items import BY_THE_UNIT, FITTINGS, ITEMS, PIPE, base_item, is_sized
 
 
 def count_parts(
@@ -51,9 +50,9 @@ def count_parts(
     loop elbow, tubing coupling  elbows and couplings on tubing among the fittings of the layout
     splice coupling              splices of the cut list
     supply manifold pipe ...     manifolds, and lines, of supply and return, a size apiece; whole lengths
-    supply riser, return riser   risers among the fittings
+    riser adapter                risers among the fittings: each begins in the outlet of a tee or elbow
     riser tubing                 length of all risers, seen from above
-    tubing-to-pipe connector     connectors among the fittings
+    riser connector              connectors among the fittings, where risers end at the tubing
     supply tee ... return valves all other fittings: one line for each pipe, kind and size
     air valve box, valve box     one to each air valve; one to each zone and flush valve
     staple                       where an interval is stated: at both ends of all runs, loops and blank tubing, and
@@ -64,8 +63,9 @@ def count_parts(
     manifold trench, line trench trenches of manifolds and of lines, each once for all pipes in it
     sand                         where stated: trenches of manifolds and lines, by their width and its depth
     cover                        where stated: area of the bed by the depth
-    loop, lateral, run, emitter, for checking, nothing to buy; the latter where there are several zones
-    flow
+    loop, riser, coil if spliced for checking, nothing to buy: coils that would do if runs were spliced wherever a coil
+                                 ends, where these are fewer
+    lateral, run, emitter, flow  the same, where there are several zones
     ============================ ===================================================================
 
     Waste is 5 % on tubing and pipe and none on all else, or as the site states it. What comes to nothing is left out.
@@ -92,7 +92,7 @@ def count_parts(
         In the order of the table; each with its share by zone, but for what zones share: splices, paint, other
         stakes, trenches of lines, sand and cover.
     """
-    count = _Count(
+    count = Count(
         zones=max((pipe.zone for pipe in plumbing.manifolds), default=1),
         zone_of={name: lateral.zone for lateral in laterals for name in lateral.runs},
     )
@@ -100,12 +100,12 @@ def count_parts(
         *_tubing(site, runs, joins, plumbing, count, cuts),
         *_pipe(site, plumbing, count),
         *_risers(site, plumbing, count),
-        *_fittings(plumbing, site.frame.units, count),
+        *_fittings(site, plumbing, count),
         *_boxes(plumbing, count),
-        *_on_the_ground(site, runs, joins, plumbing, stakes, count),
-        *_trenches(runs, joins, plumbing, count),
-        *_fill(site, plumbing),
-        *_for_checking(plumbing, zones, count),
+        *marks_and_staples(site, runs, joins, plumbing, stakes, count),
+        *trenches(runs, joins, plumbing, count),
+        *fill(site, plumbing),
+        *_for_checking(plumbing, zones, count, cuts),
     ]
     return tuple(_with_waste(part, site.takeoff) for part in parts if part.net > 0)
 
@@ -117,61 +117,17 @@ def _with_waste(part: Part, rules: TakeoffRules) -> Part:
     return replace(part, waste=rules.waste_of(name, usual) if part.bought else 0.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Count:
-    """Adds up by zone."""
-
-    zones: int
-    zone_of: dict[str, int]
-
-    def zone(self, run: str) -> int:
-        return self.zone_of.get(run, 1)
-
-    def shares(self, pieces: Iterable[tuple[int, float]]) -> tuple[float, ...]:
-        """Add up pieces, each with its zone."""
-        found: list[list[float]] = [[] for _ in range(self.zones)]
-        for zone, size in pieces:
-            found[zone - 1].append(size)
-        return tuple(math.fsum(sizes) for sizes in found)
-
-    def each(self, item: str, description: str, pieces: Iterable[tuple[int, float]]) -> Part:
-        by_zone = self.shares(pieces)
-        return Part(item=item, description=description, unit="each", net=math.fsum(by_zone), by_zone=by_zone)
-
-    def length(
-        self,
-        item: str,
-        description: str,
-        lines: Iterable[tuple[int, LineString]],
-        *,
-        pack: float = 0.0,
-        sold: str = "",
-        least: int = 0,
-    ) -> Part:
-        known = [(zone, float(line.length)) for zone, line in lines]
-        return Part(
-            item=item,
-            description=description,
-            unit="length",
-            net=math.fsum(length for _, length in known),
-            pack=pack,
-            sold=sold,
-            least=least,
-            by_zone=self.shares(known),
-        )
-
-
 def _tubing(
     site: Site,
     runs: Sequence[Run],
     joins: Sequence[Join],
     plumbing: Plumbing,
-    count: _Count,
+    count: Count,
     cuts: CutList | None,
 ) -> Iterator[Part]:
     units, tubing, coil = site.frame.units, site.tubing, site.takeoff.blank_coil
     flow = f"{tubing.emitter_flow / units.emitter_flow:.4g} {units.emitter_flow_name}"
-    bore = f", {_size(tubing.inside_diameter, units)} bore" if tubing.inside_diameter is not None else ""
+    bore = bore_of(site, ", ")
     every = f"every {tubing.emitter_spacing / units.length:.4g} {units.length_name}"
     yield count.length(
         "emitting tubing",
@@ -200,7 +156,7 @@ def _tubing(
         ),
     )
     for item, kind, description in on_tubing:
-        yield count.each(item, description, _found(plumbing, kind, on="tubing"))
+        yield count.each(item, description, pieces_of(plumbing, kind, on="tubing"))
     yield Part(
         item="splice coupling",
         description="Coupling, tubing to tubing, in runs longer than a coil",
@@ -209,29 +165,21 @@ def _tubing(
     )
 
 
-def _found(
-    plumbing: Plumbing, kind: FittingKind, *, on: str = "", size: float | None = None
-) -> Iterator[tuple[int, float]]:
-    """Give the zone of each fitting of a kind, to be counted as one: of all pipes and sizes, or of one."""
-    for fitting in plumbing.fittings:
-        if fitting.kind == kind and on in {"", fitting.on} and size in {None, fitting.size}:
-            yield fitting.zone, 1.0
-
-
-def _pipe(site: Site, plumbing: Plumbing, count: _Count) -> Iterator[Part]:
+def _pipe(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
     units = site.frame.units
     pack = site.takeoff.pipe or PIPE[units.word == "m"]
     several = _several(plumbing)
     for kind, diameter in _sizes(plumbing):
-        size = _size(diameter, units)
+        size = size_of(diameter, units)
         for part, pipes in (("manifold", plumbing.manifolds), ("line", plumbing.lines)):
-            yield count.length(
+            found = count.length(
                 f"{kind} {part} pipe" + (f", {size}" if kind in several else ""),
                 f"Pipe, {size}, for {kind} {part}s; lengths with bell ends, else a coupling each",
                 ((pipe.zone, pipe.line) for pipe in pipes if (pipe.kind, pipe.diameter) == (kind, diameter)),
                 pack=pack,
                 sold="length",
             )
+            yield replace(found, size=diameter)
 
 
 def _sizes(plumbing: Plumbing) -> list[tuple[PipeKind, float]]:
@@ -251,149 +199,83 @@ def _several(plumbing: Plumbing) -> set[PipeKind]:
     return {kind for kind in kinds if kinds.count(kind) > 1}
 
 
-def _risers(site: Site, plumbing: Plumbing, count: _Count) -> Iterator[Part]:
-    for kind in ("supply", "return"):
-        yield count.each(
-            f"{kind} riser",
-            f"Riser from a {kind} manifold to the end of a lateral",
-            _found(plumbing, "riser", on=kind),
-        )
+def _risers(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
+    bore = bore_of(site, ", ")
+    yield count.each(
+        "riser adapter",
+        f"Adapter from the outlet of a tee or elbow to the tubing of a riser{bore}",
+        pieces_of(plumbing, "riser"),
+    )
     if site.takeoff.blank_coil is None:
         yield count.length(
             "riser tubing",
-            "Tubing without emitters, for risers",
+            f"Tubing without emitters, for risers{bore}",
             ((riser.zone, riser.line) for riser in plumbing.risers),
             pack=site.frame.units.length,
             sold=BY_THE_UNIT,
         )
     yield count.each(
-        "tubing-to-pipe connector",
-        "Connector from riser to emitting tubing",
-        _found(plumbing, "connector"),
+        "riser connector",
+        "Connector, tubing to tubing, from a riser to the end of a lateral",
+        pieces_of(plumbing, "connector"),
     )
 
 
-def _fittings(plumbing: Plumbing, units: UnitSet, count: _Count) -> Iterator[Part]:
+def _fittings(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
     """Count all other fittings of pipe: by pipe, kind and size."""
-    several = _several(plumbing)
+    units, several, outlet = site.frame.units, _several(plumbing), f"a riser{bore_of(site, ' of ')}"
     for on, diameter in _sizes(plumbing):
-        size = _size(diameter, units)
+        size = size_of(diameter, units)
         for kind, description in FITTINGS.items():
-            yield count.each(
+            found = count.each(
                 f"{on} {kind}" + (f", {size}" if on in several else ""),
-                description.format(size=size, on=on),
-                _found(plumbing, kind, on=on, size=diameter),
+                description.format(size=size, on=on, outlet=outlet),
+                pieces_of(plumbing, kind, on=on, size=diameter),
             )
+            yield replace(found, size=diameter if is_sized(f"{on} {kind}") else None)
 
 
-def _boxes(plumbing: Plumbing, count: _Count) -> Iterator[Part]:
+def _boxes(plumbing: Plumbing, count: Count) -> Iterator[Part]:
     """Count boxes over valves: common practice, no source."""
     kinds: tuple[FittingKind, ...] = ("zone valve", "flush valve")
     yield count.each(
-        "air valve box", "Box with lid, over an air and vacuum release valve", _found(plumbing, "air valve")
+        "air valve box",
+        "Box with lid, over an air and vacuum release valve",
+        pieces_of(plumbing, "air valve"),
     )
     yield count.each(
         "valve box",
         "Box with lid, over a zone or flush valve",
-        (piece for kind in kinds for piece in _found(plumbing, kind)),
+        (piece for kind in kinds for piece in pieces_of(plumbing, kind)),
     )
 
 
-def _on_the_ground(
-    site: Site,
-    runs: Sequence[Run],
-    joins: Sequence[Join],
-    plumbing: Plumbing,
-    stakes: Sequence[Stake],
-    count: _Count,
+def _for_checking(
+    plumbing: Plumbing, zones: Sequence[Zone], count: Count, cuts: CutList | None
 ) -> Iterator[Part]:
-    """Count what holds tubing down and what marks it."""
-    rules, units = site.takeoff, site.frame.units
-    lines = [(count.zone(run.name), run.line) for run in runs]
-    lines += [(count.zone(join.start), join.line) for join in joins]
-    if rules.staple_interval is not None:
-        every = rules.staple_interval
-        yield replace(
-            count.each(
-                "staple",
-                f"Staple, every {every / units.length:g} {units.length_name} of tubing",
-                ((zone, math.ceil(line.length / every - 1e-9) + 1.0) for zone, line in lines),
-            ),
-            pack=float(rules.staple_box) if rules.staple_box > 1 else 0.0,
-            sold="box" if rules.staple_box > 1 else "",
-        )
-    can = rules.paint or PAINT[units.word == "m"]
-    marked = [line.length for _, line in lines] + [trench.line.length for trench in plumbing.trenches]
-    yield Part(
-        item="marking paint",
-        description=f"Marking paint, a can to {can / units.length:g} {units.length_name} of run, loop and pipe trench",
-        unit="each",
-        net=math.fsum(marked) / can,
-        pack=1.0,
-        sold="can",
-    )
-    yield count.each(
-        "stake", "Stake along the runs", ((count.zone(stake.run), 1.0) for stake in stakes if stake.run)
-    )
-    yield Part(
-        item="other stake",
-        description="Stake at corners of the bed, pipes, valves, blank tubing and ends of a baseline",
-        unit="each",
-        net=float(sum(not stake.run for stake in stakes)),
-    )
-
-
-def _trenches(
-    runs: Sequence[Run], joins: Sequence[Join], plumbing: Plumbing, count: _Count
-) -> Iterator[Part]:
-    tubing = [(count.zone(run.name), run.line) for run in runs]
-    tubing += [(count.zone(join.start), join.line) for join in joins]
-    tubing += [(riser.zone, riser.line) for riser in plumbing.risers]
-    yield count.length("tubing trench", "Trench or slot for runs, loops, blank tubing and risers", tubing)
-    yield count.length(
-        "manifold trench",
-        "Trench for manifolds, one for pipes side by side",
-        ((trench.zone, trench.line) for trench in plumbing.trenches if trench.zone),
-    )
-    yield Part(
-        item="line trench",
-        description="Trench for lines to the pump, one for pipes side by side",
-        unit="length",
-        net=math.fsum(trench.line.length for trench in plumbing.trenches if not trench.zone),
-    )
-
-
-def _fill(site: Site, plumbing: Plumbing) -> Iterator[Part]:
-    """Measure what is brought in, in place: what it settles belongs to the waste."""
-    rules, units = site.takeoff, site.frame.units
-    length = math.fsum(trench.line.length for trench in plumbing.trenches)
-
-    def said(value: float) -> str:
-        return f"{value / units.length:g} {units.length_name}"
-
-    if rules.sand_depth is not None and rules.trench_width is not None:
-        yield Part(
-            item="sand",
-            description=f"Sand in pipe trenches, {said(rules.trench_width)} wide, {said(rules.sand_depth)} deep",
-            unit="volume",
-            net=length * rules.trench_width * rules.sand_depth,
-        )
-    if rules.cover_depth is not None:
-        area = site.bed.outline.area
-        ground = f"{area / units.area:.2f} sq {units.length_name}"
-        yield Part(
-            item="cover",
-            description=f"Fill over {ground} of bed, {said(rules.cover_depth)} deep",
-            unit="volume",
-            net=area * rules.cover_depth,
-        )
-
-
-def _for_checking(plumbing: Plumbing, zones: Sequence[Zone], count: _Count) -> Iterator[Part]:
     """Give what the field and its zones hold, so that the estimator can tell that they add up."""
-    yield replace(
-        count.each("loop", "End loops of blank tubing, for checking", _found(plumbing, "loop")), bought=False
-    )
+    for item, description, found in (
+        ("loop", "End loops of blank tubing", pieces_of(plumbing, "loop")),
+        (
+            "supply riser",
+            "Risers from a supply manifold to a lateral",
+            pieces_of(plumbing, "riser", on="supply"),
+        ),
+        (
+            "return riser",
+            "Risers from a return manifold to a lateral",
+            pieces_of(plumbing, "riser", on="return"),
+        ),
+    ):
+        yield replace(count.each(item, f"{description}, for checking", found), bought=False)
+    if cuts is not None and cuts.spliced < len(cuts.coils):
+        yield Part(
+            item="coil if spliced",
+            description="Coils that would do if runs were spliced wherever a coil ends, for checking",
+            unit="each",
+            net=float(cuts.spliced),
+            bought=False,
+        )
     if len(zones) < 2:
         return
     for item, description, sizes in (
@@ -412,7 +294,3 @@ def _for_checking(plumbing: Plumbing, zones: Sequence[Zone], count: _Count) -> I
         by_zone=flows,
         bought=False,
     )
-
-
-def _size(diameter: float, units: UnitSet) -> str:
-    return f"{diameter / units.diameter:.4g} {units.diameter_name}"

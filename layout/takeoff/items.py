@@ -19,19 +19,23 @@ PAINT = (500.0 * FOOT, 150.0)
 source."""
 
 FITTINGS: dict[FittingKind, str] = {
-    "tee": "Tee, {size}, under a riser or a valve along a {on} manifold",
-    "elbow": "Elbow, {size}, at the dead end of a {on} manifold",
+    "tee": "Tee, {size}, along a {on} manifold, with an outlet for {outlet} or an air valve",
+    "elbow": "Elbow, {size}, at the dead end of a {on} manifold, with an outlet for {outlet} or an air valve",
     "cap": "Cap, {size}, at the dead end of a {on} manifold",
     "elbow 90": "Elbow, {size}, 90 degrees, for bends of {on} pipe",
     "elbow 45": "Elbow, {size}, 45 degrees, for bends of {on} pipe",
     "elbow 22.5": "Elbow, {size}, 22.5 degrees, for bends of {on} pipe",
-    "coupling": "Coupling, {size}, pipe to pipe",
-    "reducer": "Reducer, {size}, pipe to pipe",
     "zone valve": "Valve, {size}, where the {on} line enters the manifold of a zone",
     "air valve": "Air and vacuum release valve, at the high point of a {on} manifold",
     "flush valve": "Valve to throttle with, {size}, on each {on} line by the pump: open to flush, shut to dose",
 }
 """Fittings of pipe in the order of the takeoff; risers, connectors and what sits on tubing stand by themselves."""
+
+NOT_COUNTED = (
+    "pump, tank and openings in its wall, filter, meter, valves and outlets at the pump, controls and wiring, cement "
+    "and primer for pipe, gravel, electrical work"
+)
+"""What a field takes and no layout shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +67,8 @@ def _items() -> dict[str, Item]:
     for on in ("supply", "return"):
         for part in ("manifold", "line"):
             found[f"{on} {part} pipe"] = Item("length", "length", WASTE)
-    found |= {"supply riser": Item("each"), "return riser": Item("each")}
-    found |= {"riser tubing": Item("length", "", WASTE), "tubing-to-pipe connector": Item("each")}
+    found |= {"riser adapter": Item("each"), "riser tubing": Item("length", "", WASTE)}
+    found |= {"riser connector": Item("each")}
     for on in ("supply", "return"):
         found |= {f"{on} {kind}": Item("each") for kind in FITTINGS}
     found |= {"air valve box": Item("each"), "valve box": Item("each")}
@@ -76,6 +80,12 @@ def _items() -> dict[str, Item]:
 
 ITEMS: dict[str, Item] = _items()
 """By name, in the order of the takeoff; without what stands there for checking only."""
+
+
+def is_sized(item: str) -> bool:
+    """Whether an item has the size of a pipe: pipe, and what sits on it but air valves, whose size is their own."""
+    on, _, kind = item.partition(" ")
+    return item.endswith(" pipe") or (on in {"supply", "return"} and kind in FITTINGS and kind != "air valve")
 
 
 def base_item(item: str) -> str:

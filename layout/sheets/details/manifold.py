@@ -35,7 +35,6 @@ SYMBOLS = {
     "tee": ("tee", layers.RISER),
     "connector": ("connector", layers.RISER),
     "cap": ("cap", layers.RISER),
-    "reducer": ("reducer", layers.RISER),
     "coupling": ("coupling", layers.BLANK),
     "elbow": ("elbow", layers.RISER),
     "elbow 90": ("elbow", layers.RISER),

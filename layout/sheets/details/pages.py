@@ -32,7 +32,6 @@ _FITTINGS = (
     ("elbow", "elbow"),
     ("connector", "connector to the tubing"),
     ("cap", "cap"),
-    ("reducer", "reducer"),
     ("coupling", "coupling"),
     ("zone valve", "zone valve"),
     ("flush valve", "return flush valve"),
