@@ -40,7 +40,7 @@ def refuse_too_large(site: Site) -> None:
 def _of_shapes(site: Site) -> list[Fault]:
     """Outlines of more corners than a survey has."""
     faults = []
-    corners = int(shapely.get_num_coordinates(site.bed.outline))
+    corners = int(shapely.get_num_coordinates(site.bed.outline)) - 1  # the last is the first
     if corners > MOST_VERTICES:
         said = f"the outline has {corners:,} corners; a plan takes {MOST_VERTICES:,} at most"
         remedy = "Set bed.smooth to how far the outline may move, or leave out points that tell nothing."

@@ -31,7 +31,7 @@ def ring(count: int, radius: float) -> list[list[float]]:
 @pytest.mark.parametrize(
     ("outline", "more", "said"),
     [
-        (ring(5000, 100), "", ("bed.outline", "5,001 corners", "bed.smooth")),
+        (ring(5000, 100), "", ("bed.outline", "5,000 corners", "bed.smooth")),
         ([[0, 0], [800, 0], [800, 900], [0, 900]], "", ("runs.spacing", "ft of tubing", "several beds")),
         (
             [[0, 0], [300, 0], [300, 300], [0, 300]],

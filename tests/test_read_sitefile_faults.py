@@ -202,3 +202,61 @@ def test_mangled_sites_raise_nothing_but_our_errors(tmp_path: Path, seed: int) -
             read_site(path)
             sound += 1
     assert sound < 60
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (
+            "[design]\nwater_temperature = 20.0",
+            "20 °F is no temperature of water, which lies between 32 and 212",
+        ),
+        ("[pump]\nat = [1e12, 0]", "coordinates go to 1,000,000,000 at most"),
+        ("[pump]\nat = [9, -9]\ncurve = [[0, 10], 5]", "pair 2 is 5, but it must be [flow, head]"),
+        ("[pump]\nat = [9, -9]\ncurve = [[0, 10], [5, -1]]", "both must lie between 0 and"),
+        ("[design]\nflow_band = 0.7", "must be a share of one over 0, 0.5 at most"),
+        ("[stakeout]\nties = 5", "must be a list of points or a table { name = [x, y] }"),
+        ("[stakeout]\nbaseline = [1, 2, 3]", "it must be two points: [[x, y], [x, y]]"),
+        ("[stakeout]\ntolerance = 1e-4", "0.0001 is finer than anything is staked"),
+        (f'[sheet]\ndrawn_by = "{"x" * 61}"', "the text is 61 characters long, but there is room for 60"),
+        ("[sheet]\ndrawn_by = [1]", "it must be one line of text in quotes"),
+        (f"[laterals]\nlongest = 0x{'F' * 5000}", "a number of thousands of digits"),
+        (f'[[feature]]\nshape = "{"x" * 5000}.csv"\nsetback = 1', "the file cannot be opened"),
+        ("[[feature]]\nshape = []\nsetback = 1", "the list of points is empty"),
+        ("[[feature]]\nshape = 7\nsetback = 1", "feature[1]: shape: found 7"),
+    ],
+)
+def test_figures_that_cannot_be(tmp_path: Path, more: str, said: str) -> None:
+    assert said in faults_of(site_file(tmp_path, f"{BASE}\n{more}\n"))
+
+
+def test_points_that_cannot_be_are_named_but_not_all_of_them(tmp_path: Path) -> None:
+    far = ", ".join("[2e9, 1]" for _ in range(50))
+    said = faults_of(site_file(tmp_path, f"{BASE}\n[[feature]]\nshape = [{far}]\nsetback = 1\n"))
+    assert 3 < said.count("point ") < 15
+
+
+def test_levels_a_hair_apart_that_differ(tmp_path: Path) -> None:
+    levels = "levels = [[0, 0, 1], [100, 0, 2], [100, 12, 3], [0, 0.001, 4]]"
+    said = faults_of(site_file(tmp_path, BASE.replace("[tubing]", f"{levels}\n[tubing]")))
+    assert "two points at (0.00, 0.00) have the levels 1 and 4. Keep the right one." in said
+    same = levels.replace("0.001, 4", "0.001, 1")
+    read_site(site_file(tmp_path, BASE.replace("[tubing]", f"{same}\n[tubing]")))
+
+
+def test_what_lies_far_off(tmp_path: Path) -> None:
+    drawn = f'{BASE}pattern = "drawn"\nguide = [[0, 9000], [90, 9000]]\n'
+    assert "the line to follow lies 8,988 ft from the bed" in faults_of(site_file(tmp_path, drawn))
+    ties = f"{BASE}\n[stakeout]\nties = [[0, 30], [9000, 30]]\n"
+    assert any("tie point T2 lies 8,9" in note for note in read_site(site_file(tmp_path, ties)).notes)
+
+
+def test_a_property_line_that_does_not_run_round_the_bed_is_an_area(tmp_path: Path) -> None:
+    lot = '\n[[feature]]\nkind = "property line"\nshape = [[200, 0], [300, 0], [300, 50], [200, 0]]\nsetback = 5\n'
+    (feature,) = read_site(site_file(tmp_path, BASE + lot)).features
+    assert feature.shape.geom_type == "Polygon"
+
+
+def test_a_name_too_long_for_the_system(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match=r"the file cannot be opened \(.+\)\. Check the path"):
+        read_site(tmp_path / ("x" * 300))

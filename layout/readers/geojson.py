@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from layout.readers.document import shortened
-from layout.readers.mapfile import MapFeature, Piece, map_features, refuse
+from layout.readers.mapfile import MapFeature, Piece, map_features, refused
 from layout.readers.points import Faults, PointTable, Role
 
 _LISTED = 6
@@ -44,20 +44,22 @@ def read_geojson(text: str, name: str, *, part: str = "", role: Role = "shape") 
     features = map_features(text, faults)
     faults.stop()
     if not any(feature.pieces for feature in features):
-        refuse(faults, "", "the file holds no shapes", "Export the bed, the features or the levels into it.")
+        remedy = "Export the bed, the features or the levels into it."
+        raise refused(faults, "", "the file holds no shapes", remedy)
     chosen, number = _chosen(features, part, faults) if part else (features, None)
     if role == "levels":
         return _levels(chosen, faults)
     pieces = [piece for feature in chosen for piece in feature.pieces]
     if number is not None:
         if not 1 <= number <= len(pieces):
-            refuse(faults, chosen[0].label, f"it has {len(pieces)} parts, no part {number}", "Count from 1.")
+            said = f"it has {len(pieces)} parts, no part {number}"
+            raise refused(faults, chosen[0].label, said, "Count from 1.")
         pieces = [pieces[number - 1]]
     piece, notes = _one_piece(pieces, role, part, faults)
     if piece.holes and role == "outline":
         said = f"the outline has {piece.holes} holes"
         remedy = "Fill them, and give what stands in the bed as features with inside = true."
-        refuse(faults, piece.label, said, remedy)
+        raise refused(faults, piece.label, said, remedy)
     return _table(piece, name, notes)
 
 
@@ -79,8 +81,8 @@ def _chosen(features: Sequence[MapFeature], part: str, faults: Faults) -> tuple[
     more = f" and {len(listed) - _LISTED} more" if len(listed) > _LISTED else ""
     said = f'no feature is named "{shortened(part, 40)}"'
     said += f"; there are: {there}{more}" if listed else "; none has a name"
-    refuse(faults, "", said, "Write one of these behind the #." if listed else "Give it a property name.")
-    raise AssertionError
+    remedy = "Write one of these behind the #." if listed else "Give it a property name."
+    raise refused(faults, "", said, remedy)
 
 
 def _numbered(part: str) -> tuple[str, int | None]:
@@ -114,8 +116,8 @@ def _one_piece(pieces: Sequence[Piece], role: Role, part: str, faults: Faults) -
     remedy = (
         _ONE_REMEDY if several else f"Name a part of it, #{shortened(name, 40)}/1, or draw each as a feature."
     )
-    refuse(faults, "", f"{len(wanted)} shapes are found where one is wanted: {listed}{more}", remedy)
-    raise AssertionError
+    said = f"{len(wanted)} shapes are found where one is wanted: {listed}{more}"
+    raise refused(faults, "", said, remedy)
 
 
 def _row(points: Sequence[Piece]) -> Piece:
@@ -154,7 +156,7 @@ def _levels(features: Sequence[MapFeature], faults: Faults) -> PointTable:
     ]
     if not known:
         remedy = "Give each position a third number, in metres, or each feature a property elevation, in site units."
-        refuse(faults, "", "no position has a height", remedy)
+        raise refused(faults, "", "no position has a height", remedy)
     notes = [f"heights are {'metres, as RFC 7946 has them' if metric else 'site units, from a property'}"]
     if len(known) < len(rows):
         notes.append(f"{len(rows) - len(known)} positions without a height are not looked at")

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from layout.errors import ReadError
 from layout.readers.document import shortened
 from layout.readers.points import MOST_POINTS, Faults
 from layout.readers.values import is_number, quoted
@@ -57,10 +58,10 @@ def map_features(text: str, faults: Faults) -> list[MapFeature]:
     return _Reader(faults).features(_parsed(text, faults))
 
 
-def refuse(faults: Faults, where: str, said: str, remedy: str) -> None:
-    """Raise a fault together with those gathered."""
+def refused(faults: Faults, where: str, said: str, remedy: str) -> ReadError:
+    """A fault together with those gathered, to be raised."""
     faults.add(where, said, remedy)
-    faults.stop()
+    return faults.error()
 
 
 def _parsed(text: str, faults: Faults) -> Any:
@@ -72,19 +73,16 @@ def _parsed(text: str, faults: Faults) -> Any:
     try:
         return json.loads(text, parse_constant=no_number)
     except RecursionError:
-        refuse(faults, "", "brackets stand in brackets too many times over", "Export the file again.")
+        said = "brackets stand in brackets too many times over"
+        raise refused(faults, "", said, "Export the file again.") from None
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}"
         said = f"this is not valid JSON: {error.msg[:1].lower()}{error.msg[1:]}"
-        refuse(
-            faults,
-            place,
-            said,
-            "Look for a bracket, comma or quotation mark there, or export the file again.",
-        )
+        remedy = "Look for a bracket, comma or quotation mark there, or export the file again."
+        raise refused(faults, place, said, remedy) from None
     except ValueError as error:
-        refuse(faults, "", f"this is not valid JSON: {shortened(str(error), 80)}", "Export the file again.")
-    raise AssertionError  # refuse has raised
+        said = f"this is not valid JSON: {shortened(str(error), 80)}"
+        raise refused(faults, "", said, "Export the file again.") from None
 
 
 class _Reader:
@@ -98,13 +96,13 @@ class _Reader:
         """All features of a document, in its order."""
         if not isinstance(document, dict) or "type" not in document:
             remedy = 'A map is {"type": "FeatureCollection", "features": [...]}.'
-            refuse(self.faults, "", f"this is no GeoJSON: found {_kind(document)}", remedy)
+            raise refused(self.faults, "", f"this is no GeoJSON: found {_kind(document)}", remedy)
         self._judge_crs(document.get("crs"))
         if document["type"] != "FeatureCollection":
             return [self._feature(document, 1)]
         listed = document.get("features")
         if not isinstance(listed, list):
-            refuse(
+            raise refused(
                 self.faults, "", f'"features" is {_kind(listed)}, but it must be a list', "Export it again."
             )
         return [self._feature(item, number) for number, item in enumerate(listed, start=1)]
@@ -117,7 +115,8 @@ class _Reader:
         name = str(properties.get("name", "")) if isinstance(properties, dict) else ""
         if not name.upper().endswith(_WGS_84):
             said = f"the file says that it is in {shortened(name, 60) or 'another system'}"
-            refuse(self.faults, "crs", said, "Export it in WGS 84, longitude and latitude, as RFC 7946 asks.")
+            remedy = "Export it in WGS 84, longitude and latitude, as RFC 7946 asks."
+            raise refused(self.faults, "crs", said, remedy)
 
     def _feature(self, item: Any, number: int) -> MapFeature:
         label = f"feature {number}"
@@ -183,7 +182,7 @@ class _Reader:
             return None
         self.count += len(positions)
         if self.count > MOST_POINTS:
-            refuse(self.faults, "", f"the file holds more than {MOST_POINTS} points", "Thin them out.")
+            raise refused(self.faults, "", f"the file holds more than {MOST_POINTS} points", "Thin them out.")
         points: list[Position] = []
         for number, position in enumerate(positions, start=1):
             point = self._position(position, f"{label}, position {number}")

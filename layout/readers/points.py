@@ -93,12 +93,21 @@ class Faults:
             self.more += 1
 
     def stop(self) -> None:
-        """Raise what has been gathered, if anything."""
-        if self.more:
-            said = f"{self.more} more faults of this kind are not listed"
-            self.listed.append(Fault(file=self.file, said=said, remedy="Mend these first."))
+        """Raise what has been gathered, if anything.
+
+        Raises
+        ------
+        ReadError
+        """
         if self.listed:
-            raise ReadError(*self.listed)
+            raise self.error()
+
+    def error(self) -> ReadError:
+        """What has been gathered, to be raised."""
+        if not self.more:
+            return ReadError(*self.listed)
+        said = f"{self.more} more faults of this kind are not listed"
+        return ReadError(*self.listed, Fault(file=self.file, said=said, remedy="Mend these first."))
 
 
 def split_name(name: str) -> tuple[str, str]:
