@@ -15,6 +15,7 @@ from shapely import LineString, Point, Polygon, box
 from layout.coverage import cover
 from layout.model import Feature, Laying, Pattern
 from layout.runs import lay_runs
+from layout.runs.fronts import fronts
 from layout.runs.guides import extended, rounded, swung_wide
 from tests import beds
 from tests.laid import PATTERNS, Array, Field, field, lines, mirrored, moved, obstacle
@@ -354,6 +355,14 @@ def test_setback_added_leaves_no_tubing_in_it(x: float, y: float, setback: float
 
 
 # --- guides --------------------------------------------------------------------------------------------
+
+
+def test_no_distances_make_no_fronts() -> None:
+    """As where a spacing is wider than the bed."""
+    lines, passed = fronts(
+        LineString([(0, 0), (9, 0)]), np.empty(0), radius=0.6, bed=box(0, 0, 9, 3), beside=0.1
+    )
+    assert len(lines) == len(passed) == 0
 
 
 def test_guide_is_extended_straight_on() -> None:

@@ -76,7 +76,8 @@ def _eased(
     bands: Geometries, guide: LineString, distances: Array, *, radius: float, bed: Polygon
 ) -> tuple[Geometries, NDArray[np.intp]]:
     """The bands with the corners that point away from the guide filled as a rolling disc would; and which those are."""
-    which = np.flatnonzero(_have_corners(bands, radius)) if radius > 0 else np.empty(0, dtype=np.intp)
+    looked_at = radius > 0 and len(bands) > 0
+    which = np.flatnonzero(_have_corners(bands, radius)) if looked_at else np.empty(0, dtype=np.intp)
     if not len(which):
         return bands, which
     found = shapely.buffer(
