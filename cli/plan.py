@@ -193,7 +193,7 @@ def _print_water(design: Design) -> None:
                     figures.length_of(state.valve_head) if state.valve_head is not None else "shut",
                 )
             )
-    say.table(("water", "flow", "head at pump", "at emitters", "slowest end", "return valve takes"), rows)
+    say.table(("water", "flow", "head at pump", "at emitters", "slowest end", "flush valve takes"), rows)
     more = len(design.hydraulics.zones) - _MOST_ROWS // 2
     if more > 0:
         say.line(f"  and {more} more zones, in layout.json")
@@ -208,11 +208,14 @@ def _print_water(design: Design) -> None:
 
 def _print_checks(design: Design) -> None:
     from cli import say
+    from layout.checks import unchecked
     from layout.sheets.figures import Figures
 
     figures = Figures(design.site.frame.units)
     failed = [check for check in design.checks if not check.ok]
-    say.line(f"Checks: {len(design.checks) - len(failed)} passed, {len(failed)} failed.")
+    left_out = unchecked(design)
+    more = f" Not checked: {', '.join(left_out)}." if left_out else ""
+    say.line(f"Checks: {len(design.checks) - len(failed)} passed, {len(failed)} failed.{more}")
     for check in failed:
         value, limit = figures.of_check(check, check.value), figures.of_check(check, check.limit)
         bound = "at least" if check.sense == "least" else "at most"

@@ -1,4 +1,4 @@
-"""Design checks, by subject: `tubing`, `runs`, `rows`, `laterals`, `ground`, `left`; `compare` judges a figure."""
+"""Design checks by subject: `tubing`, `runs`, `rows`, `laterals`, `ground`, `left`; what none is of: `unchecked`."""
 
 from layout.checks.compare import JUDGEMENT
 from layout.checks.design import design_checks
@@ -6,6 +6,7 @@ from layout.checks.laterals import lateral_findings
 from layout.checks.left import bare_findings, left_out_findings
 from layout.checks.rows import row_findings
 from layout.checks.tubing import LISTED
+from layout.checks.unchecked import unchecked
 
 __all__ = [
     "JUDGEMENT",
@@ -15,4 +16,5 @@ __all__ = [
     "lateral_findings",
     "left_out_findings",
     "row_findings",
+    "unchecked",
 ]

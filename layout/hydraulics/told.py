@@ -144,6 +144,12 @@ def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
             said="The ground's level is not given: heads are those of a bed level with the liquid in the pump tank.",
             remedy="Give bed.levels, or add the rise from the liquid to the highest tubing to every head.",
         )
+    if site.design.filter_loss is None:
+        yield Finding(
+            code="filter-loss-not-given",
+            said="No loss is taken for filter, meter and valves at the pump: heads there are short by what they take.",
+            remedy="Give what they take at the flow of flushing as design.filter_loss; 0 says that there is none.",
+        )
     for zone in hydraulics.zones:
         of = f" Z{zone.zone}" if len(hydraulics.zones) > 1 else " this bed"
         for doing, state in _states(zone):

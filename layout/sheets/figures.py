@@ -15,6 +15,21 @@ def plain(value: float, decimals: int, *, thousands: bool = True) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.,") else text
 
 
+_SPELT = {"centre": "center", "Licence": "License"}
+
+
+def spelt(word: str, units: UnitSet) -> str:
+    """Spell a word as sheets of its units have it: in feet as in the United States.
+
+    Examples
+    --------
+    >>> from layout.units import UNIT_SETS
+    >>> spelt("centre", UNIT_SETS["us-ft"]), spelt("centre", UNIT_SETS["m"])
+    ('center', 'centre')
+    """
+    return word if units.word == "m" else _SPELT[word]
+
+
 class Figures:
     """Prints SI values in the trade units of one site."""
 

@@ -187,9 +187,9 @@ def _pump(pen: LabelPen, design: Design) -> None:
     at = pen.view.to_paper([design.site.pump.at])[0]
     if not pen.holds(at) or _in_named_tank(design):
         return
-    spots = around((at[0], at[1]), pen.width("pump tank"), size=fieldmarks.PUMP / 2)
-    if not pen.write("pump tank", spots):
-        pen.unplaced.append("pump tank")
+    spots = around((at[0], at[1]), pen.width("pump"), size=fieldmarks.PUMP / 2)
+    if not pen.write("pump", spots):
+        pen.unplaced.append("pump")
 
 
 def _in_named_tank(design: Design) -> bool:

@@ -40,7 +40,7 @@ ZONE_AREA = Layer(
 ZONE_VALVE = _layer("C-SSWR-VALV-N", "zone valve", 0.18)
 FLUSH_VALVE = _layer("C-SSWR-FLSV-N", "return flush valve", 0.18)
 AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
-PUMP = _layer("C-SSWR-PUMP-N", "pump tank", 0.35)
+PUMP = _layer("C-SSWR-PUMP-N", "pump", 0.35)
 STAKE = Layer(name="C-SSWR-STAK-N", description="stakes, not plotted", pen=Pen(weight=0.13), plotted=False)
 RISER_POINT = Layer(
     name="C-SSWR-RSRP-N",

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from layout.model import Design
-from layout.sheets.figures import Figures, plain
+from layout.sheets.figures import Figures, plain, spelt
 from layout.sheets.form import INCH_PAPER, METRIC_PAPER, WRITING, Form
 from layout.sheets.marks import Drawing
 from layout.sheets.startupfigures import flows_part, pressures_part
 from layout.sheets.timing import minutes_up
 from layout.startup.expected import Expected, expected_flows, volumes_of
-from layout.units import MINUTE
+from layout.units import MINUTE, UnitSet
 
 SUBJECT = "Start-up test with clean water"
 FEWEST_LATER, MOST_LATER = 3, 14
@@ -66,7 +66,7 @@ def startup_form(design: Design, *, expected: Sequence[Expected] | None = None) 
     _tightness(form, design)
     flows_part(form, design, expected)
     pressures_part(form, design, expected)
-    _result(form)
+    _result(form, units)
     _later(form, units.flow_name)
     return Drawing(
         title=f"{SUBJECT}: {form.title}",
@@ -153,13 +153,13 @@ def _tightness(form: Form, design: Design) -> None:
     form.choice("Joints dry, pressure held:", ("yes", "no"))
 
 
-def _result(form: Form) -> None:
+def _result(form: Form, units: UnitSet) -> None:
     form.heading("5. Result", keep=1.9)
     form.choice("Field accepted:", ("yes", "yes, after what is named below is mended", "no"))
     for label in ("Leaks, wet places, other remarks", "", ""):
         form.blanks(((label, 1.0),))
     form.space(0.1)
-    licence = "Licence no." if form.paper.metric else "License no."
+    licence = f"{spelt('Licence', units)} no."
     for who in ("Tested by", "Witnessed by"):
         form.blanks(((who, 1.5), (licence, 0.9), ("Signature", 1.3), ("Date", 0.7)))
     form.blanks((("Owner or operator, given a copy", 2.4), ("Signature", 1.3), ("Date", 0.7)))

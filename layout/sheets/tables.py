@@ -11,20 +11,26 @@ from layout.emitters import seconds_per_volume
 from layout.model import Check, Design, Lateral
 from layout.sheets.arcs import FIT
 from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
-from layout.sheets.figures import Figures, plain
+from layout.sheets.figures import Figures, plain, spelt
 from layout.sheets.lettering import Lettering
+from layout.sheets.sources import source_in_words
+from layout.sheets.watertables import basis, doses, water
 
 NOT_A_PERMIT = "This plan is not a permit. Defer to local code and licensed practice."
 CAUTIONS: tuple[str, ...] = (
     "Before digging, have buried utilities located and marked through the one-call service, and wait for the "
-    "marks (US: 49 CFR 196.103, 29 CFR 1926.651(b)).",
+    "marks (US: dial 811; 49 CFR 196.103, 29 CFR 1926.651(b)).",
     "Never enter a tank or pump chamber without confined-space training, air testing, ventilation, a "
     "retrieval line and an attendant (US: 29 CFR 1926 Subpart AA for construction, 29 CFR 1910.146 for "
     "later service).",
     "Effluent carries pathogens: wear gloves and eye protection, and wash before eating. Not for drinking.",
+    "Trenches and pits cave in without warning: nobody enters one that is deep, or in loose or wet ground, unless it "
+    "is sloped or shored and a competent person has looked at it (US: 29 CFR 1926.651, .652). Keep spoil back from it.",
     "Electrical work by a licensed electrician, to the electrical code in force. Lock out the pump first.",
     "No cross-connection with potable water. Keep potable lines clear of the bed and of its pipes.",
-    "No vehicles, animals or stored material on the bed, before or after laying.",
+    "No vehicles, animals or stored material on the bed, before or after laying. No work on wet soil: it smears and "
+    "packs, and takes less water.",
+    "Cover over tubing and pipe, and keep from frost, as local code and the designer state: none is taken here.",
     "Do not pull or stretch the tubing. Do not cover it before the inspection that local code asks for.",
 )
 """Said on every plan; sources of the law of one country are named as such, the rest is common practice."""
@@ -58,6 +64,8 @@ def blocks(design: Design, figures: Figures, lettering: Lettering, *, seen: froz
         checks(design, figures, lettering),
         pipes(design, figures, lettering),
         zones(design, figures, lettering),
+        water(design, figures, lettering),
+        doses(design, figures, lettering),
         setbacks(design, figures, lettering, seen=seen),
         basis(design, figures, lettering),
         remarks(design, figures, lettering),
@@ -93,8 +101,8 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
     ]
     if design.zone_levels:
         back = sum(item.drain_back for item in design.zone_levels)
-        of = "all manifolds and lines" if len(design.zones) > 1 else "manifolds and lines"
-        items.append((f"Falls back from {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
+        of = "all supply lines" if len(design.zones) > 1 else "supply manifold and line"
+        items.append((f"Drain-back of {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
     if whole.flow > 0:
         flows = [zone.flow for zone in design.zones if zone.flow > 0] or [whole.flow]
         seconds = [plain(seconds_per_volume(flow, figures.units.volume), 1) for flow in (max(flows), min(flows))]
@@ -130,14 +138,15 @@ def checks(design: Design, figures: Figures, lettering: Lettering) -> Block:
 
 
 def _against(check: Check, figures: Figures) -> str:
-    """``1.99 ft, at least 1.96 ft (runs.spacing)``, and where it fails."""
+    """``1.99 ft, at least 1.96 ft (run spacing, less 2 %)``, and where it fails."""
     value, limit = figures.of_check(check, check.value), figures.of_check(check, check.limit)
+    source = source_in_words(check.source)
     if math.isinf(check.limit):
-        return f"{value}; {check.source}"
+        return f"{value}; {source}"
     if value == limit and not check.ok:
         value = f"just {'under' if check.value < check.limit else 'over'} {value}"
     place = f"; {check.place}" if check.place and not check.ok else ""
-    return f"{value}, at {check.sense} {limit} ({check.source}){place}"
+    return f"{value}, at {check.sense} {limit} ({source}){place}"
 
 
 def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
@@ -185,7 +194,7 @@ def zones(design: Design, figures: Figures, lettering: Lettering) -> Block:
         (f"Tubing, {unit}", 1.74, "right"),
         ("Emitters", 2.33, "right"),
         (flow, 2.87, "right"),
-        ("Drains back", COLUMN, "right"),
+        ("Drain-back", COLUMN, "right"),
     )
     return table("Zones, dosed one after the other", titles, rows, lettering, wrap={1: 0.75})
 
@@ -272,38 +281,16 @@ def runs(design: Design, figures: Figures, lettering: Lettering) -> Block:
     return table("Runs, from left to right", titles, rows, lettering, wrap={})
 
 
-def basis(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """List what the user stated of tubing, spacing and design."""
-    site = design.site
-    tubing = site.tubing
-    items = [
-        ("Run spacing, centre to centre", figures.length_of(site.runs.spacing)),
-        ("Tubing clear of the bed's edge", figures.length_of(site.bed.clearance)),
-        ("Emitter spacing, the first at half of it", figures.length_of(tubing.emitter_spacing)),
-        ("Flow of one emitter", figures.hourly_of(tubing.emitter_flow)),
-        ("Tightest bend allowed, radius", figures.length_of(tubing.bend_radius)),
-        ("Longest lateral allowed", figures.length_of(site.laterals.longest)),
-    ]
-    if tubing.inside_diameter is not None:
-        items.insert(4, ("Tubing, inside diameter", figures.diameter_of(tubing.inside_diameter)))
-    if site.design.flow is not None:
-        items.append(("Design flow", figures.daily_of(site.design.flow)))
-    if site.design.loading is not None:
-        items.append(("Loading the ground takes", figures.loading_of(site.design.loading)))
-    if site.pump is not None and site.pump.level is not None:
-        items.append(("Liquid level in the pump tank", figures.length_of(site.pump.level)))
-    return pairs("Basis of design, as stated by the user", items, lettering)
-
-
 def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
     """Say how to read the plan, and what the planner wants looked at."""
+    centre = spelt("centre", figures.units)
     said = [
-        f"Lengths are along the centre of the tubing, horizontal, in {_unit_words(figures)}. "
+        f"Lengths are along the {centre} of the tubing, horizontal, in {_unit_words(figures)}. "
         "Runs are named from left to right, seen from the manifold end. In plan.dxf tubing and pipes are lines and "
-        f"arcs within {figures.length_of(FIT * design.site.runs.spacing)} of that centre; the lengths lettered here "
+        f"arcs within {figures.length_of(FIT * design.site.runs.spacing)} of that {centre}; the lengths lettered here "
         "hold.",
         "Setbacks, loading and limits are the user's figures; none is built in as law.",
-        "Risers fall from the tubing to the manifold, so that the tubing drains into it; manifolds fall to their line.",
+        _after_a_dose(design),
     ]
     if len(design.laying.dropped):
         length = sum(piece.line.length for piece in design.laying.dropped)
@@ -314,6 +301,17 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
     if len(found) > _FINDINGS_SHOWN:
         said.append(f"{len(found) - _FINDINGS_SHOWN} more remarks are in layout.json.")
     return paragraphs("Remarks", [lettering.clean(text) for text in said], lettering, numbered=True)
+
+
+def _after_a_dose(design: Design) -> str:
+    """Say valve by valve what drains after a dose, as drain-back is counted."""
+    held = "the zone valve its supply manifold" if len(design.zones) > 1 else ""
+    valves = " and ".join(filter(None, ("The return flush valve, shut but for flushing, holds the return", held)))
+    return (
+        f"Lay risers so that they fall from the tubing to the manifold. {valves}. Drain-back is what then falls to the "
+        "pump all the way through the supply line, along the ground where it is surveyed; what tubing gives back by "
+        "its risers is not counted."
+    )
 
 
 def _unit_words(figures: Figures) -> str:

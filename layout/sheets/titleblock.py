@@ -6,10 +6,12 @@ import math
 
 from shapely import LineString, box
 
+from layout.checks import unchecked
 from layout.model import Design, Site
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN, TITLE_HEIGHT
 from layout.sheets.blocks import COLUMN, GUTTER
+from layout.sheets.figures import spelt
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Colour, Line, Mark, Paper, Pen, Symbol, Text, View
 from layout.sheets.tables import NOT_A_PERMIT
@@ -156,7 +158,7 @@ def _fields(
         (f"Grid: {grid}, {unit}", f"Revision {stated.revision}"),
         (f"Drawn by {stated.drawn_by}", f"Date {stated.date}"),
         (f"Checked by {stated.checked_by}", "Date"),
-        ("Licence and seal", ""),
+        (f"{spelt('Licence', frame.units)} and seal", ""),
     )
     middle = left + _MIDDLE
     marks: list[Mark] = []
@@ -205,13 +207,17 @@ def heading(
     verdict = (
         "all design checks are ok" if not failed else f"{failed} of {len(design.checks)} design checks FAIL"
     )
+    left_out = unchecked(design)
+    if left_out:
+        verdict += f"; not checked: {', '.join(left_out)}"
     name = f"{what}    {scale}"
+    room = right - left - 0.5 - lettering.width(name, 0.11, strong=True)
     marks: list[Mark] = [
         Area(layer=layers.TITLE, shape=box(*view.window)),
         Text(layer=layers.TITLE, text=name, at=(left + 0.1, bottom - 0.18), height=0.11, strong=True),
         Text(
             layer=layers.TITLE,
-            text=verdict,
+            text=lettering.fitted(verdict, 0.08, room, strong=bool(failed)),
             at=(right - 0.1, bottom - 0.18),
             height=0.08,
             align="right",

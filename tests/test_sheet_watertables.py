@@ -1,0 +1,160 @@
+"""What the plan sheet says of water: figures as in the solution, volumes, doses, basis; and what is not checked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from layout.checks import unchecked
+from layout.model import Design
+from layout.plan import plan_field
+from layout.readers.sitefile import read_site
+from layout.sheets.blocks import Block
+from layout.sheets.drafting import draft
+from layout.sheets.figures import Figures
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Text
+from layout.sheets.tables import CAUTIONS
+from layout.sheets.watertables import basis, doses, water
+from layout.units import FOOT, GALLON, MINUTE
+from tests.fields import curved_field
+
+SITE = """
+title = "Water on the sheet"
+units = "ft"
+[bed]
+outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
+{levels}
+[tubing]
+emitter_spacing = 2.0
+emitter_flow = 0.61
+inside_diameter = 0.55
+[runs]
+spacing = 2.0
+pattern = "left"
+[laterals]
+runs = 2
+[pump]
+at = [-20, 6]
+level = -5.0
+{curve}
+[design]
+{basis}
+"""
+FULL = "flow = 183.0\nloading = 0.2\nflush_velocity = 2.0\nfilter_loss = 3.0\ndose_volumes = 4.0"
+
+
+def planned(folder: Path, *, levels: str = "", curve: str = "", given: str = "") -> Design:
+    path = folder / "site.toml"
+    path.write_text(SITE.format(levels=levels, curve=curve, basis=given), encoding="utf-8")
+    return plan_field(read_site(path))
+
+
+@pytest.fixture(scope="module")
+def full(tmp_path_factory: pytest.TempPathFactory) -> Design:
+    curve = "curve = [[0, 110], [10, 95], [20, 60]]"
+    return planned(tmp_path_factory.mktemp("water"), levels="levels = 0.0", curve=curve, given=FULL)
+
+
+def rows_of(block: Block) -> list[list[str]]:
+    return [[cell.text for cell in row.cells] for row in block.rows]
+
+
+def test_the_table_has_the_figures_of_the_solution(full: Design) -> None:
+    assert full.hydraulics is not None
+    zone = full.hydraulics.zones[0]
+    assert zone.flush is not None
+    assert zone.flush.valve_head is not None
+    figures, lettering = Figures(full.site.frame.units), Lettering()
+    psi = figures.units.pressure
+    dosed, flushed = rows_of(water(full, figures, lettering))
+    # 300 emitters of 0.61 gal/h are 3.05 gal/min: common practice, no source
+    assert dosed[:3] == ["dosing", "3.05", f"{zone.dose.head / FOOT:.1f}"]
+    assert dosed[3] == f"{zone.dose.least.head / psi:.1f} to {zone.dose.greatest.head / psi:.1f}"
+    assert dosed[-1] == "shut"
+    assert flushed[1:3] == [f"{zone.flush.flow / GALLON * MINUTE:.2f}", f"{zone.flush.head / FOOT:.1f}"]
+    assert flushed[4:] == ["2.00", f"{zone.flush.valve_head / FOOT:.1f}"]
+
+
+def test_volumes_and_doses_by_hand(full: Design) -> None:
+    figures, lettering = Figures(full.site.frame.units), Lettering()
+    said = {row[0]: row[-1] for row in rows_of(doses(full, figures, lettering))}
+    # 0.55 in hold 0.01234 gal/ft, 1.049 in 0.0449 gal/ft: common practice, no source
+    tubing = sum(item.length + item.blank for item in full.laterals)
+    tubing += sum(riser.line.length for riser in full.plumbing.risers)
+    pipes = sum(pipe.line.length for pipe in (*full.plumbing.manifolds, *full.plumbing.lines))
+    held = (0.55 / 12) ** 2 * 0.785398 * 7.480519 * tubing / FOOT
+    whole = held + (1.049 / 12) ** 2 * 0.785398 * 7.480519 * pipes / FOOT
+    assert said["of that in tubing, loops and risers"] == f"{held:.1f} gal"
+    assert any(
+        name.startswith("to fill when empty") and figure == f"{whole:.1f} gal"
+        for name, figure in said.items()
+    )
+    # 183 gal a day are 6 doses of 30.5 gal, 4 x 7.6 gal and a little, 10 min each at 3.05 gal/min
+    count = int(183.0 / (4.0 * held))
+    (name,) = [name for name in said if name.startswith(f"{count} doses a day")]
+    assert said[name] == f"{183.0 / count:.1f} gal, {183.0 / count / 3.05:.1f} min"
+
+
+def test_the_basis_has_all_that_heads_rest_on(full: Design, tmp_path: Path) -> None:
+    figures, lettering = Figures(full.site.frame.units), Lettering()
+    rows = [" ".join(row) for row in rows_of(basis(full, figures, lettering))]
+    for words in (
+        "Pressure range of the emitters, compensating 7.0 to 60.0 psi",
+        "Velocity at lateral ends in flushing 2.00 ft/s",
+        "Least dose, over what the tubing holds 4",
+        "Pump curve, flow and total head 10.00 gal/min, 95.00 ft",
+        "Loss of filter, meter and valves at the pump 3.0 psi",
+        "Water temperature 60 °F",
+        "Run spacing, center to center 2.00 ft",
+    ):
+        assert words in rows
+    bare = planned(tmp_path)
+    said = [" ".join(row) for row in rows_of(basis(bare, figures, lettering))]
+    assert "Loss of filter, meter and valves at the pump none taken" in said
+    assert "Pump curve none given" in said
+    assert "filter-loss-not-given" in {finding.code for finding in bare.findings}
+    assert "filter-loss-not-given" not in {finding.code for finding in full.findings}
+
+
+def test_what_is_not_checked_stands_beside_the_verdict(full: Design, tmp_path: Path) -> None:
+    # one level for the whole bed tells nothing of the ground along the return
+    assert unchecked(full) == ("fall of the return line",)
+    bare = planned(tmp_path)
+    missing = "loading, flushing, the pump, rise to the bed, loss of filter, meter and valves at the pump"
+    assert ", ".join(unchecked(bare)) == f"{missing}, fall of the return line"
+    said = [mark.text for mark in draft(full).sheets[0].marks if isinstance(mark, Text)]
+    assert "all design checks are ok; not checked: fall of the return line" in said
+    assert "flows and pressures" in unchecked(curved_field())
+
+
+def test_the_sheet_cautions_of_trenches_wet_soil_and_frost() -> None:
+    said = " ".join(CAUTIONS)
+    for words in (
+        "811",
+        "cave in",
+        "wet soil",
+        "frost",
+        "tank or pump chamber",
+        "pathogens",
+        "licensed electrician",
+    ):
+        assert words in said
+
+
+def test_sources_of_limits_are_words_on_the_sheet(full: Design) -> None:
+    said = " ".join(
+        mark.text for sheet in draft(full).sheets for mark in sheet.marks if isinstance(mark, Text)
+    )
+    keys = {check.source for check in full.checks}
+    assert "pump.curve" in keys  # in layout.json it is the key
+    assert "at least 2.00 ft/s (velocity stated)" in said
+    for key in (
+        "pump.curve",
+        "design.flush_velocity",
+        "tubing.pressure_range",
+        "runs.spacing",
+        "feature.setback",
+    ):
+        assert f"({key}" not in said
