@@ -105,7 +105,9 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         items.append((f"Drain-back of {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
     if whole.flow > 0:
         flows = [zone.flow for zone in design.zones if zone.flow > 0] or [whole.flow]
-        seconds = [plain(seconds_per_volume(flow, figures.units.volume), 1) for flow in (max(flows), min(flows))]
+        seconds = [
+            plain(seconds_per_volume(flow, figures.units.volume), 1) for flow in (max(flows), min(flows))
+        ]
         each = ", each zone by itself" if len(design.zones) > 1 else ""
         items.append((f"Time for one {_volume(figures)}{each}", f"{' to '.join(dict.fromkeys(seconds))} s"))
     items.append(("Ground within half a spacing of tubing", figures.share(cover.covered)))
@@ -306,7 +308,9 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
 def _after_a_dose(design: Design) -> str:
     """Say valve by valve what drains after a dose, as drain-back is counted."""
     held = "the zone valve its supply manifold" if len(design.zones) > 1 else ""
-    valves = " and ".join(filter(None, ("The return flush valve, shut but for flushing, holds the return", held)))
+    valves = " and ".join(
+        filter(None, ("The return flush valve, shut but for flushing, holds the return", held))
+    )
     return (
         f"Lay risers so that they fall from the tubing to the manifold. {valves}. Drain-back is what then falls to the "
         "pump all the way through the supply line, along the ground where it is surveyed; what tubing gives back by "
