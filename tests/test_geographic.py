@@ -294,9 +294,34 @@ def test_a_wrong_crs_is_the_only_fault(tmp_path: Path) -> None:
 
 
 def test_where_the_projection_does_not_reach(tmp_path: Path) -> None:
-    write_map(tmp_path, [[10, -89.9999], [10.001, -89.9999], [10.001, -90], [10, -89.9999]])
-    with pytest.raises(LayoutError):
-        read_site(site_in(tmp_path, "bed.geojson", units="m", survey='[survey]\ncrs = "EPSG:3395"'))
+    """A conformal cone has no place for the other pole."""
+    write_map(tmp_path, [[-71, -89.9], [-70, -89.9], [-70, -90], [-71, -89.9]])
+    survey = '[survey]\ncrs = "EPSG:2249"'
+    with pytest.raises(
+        LayoutError, match=r"\(-70\.000000, -90\.000000\) is out of reach of the plan's projection"
+    ):
+        read_site(site_in(tmp_path, "bed.geojson", units="us-ft", survey=survey))
+    shot = PointTable(xy=((-70.0, -90.0),), z=(None,), places=("line 1",), file="laid.csv", geographic=True)
+    with pytest.raises(ReadError, match=r"laid\.csv: line 1: .* is out of reach"):
+        on_plan(shot, frame_of("EPSG:2249", "us-ft", BOSTON))
+    assert grid_factors(Frame(units=UNIT_SETS["us-ft"], origin=(1e12, 1e12), crs="EPSG:2249"), (0, 0)) is None
+
+
+def test_points_on_the_plan_beside_a_map(tmp_path: Path) -> None:
+    """What is in plan coordinates already stays as it is."""
+    _, ring = rectangle("us-ft")
+    write_map(tmp_path, ring)
+    plan = to_plan("EPSG:2249", ring[:4])
+    rows = "\n".join(f"{x:.4f},{y:.4f},{k}" for k, (x, y) in enumerate(plan))
+    (tmp_path / "levels.csv").write_text(f"x,y,z\n{rows}\n")
+    survey = '[survey]\ncrs = "EPSG:2249"'
+    site = read_site(
+        site_in(tmp_path, "bed.geojson", units="us-ft", survey=survey, levels='levels = "levels.csv"')
+    )
+    assert site.bed.levels is not None
+    corners = np.asarray(site.bed.outline.exterior.coords)[:4]
+    found = np.asarray([point[:2] for point in site.bed.levels.points])
+    assert np.abs(np.sort(found, axis=0) - np.sort(corners, axis=0)).max() < 1e-3
 
 
 def test_check_tells_the_grid(
