@@ -45,7 +45,7 @@ class Laid:
     bend_radius: float
     shortest: float = 0.0
     zones: Sequence[tuple[BaseGeometry, float]] = ()
-    dropped: Sequence[LineString] = ()
+    dropped: Sequence[BaseGeometry] = ()
     lengths: Sequence[float] = ()
     names: Sequence[str] = ()
     carries: Sequence[tuple[int, int, LineString]] = ()

@@ -45,7 +45,7 @@ def not_listed(site: Field, laying: Laying) -> list[str]:
             spacing=site.rules.spacing,
             gap=gap,
             bend_radius=site.tubing.bend_radius,
-            dropped=[*(piece.line for piece in laying.dropped), *(place.exterior for place in told)],
+            dropped=[*(piece.line for piece in laying.dropped), *told],
             zones=[(feature.shape, feature.setback) for feature in site.features],
         ),
         1.5 * gap,

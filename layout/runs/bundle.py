@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.model import Dropped, Join, Run
 from layout.plane import coordinates, lines_of, stretch
 from layout.runs import fronts, guides
+from layout.runs.leading import Round
 from layout.runs.led import Led
 from layout.runs.neck import NEAR_ENOUGH, Neck
 from layout.runs.rings import MARGIN, RING_STEP, bends_enough, between, clear_of, way_across, way_along
@@ -34,15 +35,22 @@ def lead(led: Led, neck: Neck, carried: Sequence[int], hand: int, pitch: float) 
     near = neck.near[hand][: len(carried)][::-1]  # outermost first, as the far lines
     ends = led.runs[near[0][-1]].line, led.runs[neck.far[carried[0]][0]].line
     guide = _wall(neck, *ends, hand)
-    made = []
+    made: list[Join] = []
+    passing = [led.runs[name].line for line in neck.through for name in line]
+    least = NEAR_ENOUGH * RING_STEP * neck.ground.spacing
     for ring_number, (before, place) in enumerate(zip(near, carried, strict=True)):
-        after = neck.far[place]
+        start, end = before[-1], neck.far[place][0]
         distance = neck.ground.clearance + MARGIN * neck.ground.spacing + ring_number * pitch
-        band = fronts.grown(guide, distance, radius=neck.ground.radius, bed=neck.ground.outline)
-        join = _blank(led, neck.ground, before[-1], after[0], band, hand)
-        if join is None:
+        way = _way(neck, guide, distance, led.runs[start].line, led.runs[end].line, hand)
+        if way is None:
             return False
-        made.append(join)
+        first, blank, last = way
+        led.runs[start] = replace(led.runs[start], line=first)
+        led.runs[end] = replace(led.runs[end], line=last)
+        others = [*(join.line for join in (*led.carries, *made)), *passing]
+        if shapely.dwithin(np.asarray(others, dtype=object), blank, least).any():
+            return False
+        made.append(Join(kind="blank", start=start, end=end, line=blank))
     led.carries += made
     if not _made_room(led, neck, made):
         return False
@@ -60,41 +68,51 @@ def _wall(neck: Neck, near: LineString, far: LineString, hand: int) -> LineStrin
     back = neck.wall_length(Point(near.coords[-1]), hand, beyond=False) + more
     on = neck.wall_length(Point(far.coords[0]), hand, beyond=True) + further
     key = (neck.number, hand, round(back, 6), round(on, 6))
-    if key in neck.walls:
-        return neck.walls[key]
+    if key in neck.found.walls:
+        return neck.found.walls[key]
     if hand < 0:
         walk = between(neck.edge, (neck.ends[0] - on) % whole, (neck.ends[0] + back) % whole).reverse()
     else:
         walk = between(neck.edge, (neck.ends[1] - back) % whole, (neck.ends[1] + on) % whole)
-    neck.walls[key] = guides.swung_wide(
+    neck.found.walls[key] = guides.swung_wide(
         walk,
         side=float(hand),
         radius=ground.radius - ground.clearance,
         slack=SWING_SLACK * ground.spacing,
     )
-    return neck.walls[key]
+    return neck.found.walls[key]
 
 
-def _blank(led: Led, ground: Ground, before: str, after: str, band: BaseGeometry, hand: int) -> Join | None:
-    """Cut two runs back to a ring and join them along it."""
+def _way(
+    neck: Neck, guide: LineString, distance: float, before: LineString, after: LineString, hand: int
+) -> Round | None:
+    """Two runs cut back to the ring at a distance from a wall [m], and the way along it; as found before, if it was."""
+    bands, ways, at = neck.found.bands, neck.found.ways, round(distance, 9)
+    if (guide, at) not in bands:
+        ground = neck.ground
+        bands[guide, at] = fronts.grown(guide, distance, radius=ground.radius, bed=ground.outline)
+    key = (guide, at, hand, before, after)
+    if key not in ways:
+        ways[key] = _laid(neck.ground, before, after, bands[guide, at], hand)
+    return ways[key]
+
+
+def _laid(
+    ground: Ground, before: LineString, after: LineString, band: BaseGeometry, hand: int
+) -> Round | None:
+    """Two runs cut back to a ring and the way along it between them."""
     if not isinstance(band, Polygon):
         return None
     ring = Polygon(band.exterior)
-    start = clear_of(led.runs[before].line, ring, last=True)
-    end = clear_of(led.runs[after].line, ring, last=False)
+    start, end = clear_of(before, ring, last=True), clear_of(after, ring, last=False)
     if start is None or end is None:
         return None
     off = max(float(ring.distance(Point(tip))) for tip in (start.coords[-1], end.coords[0]))
     for lay in (way_along, way_across) if off < 1e-6 * ground.spacing else (way_across,):
         way = lay(start, end, ring, float(hand), ground)
         if way is not None and _lawful(ground, *way):
-            break
-    else:
-        return None
-    first, blank, last = way
-    led.runs[before] = replace(led.runs[before], line=first)
-    led.runs[after] = replace(led.runs[after], line=last)
-    return Join(kind="blank", start=before, end=after, line=blank)
+            return way
+    return None
 
 
 def _lawful(ground: Ground, first: LineString, blank: LineString, last: LineString) -> bool:

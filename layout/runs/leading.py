@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.plane import coordinates, lines_of
 from layout.runs.carried import Carried
 from layout.runs.emitting import joined
-from layout.runs.rings import bends_enough, clear_of, way_along
+from layout.runs.rings import arc, bends_enough, clear_of, way_along
 from layout.runs.trim import Ground
 
 MOST_BLANK = 0.30
@@ -52,11 +52,22 @@ def interrupted(row: Carried, zone: Polygon, slack: float) -> int | None:
     return None
 
 
-def way_round(row: Carried, at: int, ring: Polygon, side: float, ground: Ground) -> Round | None:
-    """The way [m] of a row round a ring that it meets after one of its pieces."""
+def way_round(
+    row: Carried, at: int, ring: Polygon, side: float, ground: Ground, *, most: float = 1.0
+) -> Round | None:
+    """The way [m] of a row round a ring that it meets after one of its pieces.
+
+    None where there is none, or where it is clear beforehand that blank tubing on it would be more than a share of the
+    line, `most`, or longer than what it leads to.
+    """
     before, after = (clear_of(row.pieces[k], ring, last=k == at) for k in (at, at + 1))
     if before is None or after is None:
         return None
+    if most < 1:
+        around = arc(ring, Point(before.coords[-1]), Point(after.coords[0]), side).length
+        eased = 4 * ground.radius + ground.spacing  # what easing may take from it
+        if around - eased > min(after.length, most / (1 - most) * (before.length + after.length)):
+            return None
     return way_along(before, after, ring, side, ground)
 
 
@@ -79,7 +90,7 @@ def led_round(
     """
     replaced = 2
     if cut is not None:
-        way = way_round(row, cut, ring, side, ground)
+        way = way_round(row, cut, ring, side, ground, most=MOST_BLANK)
     else:
         touching = [k for k, piece in enumerate(row.pieces) if piece.crosses(ring)]
         if len(touching) != 1:

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped, Lobe, Run
 from layout.plane import stretch
+from layout.runs.leading import Round
 from layout.runs.led import Led
 from layout.runs.loops import LOOP_DETOUR, LOOP_REACH, Loops
 from layout.runs.nearby import Nearby
@@ -38,6 +40,27 @@ def _beyond(lobes: Sequence[Lobe], number: int) -> set[int]:
     return found
 
 
+@dataclass(slots=True)
+class Found:
+    """What was worked out in one try to lead lines through the necks of a bed, and serves other tries.
+
+    Attributes
+    ----------
+    walls : dict
+        Walls swung wide, by neck and stretch.
+    bands : dict of (LineString, float) to BaseGeometry
+        Ground within a distance of a wall [m].
+    ways : dict
+        Ways along a wall, by its wall, distance, hand and the two runs; None where there is none.
+    """
+
+    walls: dict[tuple[float, ...], LineString] = field(default_factory=dict)
+    bands: dict[tuple[LineString, float], BaseGeometry] = field(default_factory=dict)
+    ways: dict[tuple[LineString, float, int, LineString, LineString], Round | None] = field(
+        default_factory=dict
+    )
+
+
 class Neck:
     """One neck with the lines on its two sides."""
 
@@ -47,10 +70,10 @@ class Neck:
         lobes: Sequence[Lobe],
         number: int,
         ground: Ground,
-        walls: dict[tuple[float, ...], LineString],
+        found: Found,
         loops: Loops,
     ) -> None:
-        self.walls, self.loops = walls, loops  # as walls have been eased already, for this and other tries
+        self.found, self.loops = found, loops
         lobe = lobes[number]
         assert lobe.neck is not None, "only the first lobe has no neck"
         self.led, self.ground, self.across = led, ground, lobe.neck

@@ -36,7 +36,7 @@ def way_along(
 ) -> tuple[LineString, LineString, LineString] | None:
     """Both pieces and the blank tubing between them [m], eased where they meet the ring."""
     start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
-    around = _arc(ring, start, end, side)
+    around = arc(ring, start, end, side)
     if around.length <= 0:
         return None
     reach = 8 * ground.radius + ground.spacing  # the ends that easing may touch
@@ -53,7 +53,7 @@ def way_across(
 ) -> tuple[LineString, LineString, LineString] | None:
     """As :func:`way_along` [m], for pieces that end off the ring: slantwise on to it and off it, corners rolled."""
     start, end = shapely.Point(before.coords[-1]), shapely.Point(after.coords[0])
-    around = _arc(ring, start, end, side)
+    around = arc(ring, start, end, side)
     on, off = (2.0 * float(ring.distance(tip)) for tip in (start, end))
     on, off = (slant + ground.radius if slant > 0 else 0.0 for slant in (on, off))
     if around.length <= on + off:
@@ -101,8 +101,8 @@ def _taken_out(
     return kept[0], LineString(np.vstack((ends[0], middle[1:-1], ends[1]))), kept[1]
 
 
-def _arc(ring: Polygon, start: Point, end: Point, side: float) -> LineString:
-    """The way round a ring from the point nearest one to that nearest another, on the given side of the row."""
+def arc(ring: Polygon, start: Point, end: Point, side: float) -> LineString:
+    """The way [m] round a ring from the point nearest one to that nearest another, on the given side of the row."""
     edge = shapely.orient_polygons(ring).exterior  # counter-clockwise
     a, b = float(edge.project(start)), float(edge.project(end))
     # a row that passes a zone on the zone's left walks round it clockwise

@@ -21,7 +21,7 @@ from layout.runs.bundle import lead
 from layout.runs.leading import MOST_BLANK
 from layout.runs.led import Led, head_of
 from layout.runs.loops import Loops
-from layout.runs.neck import NEAR_ENOUGH, Neck
+from layout.runs.neck import NEAR_ENOUGH, Found, Neck
 from layout.runs.rings import RING_STEP
 from layout.runs.trim import Ground
 from layout.runs.windings import Chain, best_chains
@@ -59,19 +59,20 @@ def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: fl
         # of a bed without a long direction any edge is taken for a manifold end, but only the first lobe has one
         led.runs[name] = replace(run, lobe=number, fed=run.fed and number == 0)
     found: list[tuple[float, float, int, Led]] = []
-    walls: dict[tuple[float, ...], LineString] = {}
-    loops = Loops(ground)
+    feeding = _Feeding(lobes, ground, longest)
     for eager in _choices(len(lobes) - 1):
-        tried = led.copy()
+        tried = led
         for number in range(len(lobes) - 1, 0, -1):
-            tried = _fed(Neck(tried, lobes, number, ground, walls, loops), longest, eager=eager[number - 1])
-        tried = _settled(tried)
-        dry = math.fsum(tried.length((name,)) for name in tried.runs.keys() - tried.reached())
-        emitting = math.fsum(run.length for run in tried.runs.values())
+            tried = feeding.fed(tried, number, eager=eager[number - 1])
+        if any(tried is other for *_, other in found):
+            continue
+        settled = _settled(tried.copy())
+        dry = math.fsum(settled.length((name,)) for name in settled.runs.keys() - settled.reached())
+        emitting = math.fsum(run.length for run in settled.runs.values())
         found.append((round(dry, 3), -round(emitting, 3), len(found), tried))
         if dry <= 0:
             break
-    return min(found, key=lambda option: option[:3])[3]
+    return _settled(min(found, key=lambda option: option[:3])[3].copy())
 
 
 def _choices(necks: int) -> list[tuple[bool, ...]]:
@@ -91,16 +92,39 @@ def _settled(led: Led) -> Led:
     return led
 
 
-def _fed(neck: Neck, longest: float, *, eager: bool) -> Led:
-    """The lines with as many of this lobe fed as can be; eager, with emitters in the neck first of all."""
-    if not neck.far:
-        return neck.led
-    if eager:
-        led, dry = _chained(neck, neck.room(neck.ground.spacing), longest, eager=True)
-        if not dry:
-            return led
-    other, drier = _chained(neck, neck.room(RING_STEP * neck.ground.spacing), longest, eager=False)
-    return led if eager and dry <= drier < len(neck.far) else other
+class _Feeding:
+    """Lobes fed neck by neck, each neck once for all choices at others that leave its lines alike."""
+
+    def __init__(self, lobes: Sequence[Lobe], ground: Ground, longest: float) -> None:
+        self.lobes, self.ground, self.longest = lobes, ground, longest
+        self.found, self.loops = Found(), Loops(ground)
+        self._necks: dict[tuple[int, int], Neck] = {}
+        self._kept: list[Led] = []  # what is known by its id
+        self._chains: dict[tuple[int, int, bool], tuple[Led, int]] = {}
+
+    def fed(self, led: Led, number: int, *, eager: bool) -> Led:
+        """The lines with as many of one lobe fed as can be; eager, with emitters in the neck first of all."""
+        key = (id(led), number)
+        if key not in self._necks:
+            self._necks[key] = Neck(led.copy(), self.lobes, number, self.ground, self.found, self.loops)
+            self._kept.append(led)
+        neck = self._necks[key]
+        if not neck.far:
+            return neck.led
+        if eager:
+            other, dry = self._chained(key, eager=True)
+            if not dry:
+                return other
+        plain, drier = self._chained(key, eager=False)
+        return other if eager and dry <= drier < len(neck.far) else plain
+
+    def _chained(self, key: tuple[int, int], *, eager: bool) -> tuple[Led, int]:
+        """As :func:`_chained`."""
+        if (*key, eager) not in self._chains:
+            neck = self._necks[key]
+            pitch = self.ground.spacing * (1.0 if eager else RING_STEP)
+            self._chains[*key, eager] = _chained(neck, neck.room(pitch), self.longest, eager=eager)
+        return self._chains[*key, eager]
 
 
 def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) -> tuple[Led, int]:
