@@ -38,7 +38,8 @@ def compare(site: SiteFile, out: Pictures = None, json: AsJson = False, settings
         read = read_site(site, settings or ())
         # imported only now, so that wrong input is told at once
         from layout.plan import compare_ends, compare_patterns
-        from layout.sheets.comparison import comparison, write_comparison
+        from layout.sheets.comparison import comparison
+        from layout.sheets.comparisonsheet import write_comparison
         from layout.sheets.whole import write_set
 
         trials = compare_patterns(read, progress=stage)
@@ -58,7 +59,7 @@ def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files:
     from cli import say
     from layout.coverage import MEASURE
     from layout.model import Pattern
-    from layout.sheets.comparison import end_words
+    from layout.sheets.comparison import alike, end_words
 
     unit = site.frame.units.length_name
     say.line(
@@ -72,6 +73,10 @@ def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files:
         say.table((*_LAID[:2], *_COVERED), named)
     else:
         say.table((*_LAID, *_COVERED), [(*one, *other) for one, other in zip(laid, covered, strict=True)])
+    for first, *others in alike(trials):
+        if others:
+            verb = "lay" if len(others) > 1 else "lays"
+            say.line(f"{', '.join(str(n + 1) for n in others)} {verb} the same runs as {first + 1}.")
     say.line(f"{MEASURE[0].upper()}{MEASURE[1:]}.")
     say.line(
         "along: sides of the bed's outline, of its usable ground, of each of its lobes, or straight along its smallest "

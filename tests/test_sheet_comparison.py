@@ -14,12 +14,14 @@ import pytest
 import shapely
 from PIL import Image
 from shapely import Polygon
+from shapely.affinity import translate
 
 from layout.coverage import MEASURE, score
 from layout.errors import SheetError
 from layout.model import Design, Dropped, Pattern, Site, Trial
 from layout.sheets import layers
-from layout.sheets.comparison import comparison, comparison_sheet, write_comparison
+from layout.sheets.comparison import alike, comparison
+from layout.sheets.comparisonsheet import comparison_sheet, write_comparison
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Drawing, Line, Symbol, Text
 from tests.fields import curved_field, kinds_field, strip_field, tree_field, wide_field
@@ -32,7 +34,11 @@ def trials_of(design: Design, count: int = 4) -> tuple[Site, list[Trial]]:
     patterns = itertools.cycle((Pattern.CENTRE, Pattern.EVEN, Pattern.RIGHT, Pattern.CONTOUR, Pattern.DRAWN))
     follows = itertools.cycle(("usable ground", "rectangle", "outline"))
     for number, pattern, sides in zip(range(1, count), patterns, follows, strict=False):
-        runs = design.laying.runs[number % 2 :]
+        # each lies somewhere else, by a hair
+        runs = tuple(
+            replace(run, line=translate(run.line, xoff=0.005 * number))
+            for run in design.laying.runs[number % 2 :]
+        )
         gone = [Dropped(line=run.line, row=run.row, why="over") for run in design.laying.runs[: number % 2]]
         laying = replace(design.laying, pattern=pattern, runs=runs, carries=(), dropped=tuple(gone))
         candidate = replace(
@@ -264,6 +270,44 @@ def test_the_image_has_the_size_of_the_paper_and_the_same_bytes(tmp_path: Path) 
 
 
 def test_too_many_patterns_are_told() -> None:
-    site, trials = trials_of(curved_field(), 1)
+    site, (first,) = trials_of(curved_field(), 1)
+    trials = [
+        replace(first, candidate=replace(first.candidate, tubing=100.0 + number)) for number in range(200)
+    ]
     with pytest.raises(SheetError, match="too many"):
-        comparison_sheet(site, trials * 200)
+        comparison_sheet(site, trials)
+
+
+def test_candidates_of_the_same_runs_are_drawn_once_and_all_named() -> None:
+    site, trials = trials_of(curved_field(), 4)
+    moved = [replace(run, line=translate(run.line, xoff=1e-5)) for run in trials[1].laying.runs]
+    lengthwise = [
+        replace(run, line=shapely.segmentize(run.line, 0.1).reverse()) for run in trials[1].laying.runs
+    ]
+    for number, runs in ((2, moved), (3, lengthwise)):
+        candidate = replace(trials[1].candidate, pattern=Pattern.RIGHT, score=3.0 + number)
+        laying = replace(trials[1].laying, runs=tuple(runs))
+        trials.append(replace(trials[1], candidate=candidate, laying=laying))
+    assert alike(trials) == [[0], [1, 4, 5], [2], [3]]
+    drawing = comparison_sheet(site, trials)
+    shown = panels(drawing)
+    assert len(shown) == 4
+    said = " ".join(mark.text for mark in texts(drawing))
+    for number, trial in enumerate(trials, start=1):
+        assert f"{number}. {'Best: ' if number == 1 else ''}{trial.candidate.pattern.value}" in said
+    assert said.count("The same runs") == 1
+    same = [entry["same_as"] for entry in comparison(site, trials)["candidates"]]
+    assert same == [None, None, None, None, 2, 2]
+
+
+def test_what_differs_by_a_row_a_blank_or_its_end_is_no_repeat() -> None:
+    _, (first, *_) = trials_of(tree_field(), 1)
+    short = replace(first.laying, runs=first.laying.runs[1:])
+    bare = replace(first.laying, carries=())
+    others = [
+        replace(first, laying=short, candidate=replace(first.candidate, runs=len(short.runs))),
+        replace(first, laying=bare),
+        replace(first, sides=replace(first.sides, near=first.sides.far, far=first.sides.near)),
+    ]
+    assert first.laying.carries
+    assert alike([first, *others]) == [[0], [1], [2], [3]]
