@@ -247,12 +247,12 @@ def test_a_curve_that_ends_long_before_the_flow_needed_gives_no_head_there(tmp_p
         if finding.code == "pump-too-weak" and "when flushing" in finding.said
     ]
     assert "it gives 0.0 at" in said.said
-    assert said.said.endswith("its curve ends at 4.00 gal/min.")
+    assert said.said.endswith("gal/min, beyond its curve, which ends at 4.00 gal/min.")
     assert "fewer and longer laterals" in said.remedy
     check = next(
         item for item in design.checks if item.name == "total dynamic head that the pump gives, flushing"
     )
-    assert check.place.endswith("its curve ends at 4.00 gal/min")
+    assert check.place.endswith("beyond its curve, which ends at 4.00 gal/min")
 
 
 def test_filters_take_their_pressure_at_the_pump(tmp_path: Path) -> None:

@@ -129,6 +129,8 @@ def test_a_pump_that_cannot_reach_is_said_before_the_flows(folder: Path) -> None
         # no time for what the pump cannot give
         assert f"{item.flow / GALLON * MINUTE:.2f} - - - -" in text
     assert "No pump curve is given" not in whole
+    assert "The return flush valve cannot be set: for flushing the pump lacks head, see 3." in whole
+    assert "close it from wide open" not in whole
     assert "Where the pump lacks head, the figures are the least that the field needs." in whole
 
 

@@ -127,7 +127,7 @@ def _at_flow(site: Site, state: WaterState) -> str:
     assert pump is not None
     most = pump.curve[-1][0]
     said = f"at {state.needed_flow / unit.flow:.2f} {unit.flow_name}"
-    ends = f"; its curve ends at {most / unit.flow:.2f} {unit.flow_name}"
+    ends = f", beyond its curve, which ends at {most / unit.flow:.2f} {unit.flow_name}"
     return said + (ends if state.needed_flow > most * (1.0 + ROUNDING) else "")
 
 

@@ -157,8 +157,14 @@ def _least_of(design: Design, known: Sequence[Expected]) -> str:
 def _settings(
     form: Form, design: Design, flushing: Sequence[Expected], figures: Figures, *, several: bool
 ) -> None:
-    """Say how flush valves are set, with a blank for each."""
-    least = min((item.slowest[1] for item in flushing if item.slowest), default=0.0)
+    """Say how flush valves are set, with a blank for each; where the pump lacks head there is nothing to set."""
+    able = [item for item in flushing if not item.missing > 0]
+    if not able:
+        form.paragraph(
+            "The return flush valve cannot be set: for flushing the pump lacks head, see 3.", strong=True
+        )
+        return
+    least = min((item.slowest[1] for item in able if item.slowest), default=0.0)
     form.paragraph(
         "Setting of the return flush valve: pump running, close it from wide open until the meter gives the "
         f"time for flushing above; then the slowest end runs at {figures.velocity_of(least)} and the "

@@ -225,7 +225,7 @@ def _fall(item: ZoneLevels, figures: Figures) -> tuple[str, str]:
         return BLANK, BLANK
     deeper = figures.length(item.deepening)
     if item.return_known >= ALL:
-        return figures.share(item.pitch), deeper
+        return f"{'RISES ' if item.pitch < 0 else ''}{figures.share(abs(item.pitch))}", deeper
     # a line of which nearly all is surveyed is not told to be surveyed whole
     known = min(round(100 * item.return_known), 99)
     return f"not checked: {known} % surveyed", f"at least {deeper}"
@@ -252,9 +252,9 @@ def notes(design: Design, lettering: Lettering) -> Block:
     pitch = plain(100 * design.site.design.least_pitch, 1)
     said = [
         "Level distances are the plan's. What this design does not state is left blank, to be filled in by hand.",
-        "Risers fall from the tubing to the manifold, so that the tubing drains into it after a dose.",
-        f"Manifolds and lines fall to the pump, the return at {pitch} % or more; deeper than elsewhere where the "
-        "table says so.",
+        "Lay risers so that they fall from the tubing to the manifold.",
+        f"Lay manifolds and lines so that they fall to the pump, the return at {pitch} % or more: where the ground "
+        "does not fall so, deeper than elsewhere. The table says how much, where the ground is surveyed.",
         _air(design),
         "Symbols of fittings are larger than the fittings.",
     ]
