@@ -67,12 +67,12 @@ def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
 
 
 def _extent(site: Site) -> str:
-    """Where the bed lies, so that swapped or shifted coordinates are seen: ``x 100.00 to 180.00, y 20.00 to 44.00``."""
-    from layout.model import site_place
+    """Where the bed lies, so that swapped or shifted coordinates are seen: ``E 100.00 to 180.00, N 20.00 to 44.00``."""
+    from layout.frame import to_site
 
     x0, y0, x1, y1 = site.bed.outline.bounds
-    low, high = (site_place(site.frame, at).strip("()").split(", ") for at in ((x0, y0), (x1, y1)))
-    return f"x {low[0]} to {high[0]}, y {low[1]} to {high[1]}"
+    (east, north), (east_most, north_most) = to_site(site.frame, [(x0, y0), (x1, y1)])
+    return f"E {east:.2f} to {east_most:.2f}, N {north:.2f} to {north_most:.2f}"
 
 
 def _print(site: Site, ground: UsableGround) -> None:

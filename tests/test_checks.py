@@ -184,7 +184,7 @@ def test_bends_that_cannot_be_kept_fail_with_their_places() -> None:
 
     pieces = [dropped(10, "bends tighter than tubing.bend_radius"), dropped(30, "shorter than runs.shortest")]
     check = checked(site(), dropped=pieces)["places where runs are broken by a bend too tight for the tubing"]
-    assert (check.value, check.ok, check.place) == (1.0, False, "at (1011.00, 2000.00)")
+    assert (check.value, check.ok, check.place) == (1.0, False, "at (E 1011.00, N 2000.00)")
 
 
 def test_even_gaps_are_held_against_the_widest() -> None:
@@ -202,7 +202,7 @@ def test_clearance_fails_where_a_run_comes_too_near() -> None:
     check = checked(site(), runs)["least clearance to the bed's edge"]
     assert not check.ok
     assert check.value == pytest.approx(0.9 * FOOT)
-    assert check.place == "at (1050.00, 2000.90)"
+    assert check.place == "at (E 1050.00, N 2000.90)"
 
 
 def test_clearance_is_below_nought_outside_the_bed() -> None:
@@ -261,7 +261,7 @@ def test_gap_and_bend_fail_below_their_shares() -> None:
     assert gap.place.startswith("R1 and R2 at (")
     assert gap.source.startswith("runs.spacing")
     assert not bend.ok
-    assert bend.place == "at (1001.00, 2001.00)"
+    assert bend.place == "at (E 1001.00, N 2001.00)"
     fine = replace(GOOD, gap_least=1.961 * FOOT, bend_least=1.901 * FOOT, bend_at=(0, 0))
     checks = checked(site(), coverage=fine)
     assert checks["least gap between runs side by side"].ok
@@ -291,21 +291,21 @@ def test_a_run_that_crosses_itself_is_counted() -> None:
     runs[5] = moved(runs[5], (1, 1), (50, 1), (50, 2), (40, 2), (40, 0.5), (99, 0.5))
     check = checked(site(), runs)["places where runs cross"]
     assert check.value == 1
-    assert check.place == "R6 and itself at (1040.00, 2001.00)"
+    assert check.place == "R6 and itself at (E 1040.00, N 2001.00)"
 
 
 def test_a_short_run_fails() -> None:
     runs = [*six_runs()[:5], moved(six_runs()[5], (1, 1), (10.9, 1))]
     check = checked(site(), runs)["shortest run"]
     assert not check.ok
-    assert check.place == "R6 at (1001.00, 2001.00)"
+    assert check.place == "R6 at (E 1001.00, N 2001.00)"
 
 
 def test_laterals_longer_than_the_longest_are_named() -> None:
     check = checked(site(laterals=LateralRules(runs=2, longest=197 * FOOT)))["longest lateral, with loops"]
     assert not check.ok
     assert check.place == (
-        "L1 from (1001.00, 2011.00), L2 from (1001.00, 2007.00), L3 from (1001.00, 2003.00)"
+        "L1 from (E 1001.00, N 2011.00), L2 from (E 1001.00, N 2007.00), L3 from (E 1001.00, N 2003.00)"
     )
 
 
@@ -320,7 +320,7 @@ def test_a_loop_right_beside_other_tubing_fails_with_its_place() -> None:
     (bad,) = loops(site(), runs, [one, stray])
     assert not bad.ok
     assert bad.value == pytest.approx(0.1 * FOOT)
-    assert bad.place.startswith("the loop from R2 to R3 and R4 at (100")
+    assert bad.place.startswith("the loop from R2 to R3 and R4 at (E 100")
     assert not list(loops(site(), runs, []))
 
 
@@ -332,7 +332,7 @@ def test_tubing_is_fed_from_a_manifold_that_a_line_reaches() -> None:
     check = checked(site(), runs, lost=["L3"])["share of tubing fed"]
     assert not check.ok
     assert check.value == pytest.approx(5 * 98 / (5 * 98 + 20))
-    assert check.place == "L3, R6, at (1040.00, 2001.00)"
+    assert check.place == "L3, R6, at (E 1040.00, N 2001.00)"
     # What has no riser at its supply end is not fed either.
     laying = Laying(pattern=Pattern.LEFT, runs=tuple(runs))
     laterals, _ = join_runs(laying, site().laterals, spacing=2 * FOOT)
@@ -366,7 +366,7 @@ def test_dry_and_bare_ground_fail_by_judgement() -> None:
         checks["usable ground within half a spacing of tubing"],
     )
     assert not dry.ok
-    assert dry.place == "at (1003.00, 2004.00)"
+    assert dry.place == "at (E 1003.00, N 2004.00)"
     assert not bare.ok
     assert JUDGEMENT in dry.source
     assert JUDGEMENT in bare.source
@@ -391,7 +391,7 @@ def test_what_pipes_cross_is_counted_and_placed() -> None:
     check = checked(site(features=(drive,)))["places where manifolds or risers cross features"]
     assert not check.ok
     assert check.value == 2
-    assert check.place.startswith("drive at (1000.0")
+    assert check.place.startswith("drive at (E 1000.0")
 
 
 def test_one_run_alone_has_no_gap() -> None:

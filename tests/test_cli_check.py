@@ -22,7 +22,7 @@ def test_text(sinuate: Command) -> None:
     assert ["bed", "1,296", "ft²"] in lines
     assert any(line[:1] == ["birch"] and line[3:] == ["tree,", "setback", "2.00", "ft"] for line in lines)
     assert any(line[:2] == ["usable", "ground"] for line in lines)
-    assert "The bed lies in x 0.00 to 60.00, y 0.00 to 60.00 ft." in done.out
+    assert "The bed lies in E 0.00 to 60.00, N 0.00 to 60.00 ft." in done.out
 
 
 def test_json(sinuate: Command) -> None:

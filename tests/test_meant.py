@@ -61,7 +61,7 @@ def test_a_plain_site_is_asked_nothing(tmp_path: Path) -> None:
         ("tubing.bend_radius=12", ("12 ft", "9.84 ft")),
         ("tubing.coil=60", ("60 ft", "shorter than every run", "78 ft")),
         ("tubing.coil=50000", ("50,000 ft", "9,843 ft")),
-        ("manifold.end=[90000, 0]", ("89,920 ft from the bed", "(80.00, 0.00)")),
+        ("manifold.end=[90000, 0]", ("89,920 ft from the bed", "(E 80.00, N 0.00)")),
         ("manifold.supply_diameter=1000", ("1,000 in", "11.8 in")),
         ("manifold.return_diameter=0.001", ("0.001 in", "0.394 in")),
         ("manifold.offset=300", ("300 ft", "32.8 ft")),

@@ -87,7 +87,7 @@ def test_a_plan_says_where_the_other_end_would_save_much_pipe() -> None:
     now, then = map(float, re.findall(r"take (?:about )?(\d+) ft", told[0].said))
     assert now == pytest.approx(takes["far"] / FOOT, abs=0.51)
     assert then == pytest.approx(takes["pump"] / FOOT, rel=0.05)
-    assert "at (0.00, 6.00)" in told[0].said
+    assert "at (E 0.00, N 6.00)" in told[0].said
     assert told[0].remedy.endswith('set manifold.end to "pump".')
     assert "other-end" not in {finding.code for finding in plans["pump"].findings}
 

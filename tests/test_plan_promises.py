@@ -166,7 +166,7 @@ def test_what_is_not_laid_is_listed(sinuate: Command, tmp_path: Path) -> None:
         assert length(piece["points"]) == pytest.approx(piece["length"], rel=1e-6)
         assert piece["length"] < 10.0
         (x, y) = piece["points"][0]
-        assert f"({x:.2f}, {y:.2f})" in done.out
+        assert f"(E {x:.2f}, N {y:.2f})" in done.out
 
 
 TREE = """

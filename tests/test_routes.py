@@ -204,10 +204,10 @@ def test_a_pump_walled_in(tmp_path: Path) -> None:
     assert names == {"north wall", "south wall", "west wall", "east wall"}
     said = next(item.said for item in design.findings if item.code == "no-way")
     for word in (
-        "(-30.00, 6.00)",
+        "(E -30.00, N 6.00)",
         "supply manifold at",
         "return manifold at",
-        "setback of north wall at (-30.00, 25.00)",
+        "setback of north wall at (E -30.00, N 25.00)",
     ):
         assert word in said
     # Any one of them away, and there is a way.
@@ -240,7 +240,7 @@ def test_a_pump_in_the_midst_of_the_runs(tmp_path: Path) -> None:
     design = planned(site(tmp_path, (50, 10), tank, outline=outline))
     assert design.plumbing.lines == ()
     assert {name for item in design.plumbing.unreached for name, _ in item.closed_by} == {"the bed"}
-    assert "the bed at (50.00, 10.00) closes every way" in next(
+    assert "the bed at (E 50.00, N 10.00) closes every way" in next(
         item.said for item in design.findings if item.code == "no-way"
     )
 

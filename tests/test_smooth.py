@@ -202,5 +202,5 @@ def test_the_note_gives_the_movement_in_site_units() -> None:
     found = smoothed(walk, 0.6 * FOOT)
     note = smoothing_note(walk, found, Frame(units=UNIT_SETS["ft"], origin=(1000.0, 2000.0)))
     x, y = found.at[0] / FOOT + 1000, found.at[1] / FOOT + 2000
-    assert f"moved by {found.most / FOOT:.2f} ft at most, at ({x:.2f}, {y:.2f})" in note
+    assert f"moved by {found.most / FOOT:.2f} ft at most, at (E {x:.2f}, N {y:.2f})" in note
     assert f"{walk.area / FOOT**2:,.1f} to {found.outline.area / FOOT**2:,.1f} ft²" in note

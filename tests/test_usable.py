@@ -102,7 +102,7 @@ def test_features_that_swallow_the_bed_are_named_in_order_with_coordinates() -> 
     with pytest.raises(NoRoomError) as failed:
         usable_ground(BED, things, frame=frame)
     text = str(failed.value)
-    assert text.index("well at (145.00, 203.00)") < text.index("small spring at (100.00, 203.00)")
+    assert text.index("well at (E 145.00, N 203.00)") < text.index("small spring at (E 100.00, N 203.00)")
     assert "barn" not in text
 
 

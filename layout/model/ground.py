@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -122,6 +123,20 @@ class Bed:
 
 
 def site_place(frame: Frame, at: tuple[float, ...]) -> str:
-    """A local point [m] in words, in site coordinates to a hundredth: ``(512.40, 1033.75)``."""
+    """A local point [m] in words, in site coordinates to a hundredth: ``(E 512.40, N 1033.75)``."""
     x, y = (zero + local / frame.units.length for zero, local in zip(frame.origin, at[:2], strict=True))
-    return f"({x:.2f}, {y:.2f})"
+    return f"(E {x:.2f}, N {y:.2f})"
+
+
+_PLACE = re.compile(r"\(E (-?\d+\.\d\d), N (-?\d+\.\d\d)\)")
+
+
+def places_in(frame: Frame, words: str) -> list[XY]:
+    """Local points [m] of all places that words name as :func:`site_place` does, in their order."""
+    return [
+        (
+            (float(x) - frame.origin[0]) * frame.units.length,
+            (float(y) - frame.origin[1]) * frame.units.length,
+        )
+        for x, y in _PLACE.findall(words)
+    ]

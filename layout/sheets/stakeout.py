@@ -144,9 +144,9 @@ def taped(value: float, rounding: Rounding, frame: Frame) -> str:
 
 
 def place_words(at: XY, staking: Staking, frame: Frame) -> str:
-    """A point [m] in site coordinates, to the decimals of the stakes: ``(512.40, 1033.75)``."""
+    """A point [m] in site coordinates, to the decimals of the stakes: ``(E 512.40, N 1033.75)``."""
     x, y = (_plain(value, decimals_of(staking, frame)) for value in to_site(frame, [at])[0])
-    return f"({x}, {y})"
+    return f"(E {x}, N {y})"
 
 
 def offset_words(stake: Stake, rounding: Rounding, frame: Frame) -> str:
