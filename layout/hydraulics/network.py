@@ -72,7 +72,7 @@ class ZoneNetwork:
         return self._held(self.source, head)
 
     def backed_by(self, head: float) -> ZoneNetwork:
-        """With a head held before the valve of the return [m]."""
+        """With a head held before the flush valve [m]."""
         need(self.valve is not None, "a return that is shut has no valve to set")
         return replace(self, network=self._held(self.valve or 0, head))
 

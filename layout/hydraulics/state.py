@@ -39,7 +39,7 @@ def told(
         The least flow and head at the pump.
     curve : PumpCurve or None
     valve : (float, float or None)
-        What the valve of the return takes [m], and in velocity heads.
+        What the flush valve takes [m], and in velocity heads.
     wide_open : Solution, optional
         With that valve wide open.
     """

@@ -80,7 +80,7 @@ class WaterState:
     valve_loss : float or None
         The same in velocity heads of the return line; None also where nothing flows there.
     wide_open : AtEmitter or None
-        The least pressure were the valve of the return wide open; None while it is shut, and without a pump's curve.
+        The least pressure were the flush valve wide open; None while it is shut, and without a pump's curve.
     beyond_curve : bool
         Whether the flow lies beyond the last point of the pump's curve.
     """

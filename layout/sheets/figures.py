@@ -15,7 +15,7 @@ def plain(value: float, decimals: int, *, thousands: bool = True) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.,") else text
 
 
-_SPELT = {"centre": "center", "Licence": "License"}
+_SPELT = {"centre": "center", "coloured": "colored", "Licence": "License"}
 
 
 def spelt(word: str, units: UnitSet) -> str:

@@ -14,7 +14,7 @@ from layout.plane import Array
 from layout.sheets import layers
 from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
 from layout.sheets.coveragemap import RAMP
-from layout.sheets.figures import Figures, plain
+from layout.sheets.figures import Figures, plain, spelt
 from layout.sheets.lettering import Lettering
 from layout.startup.expected import NO_HEAD
 
@@ -176,8 +176,8 @@ def reading_block(design: Design, state: FieldState, figures: Figures, lettering
     """Say what the colours are, and what is not worked out."""
     limits = design.site.tubing.pressure_range
     texts = [
-        "Each run is coloured by the pressure at its emitters: light is little, dark is much; the classes are the same "
-        "for dosing and flushing.",
+        f"Each run is {spelt('coloured', figures.units)} by the pressure at its emitters: light is little, dark is "
+        "much; the classes are the same for dosing and flushing.",
         "Steady flow in clean pipes: nothing here follows air, surge, or a pump that starts. The check of "
         "these figures belongs to a licensed engineer where the law asks for one.",
     ]
@@ -192,6 +192,6 @@ def reading_block(design: Design, state: FieldState, figures: Figures, lettering
         )
     else:
         texts.append(
-            "Flushing: the valve of the return is set so that the slowest end has the velocity asked for."
+            "Flushing: the return flush valve is set so that the slowest end has the velocity asked for."
         )
     return paragraphs("How to read it", texts, lettering)

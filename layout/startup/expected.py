@@ -32,7 +32,7 @@ class Expected:
     least, greatest : AtEmitter or None
         Pressures at emitters; None where they are not worked out.
     valve_head : float or None
-        What the valve of the return must take [m]; None while it is shut.
+        What the flush valve must take [m]; None while it is shut.
     slowest : (str, float) or None
         The lateral with the slowest end, and its velocity [m/s]; only in flushing.
     wide_open : AtEmitter or None

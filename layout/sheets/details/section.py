@@ -190,8 +190,8 @@ def level_tables(design: Design, figures: Figures, lettering: Lettering) -> list
     ground: Titles = (
         ("zone", 0.0, "left"),
         ("highest of its ground", 1.75, "right"),
-        ("supply valve", 2.75, "right"),
-        ("return valve", 3.75, "right"),
+        ("at supply valve", 2.75, "right"),
+        ("at return valve", 3.75, "right"),
     )
     falls: Titles = (
         ("zone", 0.0, "left"),
