@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -149,6 +150,15 @@ def test_zones_have_a_line_each(folder: Path) -> None:
         assert item.valve_head is not None
         assert f"Z{item.zone} {item.valve_head / 0.3048:.1f} -" in text
     assert "6. Later visits" in text
+
+
+def test_several_valves_of_a_zone_are_set_alike(folder: Path) -> None:
+    design = planned(folder)
+    assert "read alike" not in words(startup_form(design))
+    (valve,) = [item for item in design.plumbing.fittings if item.kind == "flush valve"]
+    plumbing = replace(design.plumbing, fittings=(*design.plumbing.fittings, valve))
+    said = " ".join(words(startup_form(replace(design, plumbing=plumbing))).split())
+    assert "Z1 has 2 of them: set these so that gauges before them read alike." in said
 
 
 def test_metric_forms_tell_the_time_for_ten_litres() -> None:

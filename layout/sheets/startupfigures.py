@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from layout.model import AtEmitter, Design
@@ -169,7 +170,7 @@ def _settings(
         "Setting of the return flush valve: pump running, close it from wide open until the meter gives the "
         f"time for flushing above; then the slowest end runs at {figures.velocity_of(least)} and the "
         f"emitters keep their pressure. {_wide_open(flushing, design, figures, several=several)} Mark the setting "
-        "on the valve."
+        f"on the valve.{_alike(design)}"
     )
     if not several:
         form.blanks((("Valve, turns open", 1.0), ("Marked how", 1.0), ("Set by", 1.0)))
@@ -193,6 +194,15 @@ def _settings(
         for item in flushing
     ]
     form.table(titles, (0.5, 0.9, 1.2, 0.8, 1.8, 1.5), rows)
+
+
+def _alike(design: Design) -> str:
+    """Say how several valves of one zone are set; the plan takes all of them to hold one head."""
+    count = Counter(item.zone for item in design.plumbing.fittings if item.kind == "flush valve")
+    more = [f"Z{zone} has {number}" for zone, number in sorted(count.items()) if number > 1]
+    if not more:
+        return ""
+    return f" {', '.join(more)} of them: set these so that gauges before them read alike."
 
 
 def _wide_open(flushing: Sequence[Expected], design: Design, figures: Figures, *, several: bool) -> str:
