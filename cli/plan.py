@@ -98,6 +98,7 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
         ("bed", figures.area_of(bed), f"{figures.area_of(design.ground.area.area)} usable"),
         ("runs", str(len(design.laying.runs)), f"best of {tried} patterns" if tried > 1 else ""),
         ("tubing", figures.length_of(totals.tubing), f"and {figures.length_of(totals.blank)} blank"),
+        *_coils(design),
         ("emitters", f"{totals.emitters:,}", figures.hourly_of(totals.flow)),
         (
             "flow",
@@ -126,6 +127,24 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
             )
         )
     return rows
+
+
+def _coils(design: Design) -> list[tuple[str, str, str]]:
+    """Say how many coils the runs take, and whether fewer would do with splices."""
+    from layout.sheets.figures import Figures
+
+    cuts = design.cuts
+    if cuts is None:
+        return []
+    count = len(cuts.coils)
+    fewer = f"{cuts.spliced} would do with runs spliced anywhere" if cuts.spliced < count else ""
+    return [
+        (
+            "coils",
+            str(count),
+            ", ".join(filter(None, [f"of {Figures(design.site.frame.units).length_of(cuts.length)}", fewer])),
+        )
+    ]
 
 
 def _singular(volume: str) -> str:

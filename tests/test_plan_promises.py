@@ -65,6 +65,15 @@ def test_set_holds_for_once_and_touches_no_file(sinuate: Command, rectangle: Pat
     assert after == before
 
 
+def test_the_summary_tells_of_coils_that_splices_would_save(sinuate: Command, rectangle: Path) -> None:
+    """Six runs of 98 ft and 5 % waste: a coil of 150 ft holds one, but all 617.4 ft of it stand on five coils."""
+    done = sinuate("plan", rectangle, "--set", "tubing.coil=150")
+    assert done.code == 0
+    (row,) = [line.split() for line in done.out.splitlines() if line.startswith("  coils")]
+    assert " ".join(row) == "coils 6 of 150.00 ft, 5 would do with runs spliced anywhere"
+    assert len(done.out.splitlines()) > 10
+
+
 @pytest.mark.parametrize("end", ["far", "[110, 6]"])
 def test_the_other_end(sinuate: Command, rectangle: Path, end: str) -> None:
     layout = sinuate("plan", rectangle, "--json", "--set", f"manifold.end={end}").json
@@ -202,7 +211,10 @@ def test_features_are_kept_clear_of_by_tubing_and_lines(sinuate: Command, tmp_pa
     )
     assert checks["distance to ash"]["ok"]
     # The cable house stands between pump and bed: straight lines would cross it, so they are led round its setback.
-    assert (checks["places where manifolds or risers cross features"]["value"], layout["crossings"]) == (0, [])
+    assert (checks["places where manifolds or risers cross features"]["value"], layout["crossings"]) == (
+        0,
+        [],
+    )
     house = shapely.box(-6, 0, -4, 12)
     lines = [shapely.LineString(item["points"]) for item in layout["lines"]]
     assert [item["kind"] for item in layout["lines"]] == ["supply", "return"]

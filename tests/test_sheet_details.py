@@ -24,6 +24,7 @@ from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Dimension, Line, Mark, Paper, Text
 from layout.sheets.pages import Page
 from layout.units import INCH
+from tests.examples import Example
 from tests.fields import curved_field, kinds_field, strip_field, tree_field, wide_field
 
 INCH_PAPER = Paper(name="ANSI B", width=17.0, height=11.0, metric=False)
@@ -88,6 +89,22 @@ def test_details_are_numbered_and_state_their_scale(drawn: tuple[Design, Paper, 
     scales = [text for text in said(pages) if re.fullmatch(r"1 in = [\d.]+ ft|1 : \d+|not to scale", text)]
     assert len(scales) == len(found)
     assert len({page.name for page in pages}) == len(pages)
+
+
+def test_the_edge_of_the_bed_gives_way_to_a_manifold_on_it(example: Callable[[str], Example]) -> None:
+    """The corner's return manifold lies along the edge, and its dashes are seen; the rest of the edge is drawn."""
+    design = example("corner").design
+    page = detail_pages(design, INCH_PAPER, Figures(design.site.frame.units), Lettering())[0]
+    lines = [mark for mark in page.marks if isinstance(mark, Line)]
+    edge = shapely.union_all([mark.line for mark in lines if mark.layer is layers.BED])
+    (dashed,) = [mark.line for mark in lines if mark.layer is layers.RETURN_MANIFOLD and mark.line.length > 1]
+    on_plan = design.site.bed.outline.exterior
+    (pipe,) = [pipe.line for pipe in design.plumbing.manifolds if pipe.kind == "return"]
+    assert on_plan.intersection(pipe.buffer(0.01)).length == pytest.approx(pipe.length, rel=0.02)
+    assert edge.intersection(dashed.buffer(0.03)).length < 0.02
+    assert edge.distance(shapely.Point(dashed.coords[0])) < 0.05
+    assert edge.distance(shapely.Point(dashed.coords[-1])) < 0.05
+    assert edge.length > 2 * dashed.length / 3
 
 
 def test_every_dimension_is_true_to_a_stated_scale(drawn: tuple[Design, Paper, list[Page]]) -> None:

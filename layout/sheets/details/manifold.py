@@ -11,6 +11,7 @@ import shapely
 from shapely import LineString, Point
 
 from layout.model import XY, Design, Fitting, Pipe
+from layout.plane import lines_of
 from layout.sheets import layers
 from layout.sheets.blocks import Block, Titles, table
 from layout.sheets.details.measuring import measure_chains, measure_offsets
@@ -18,7 +19,7 @@ from layout.sheets.details.picture import LETTER, Picture, Window, north_words, 
 from layout.sheets.details.place import ON, Place, ends, own_pipe
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Area, Line, Mark, Symbol, View
+from layout.sheets.marks import Line, Mark, Symbol, View
 from layout.sheets.placing import along
 
 AROUND = 1.6
@@ -29,6 +30,8 @@ VALVE = 0.15
 """Width of a valve's symbol [in]."""
 _ASIDE = 0.26
 """From the manifold to the symbol of an air valve on it [in]."""
+_BESIDE = 0.035
+"""On either side of a manifold the edge of the bed is broken so far [in]."""
 _CROWDED = 0.3
 """Laterals closer than this on paper are named on the supply side only [in]."""
 SYMBOLS = {
@@ -71,7 +74,10 @@ def _marks(design: Design, place: Place, fittings: Sequence[Fitting], metres: fl
     """Draw bed, tubing, pipes and fittings."""
     plain = {"supply": layers.SUPPLY, "return": layers.RETURN}
     manifold = {"supply": layers.MANIFOLD, "return": layers.RETURN_MANIFOLD}
-    marks: list[Mark] = [Area(layer=layers.BED, shape=design.site.bed.outline)]
+    # the edge gives way to a manifold that lies along it, whose dashes it would fill
+    pipes = shapely.union_all([pipe.line for pipe in place.pipes]).buffer(metres * _BESIDE)
+    edge = design.site.bed.outline.boundary.difference(pipes)
+    marks: list[Mark] = [Line(layer=layers.BED, line=piece) for piece in lines_of(edge)]
     marks += [Line(layer=layers.RUN, line=run.line) for run in design.laying.runs]
     marks += [
         Line(layer=layers.LOOP if join.kind == "loop" else layers.BLANK, line=join.line)
