@@ -150,7 +150,9 @@ def test_feet_and_inches(sinuate: Command, site: Path) -> None:
 def test_a_given_baseline_and_no_ties(sinuate: Command, site: Path) -> None:
     site.write_text(SITE[: SITE.index("ties =")] + "baseline = [[495, 212], [565, 212]]\n")
     done = sinuate("stakeout", site)
-    assert "Baseline: from A (E 495.00, N 212.00) to B (E 565.00, N 212.00), 70.00 long, as given." in done.out
+    assert (
+        "Baseline: from A (E 495.00, N 212.00) to B (E 565.00, N 212.00), 70.00 long, as given." in done.out
+    )
     assert "No swing ties" in done.out
     assert "first tape" not in done.out
     document = sinuate("stakeout", site, "--json").json

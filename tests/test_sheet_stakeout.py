@@ -11,15 +11,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from shapely import Point, STRtree, box
+from shapely import LineString, Point, STRtree, box
 
 from layout.model import Design, Lateral
 from layout.sheets.crew import crew_sheets, write_stakeout
 from layout.sheets.crew.paper import TEN_POINT
-from layout.sheets.crew.table import letters_of, shorter
+from layout.sheets.crew.table import letters_of
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Dots, Drawing, Line, Text
 from layout.stakes import stake_out
+from layout.units import FOOT
 from tests.fields import curved_field, tree_field, wide_field
 from tests.staked import met
 
@@ -256,14 +257,52 @@ def test_feet_and_inches_on_the_sheets() -> None:
     assert not any("\u2026" in row for row in rows)
 
 
-def test_what_a_stake_marks_is_said_shorter_until_it_fits() -> None:
-    long = "supply manifold end + supply air valve + riser L4"
-    assert shorter(long)[:3] == [
-        long,
-        "supply manifold end, air valve, riser L4",
-        "supply end, air valve, riser L4",
-    ]
-    assert shorter("R1 END")[0] == "R1 END"
+def test_what_a_stake_marks_is_told_in_full() -> None:
+    """Where several things stand at one stake, in as many rows as it takes; no pipe is named twice."""
+    design = with_stakes(curved_field())
+    staking = design.staking
+    assert staking is not None
+    long = "Z1 supply manifold end + Z1 supply zone valve + Z1 supply air valve + riser L14 supply"
+    stakes = [replace(one, description=long) if one.kind == "riser" else one for one in staking.stakes]
+    design = replace(design, staking=replace(staking, stakes=tuple(stakes)))
+    (sheet,) = crew_sheets(design)[-1:]
+    said = " ".join(text.text for text in texts(sheet))
+    said = re.sub(r" +", " ", said)
+    risers = sum(one.kind == "riser" for one in stakes)
+    assert risers == 2
+    assert [said.count(word) for word in ("Z1", "zone", "air", "L14")] == [risers] * 4
+    assert "\u2026" not in said
+    bottom = min(text.at[1] for text in texts(sheet))
+    assert bottom > 0.4
+
+
+def test_a_tight_bend_is_told_by_its_radius() -> None:
+    """Of stakes nearer than a foot to each other on a bend one stands on the sheet; the point files have all."""
+    turn = np.linspace(-math.pi / 2, 0.0, 60)
+    arc = np.array([20.0, 1.5]) + 1.5 * np.column_stack((np.cos(turn), np.sin(turn)))
+    line = np.vstack(([[0.0, 0.0]], arc, [[21.5, 21.5]])) * FOOT
+    plain = curved_field()
+    run = replace(plain.laying.runs[0], line=LineString(line))
+    design = with_stakes(replace(plain, laying=replace(plain.laying, runs=(run,))))
+    staking = design.staking
+    assert staking is not None
+    sheets = crew_sheets(design)
+    shown = {number for drawing in sheets for number in rows_in(drawing)}
+    on_run = [stake for stake in staking.stakes if stake.run]
+    left_out = [stake for stake in on_run if stake.number not in shown]
+    assert left_out
+    kept = sorted(stake.station or 0.0 for stake in on_run if stake.number in shown)
+    assert np.diff(kept).min() >= FOOT - 1e-6
+    for stake in left_out:
+        assert min(abs((stake.station or 0.0) - station) for station in kept) < 1.25 * FOOT
+    said = " ".join(text.text for drawing in sheets for text in texts(drawing))
+    found = re.search(
+        r"Tight bends, all of their stakes in stakeout.csv: R1 from (\S+) to (\S+), radius (\S+) ft", said
+    )
+    assert found is not None
+    begins, ends, radius = map(float, found.groups())
+    assert radius == pytest.approx(1.5, abs=0.02)
+    assert (begins, ends) == pytest.approx((20.0, 20 + 1.5 * math.pi / 2), abs=0.06)
 
 
 def test_stakes_of_the_check_are_numbered_and_what_is_not_is_said(sheets: list[Drawing]) -> None:

@@ -124,6 +124,32 @@ def paint_words(design: Design, stretch: Stretch) -> list[str]:
     return notes
 
 
+def square_words(design: Design, stakes: Sequence[Stake]) -> str:
+    """What a square that is off does to the stake at the longest offset of a sheet; rounding leaves that out."""
+    site = design.site
+    far = max(stakes, key=lambda stake: abs(stake.baseline.offset))
+    offset, unit = abs(far.baseline.offset), site.frame.units
+    moved = offset * math.sin(math.radians(1.0))
+    return (
+        f"The longest offset here is {offset / unit.length:.2f} {unit.length_name}, to stake {far.number}: a square "
+        f"that is 1 degree off moves it by {moved / unit.length:.2f} {unit.length_name}, far more than rounding does."
+    )
+
+
+def bend_words(design: Design, stretch: Stretch) -> str:
+    """Bends that are drawn by their radius, for their stakes stand too near to each other; empty without any."""
+    if not stretch.bends:
+        return ""
+    unit = design.site.frame.units
+    told = [
+        f"{bend.run} from {bend.begins / unit.length:.2f} to {bend.ends / unit.length:.2f}, radius "
+        f"{bend.radius / unit.length:.2f} {unit.length_name}"
+        for bend in stretch.bends
+        if math.isfinite(bend.radius)
+    ]
+    return f"Tight bends, all of their stakes in stakeout.csv: {'; '.join(told)}."
+
+
 def ground_words(design: Design) -> str:
     """What a tape on the ground reads against these figures, where the plan is on a grid; empty where the same."""
     found = factors_of(design.site)

@@ -9,10 +9,13 @@ from dataclasses import dataclass
 
 from layout.model import XY, Rounding, Site, Stake, Staking
 from layout.sheets.crew.paper import BOLD, LARGE, LETTER, MARGIN, PITCH, ROW, THIN, TITLES, Frame, Letterer
+from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Align
 from layout.sheets.stakeout import error_words, offset_words, place_words, taped
 from layout.stakes import rounding_of
 
+SET_BY_INSTRUMENT = "No fixed points are stated: set A and B by instrument or receiver, by these coordinates."
+SET_BY_TIES = "Set A and B first, by their tapes from the fixed points or by instrument."
 NAMES_ROOM = 2
 """Lines under the table for the names of fixed points."""
 
@@ -34,8 +37,14 @@ _BASE = (
     Column("offset\n", 0.92),
 )
 _TIES = (Column("tape from\n", 1.08), Column("tape from\n", 1.08), Column("side\n", 0.6, "left"))
+_PIPE = re.compile(r"(?:Z\d+ )?(?:supply|return) ")
+"""How what stands on a pipe begins, as in ``Z1 supply air valve``."""
 _INCHES = 0.46
 """Feet and inches are wider than feet by so much [in]."""
+
+
+WHAT, STATION = 1, 2
+"""The columns that say what a stake marks, and where on its run it stands."""
 
 
 def columns_of(site: Site) -> list[Column]:
@@ -64,6 +73,17 @@ def letters_of(site: Site) -> dict[XY, str]:
     return {at: f"T{number}" for number, (_, at) in enumerate(site.stakeout.ties, start=1)}
 
 
+def rows_of(stake: Stake, site: Site, lettering: Lettering) -> int:
+    """How many rows of the table a stake takes: what it marks is told in full."""
+    return len(_what(stake, columns_of(site), lettering))
+
+
+def _what(stake: Stake, columns: Sequence[Column], lettering: Lettering) -> list[str]:
+    """What a stake marks, in as many lines as it takes; where it has no station, the room of that is free."""
+    room = columns[WHAT].width + (columns[STATION].width if stake.station is None else 0.0) - 0.1
+    return lettering.wrapped(lettering.clean(says(stake)), LETTER, room)
+
+
 def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stake]) -> float:
     """Letter the table beside the picture; the base line of what may come under it [in]."""
     columns = columns_of(site)
@@ -72,21 +92,31 @@ def letter_table(made: Letterer, frame: Frame, site: Site, stakes: Sequence[Stak
     for column in columns:
         edges.append(edges[-1] + column.width)
     made.rule(left, y, frame.right, y, BOLD)
-    for column, a, b in zip(columns, edges, edges[1:], strict=False):
+    stations = any(stake.station is not None for stake in stakes)
+    for number, (column, a, b) in enumerate(zip(columns, edges, edges[1:], strict=False)):
+        if number == STATION and not stations:
+            continue
         for line, title in enumerate(column.title.split("\n")):
             _cell(made, title, a, b, y - 0.19 - line * PITCH, column.align, strong=True)
     y -= TITLES - 0.06
     made.rule(left, y, frame.right, y, BOLD)
     rounding, letters = rounding_of(site.stakeout, site.frame), letters_of(site)
+    base = y + 0.035
     for number, stake in enumerate(stakes):
-        base = y - (number + 1) * ROW + 0.035
+        base -= ROW
         number_said, *cells = _cells(stake, site, rounding, letters)
+        what, *more = _what(stake, columns, made.lettering)
         _cell(made, number_said, edges[0], edges[1], base, "right", strong=True)
-        made.put(_one_line(made, cells, columns[1:], edges[1:]), edges[1] + 0.1, base, spaced=True)
+        made.put(
+            _one_line(made, [what, *cells[1:]], columns[1:], edges[1:]), edges[1] + 0.1, base, spaced=True
+        )
+        for text in more:
+            base -= ROW
+            made.put(text, edges[1] + 0.25, base)
         # a line under every fifth row leads the eye
         if number % 5 == 4 or number == len(stakes) - 1:
             made.rule(left, base - 0.035, frame.right, base - 0.035, THIN)
-    return _fixed_points(made, frame, site, y - len(stakes) * ROW - 0.14, stakes)
+    return _fixed_points(made, frame, site, base - 0.175, stakes)
 
 
 def _cell(made: Letterer, text: str, a: float, b: float, y: float, align: Align, *, strong: bool) -> None:
@@ -105,10 +135,7 @@ def _one_line(made: Letterer, cells: Sequence[str], columns: Sequence[Column], e
     for number, (cell, column, a, b) in enumerate(zip(cells, columns, edges, edges[1:], strict=False)):
         # where no station follows what is staked, its room is free
         more = columns[1].width if number == 0 and not cells[1] else 0.0
-        room = b + more - a - 0.1
-        ways = shorter(cell) if number == 0 else [cell]
-        way = next((way for way in ways if made.lettering.width(way, LETTER) <= room), ways[-1])
-        said = made.lettering.fitted(made.lettering.clean(way), LETTER, room)
+        said = made.lettering.fitted(made.lettering.clean(cell), LETTER, b + more - a - 0.1)
         at = a + 0.1 if column.align == "left" else b - 0.04 - made.lettering.width(said, LETTER)
         gap = round((at - start - made.lettering.width(text, LETTER)) / blank)
         text += " " * max(gap, 1 if text else 0) + said
@@ -134,21 +161,14 @@ def _cells(stake: Stake, site: Site, rounding: Rounding, letters: dict[XY, str])
 
 
 def says(stake: Stake) -> str:
-    """What a stake marks, without what other columns say."""
+    """What a stake marks, without what other columns say, and no pipe named twice."""
     first, *more = stake.description.split(" + ")
     if stake.kind == "run":
         first = f"{stake.run}{' curve' if first.endswith('curve') else ''}"
     elif stake.kind == "run end":
         first = f"{stake.run} {'END' if ' end' in first else 'START'}"
-    return " + ".join([first, *(re.sub(" (supply|return)$", "", part) for part in more)])
-
-
-def shorter(text: str) -> list[str]:
-    """What a stake marks, ever shorter, so that all that stands there is named: the words that say least go first."""
-    first, *more = text.split(" + ")
-    listed = ", ".join([first, *(re.sub("^(supply|return) ", "", part) for part in more)])
-    ended = listed.replace(" manifold end", " end")
-    return [text, listed, ended, ended.replace("air valve", "air v.").replace("riser ", "")]
+    pipe = _PIPE.match(first)
+    return " + ".join([first, *(part.removeprefix(pipe[0]) if pipe else part for part in more)])
 
 
 def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Sequence[Stake]) -> float:
@@ -172,6 +192,8 @@ def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y:
     length = taped(staking.step * round(math.dist(*staking.baseline) / staking.step), rounding, site.frame)
     y = made.lines("Baseline and fixed points", x, y, room, strong=True, height=LARGE)
     y = made.lines(f"A {a} to B {b}: A to B is {length}", x, y, room)
+    how = SET_BY_TIES if site.stakeout.ties else SET_BY_INSTRUMENT
+    y = made.lines(f"{how} Then check A to B.", x, y, room)
     for (name, at), letter in zip(site.stakeout.ties, letters_of(site).values(), strict=False):
         if y < MARGIN + LETTER:
             break

@@ -13,12 +13,14 @@ from layout.sheets.crew.notes import (
     FROM_MAP,
     LEVEL,
     PAINT,
+    bend_words,
     check_line,
     check_remark,
     check_words,
     ground_words,
     is_from_map,
     paint_words,
+    square_words,
 )
 from layout.sheets.crew.paper import (
     BOLD,
@@ -49,6 +51,7 @@ from layout.sheets.crew.table import (
     error_of,
     letter_starts,
     letter_table,
+    rows_of,
     rows_that_fit,
     table_width,
 )
@@ -77,7 +80,12 @@ def crew_sheets(design: Design) -> list[Drawing]:
     site, lettering = design.site, Lettering()
     frame = Frame(paper_of(site.frame.units), table_width(site))
     left, bottom, right, top = frame.window
-    parts = stretches(design, most=rows_that_fit(frame, site), window=(right - left, top - bottom))
+    parts = stretches(
+        design,
+        most=rows_that_fit(frame, site),
+        window=(right - left, top - bottom),
+        rows_of=lambda stake: rows_of(stake, site, lettering),
+    )
     return [
         _sheet(design, part, frame, lettering, number=number, parts=parts)
         for number, part in enumerate(parts, start=1)
@@ -205,7 +213,7 @@ def _rounding(design: Design, stretch: Stretch) -> tuple[str, str]:
     site = design.site
     rounding = rounding_of(site.stakeout, site.frame)
     error = error_of(stretch.stakes, site)
-    return "offset: R right, L left, from A to B", f"tape to {rounding}: moves a stake {error} at most"
+    return "offset: R right, L left, from A to B", f"rounding to {rounding} alone moves a stake {error}"
 
 
 def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: str) -> float:
@@ -219,8 +227,8 @@ def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: 
         if value / per_inch <= 1.6
     )
     long = step / per_inch
-    made.marks.append(Symbol(layer=CREW, name="north", at=(right - 0.16, y + 0.18), size=0.32))
-    made.put("N", right - 0.42, y + 0.13, strong=True)
+    made.marks.append(Symbol(layer=CREW, name="north", at=(right - 0.16, y + 0.06), size=0.3))
+    made.put("N", right - 0.16, y + 0.24, align="centre", strong=True)
     end = right - 0.95
     for part in range(2):
         shape = box(end - long + part * long / 2, y + 0.02, end - long / 2 + part * long / 2, y + 0.1)
@@ -281,6 +289,9 @@ def _notes(design: Design, stretch: Stretch, bare: Sequence[Stake]) -> list[tupl
     if ground:
         found.append((ground, False))
     found += [(text, True) for text in paint_words(design, stretch)]
+    if stretch.bends:
+        found.append((bend_words(design, stretch), True))
+    found.append((square_words(design, stretch.stakes), False))
     if bare:
         found.append((_bare_words(bare), False))
     if stretch.left_out:
