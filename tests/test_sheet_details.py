@@ -178,7 +178,7 @@ def test_each_zone_has_its_own() -> None:
 def test_tubing_in_the_pictures_lies_where_the_plan_has_it() -> None:
     """The risers on paper, laid back at the stated scale, are as long as the design's."""
     design = fitted(curved_field())
-    (page,) = detail_pages(design, INCH_PAPER, Figures(design.site.frame.units), Lettering())
+    page, *_ = detail_pages(design, INCH_PAPER, Figures(design.site.frame.units), Lettering())
     scale = next(float(match[1]) for text in texts(page) if (match := _feet(text)))
     # Of this field the manifolds stand in the left half, the section in the right.
     window = shapely.box(0.4, 0.9, 6.4, 10.6)

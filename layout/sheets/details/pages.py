@@ -11,6 +11,7 @@ import shapely
 from layout.model import Design, Join
 from layout.sheets import layers
 from layout.sheets.blocks import GUTTER, Block, Cell, Column, Row, Sample, draw, flow
+from layout.sheets.details.atpump import flush_valves, pump_picture
 from layout.sheets.details.loop import loop_picture, note, typical_loop
 from layout.sheets.details.manifold import manifold_picture, riser_table
 from layout.sheets.details.picture import NOT_TO_SCALE, STRIP, Picture, Window, title
@@ -124,7 +125,15 @@ def _cells(
     if design.plumbing.risers and found:
         last.append(_section(design, figures, lettering))
     # The small ones stand on the first sheet, under the first manifold.
-    return [*cells[:1], *([last] if last else []), *cells[1:]]
+    pump = [[_at_the_pump(design, figures, lettering)]] if flush_valves(design) and design.site.pump else []
+    return [*cells[:1], *([last] if last else []), *pump, *cells[1:]]
+
+
+def _at_the_pump(design: Design, figures: Figures, lettering: Lettering) -> _Detail:
+    def draw_it(window: Window) -> tuple[Picture, str]:
+        return pump_picture(design, window, figures, lettering)
+
+    return _Detail(name="flush valves at the pump", draw=draw_it)
 
 
 def _manifold(
