@@ -155,6 +155,7 @@ offset = {offset}                     # {length} from the run ends to the supply
 # [zones]
 # count = 2                      # so many zones of neighbouring laterals, of nearly the same flow
 # most_flow = {most_flow}                # {flow_unit}: as few zones as none of more flow allows
+# lines = "own"                  # "own": lines to the pump for each manifold; "trunk": all share one of each kind
 
 [pump]
 at = {pump}                # where supply and return lines start and end

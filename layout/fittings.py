@@ -43,7 +43,8 @@ def place_fittings(
     cap                   at a dead end without a riser
     elbow 90, 45, 22.5    where the manifold itself bends
     zone valve            where the supply line meets the manifold, in a field of several zones
-    flush valve           on each return line, just outside the tank that the pump stands in
+    flush valve           on each return line, just outside the tank that the pump stands in; where zones share a
+                          return trunk, where each return manifold meets its line
     air valve             one on the supply and one on the return of each zone
     loop                  one at the middle of each loop, with an elbow at both its ends
     coupling              at both ends of blank tubing past an obstacle
@@ -65,10 +66,12 @@ def place_fittings(
     -------
     Plumbing
         With what it had, and before that these fittings: by zone, those of the supply, of the return, of the
-        tubing; and the trenches of manifolds. No return has a check valve: each runs by itself to its flush valve,
-        which is shut while the zone, or another one, is dosed.
+        tubing; and the trenches of manifolds. No return has a check valve: each has its flush valve, which is shut while
+        the zone, or another one, is dosed.
     """
     zones = sorted({pipe.zone for pipe in (*plumbing.manifolds, *plumbing.lines)})
+    # Zones that share a return trunk have their flush valves where each leaves it for its own, not by the pump.
+    trunk = any(line.kind == "return" and not line.zone for line in plumbing.lines)
     zone_of = {name: lateral for lateral in laterals for name in lateral.runs}
     made: list[Fitting] = []
     for zone in zones:
@@ -78,9 +81,11 @@ def place_fittings(
             for number, pipe in enumerate(plumbing.manifolds):
                 if (pipe.zone, pipe.kind) == (zone, kind):
                     own = [riser for riser in plumbing.risers if _stands_on(riser, number, pipe)]
-                    made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1)
+                    made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1, trunk=trunk)
         made += [
-            _flush_valve(line, tanks) for line in plumbing.lines if (line.zone, line.kind) == (zone, "return")
+            _flush_valve(line, tanks)
+            for line in plumbing.lines
+            if (line.zone, line.kind) == (zone, "return") and not trunk
         ]
         for join in joins:
             if zone_of[join.start].zone == zone:
@@ -101,7 +106,7 @@ def _stands_on(riser: Riser, number: int, pipe: Pipe) -> bool:
 
 
 def _on_manifold(
-    pipe: Pipe, risers: Sequence[Riser], air: XY | None, bends: Bends | None, *, several: bool
+    pipe: Pipe, risers: Sequence[Riser], air: XY | None, bends: Bends | None, *, several: bool, trunk: bool
 ) -> Iterator[Fitting]:
     """Fittings of a manifold and the risers that stand on it, from the feed to the dead end."""
     line = pipe.line if pipe.kind == "supply" else pipe.line.reverse()
@@ -111,6 +116,8 @@ def _on_manifold(
 
     if several and pipe.kind == "supply":
         yield fitting("zone valve", pipe.feed)
+    if trunk and pipe.kind == "return":
+        yield fitting("flush valve", pipe.feed)
     standing = sorted(
         (line.project(Point(riser.line.coords[0])), number, riser) for number, riser in enumerate(risers)
     )

@@ -136,6 +136,7 @@ def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collecti
         features=site.features,
         outline=site.bed.outline,
         tubing=[run.line for run in laying.runs] + [join.line for join in joins],
+        trunk=site.zones is not None and site.zones.lines == "trunk",
     )
     air_at = air_places(site, plumbing)
     tanks = (
@@ -191,11 +192,7 @@ def end_findings(site: Site, ground: UsableGround, trial: Trial, piped: Piped) -
     except NoRoomError:
         return
     then = _pipe(other)
-    if (
-        other.plumbing.unreached
-        or len(other.plumbing.lines) < len(plumbing.lines)
-        or then >= (1 - SAVING) * now
-    ):
+    if other.plumbing.unreached or then >= (1 - SAVING) * now:
         return
     unit = site.frame.units
     at = site_place(site.frame, xy(trial.sides.far.interpolate(0.5, normalized=True)))

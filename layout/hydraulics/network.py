@@ -13,13 +13,13 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
-from shapely import LineString, Point
+from shapely import Point
 
 from layout.hydraulics.laws import EmitterLaw, PumpCurve
 from layout.hydraulics.losses import FITTING_LOSSES
 from layout.hydraulics.solve import Network, Numbers, Solution
 from layout.hydraulics.water import kinematic_viscosity
-from layout.model import XY, Design, Fitting, Join, Pipe, PipeKind, Riser, Run, Zone, need
+from layout.model import XY, Design, Join, Pipe, PipeKind, Plumbing, Riser, Run, Zone, need
 from layout.pipes import bore
 from layout.plane import TOLERANCE, Array, coordinates, points_at
 from layout.units import WATER_HEAD_PER_PASCAL
@@ -201,6 +201,7 @@ class _Drawing:
     tubing: float
     points: list[XY] = field(default_factory=list)
     emitters: dict[str, Numbers] = field(default_factory=dict)
+    joints: dict[PipeKind, dict[XY, int]] = field(default_factory=lambda: {"supply": {}, "return": {}})
     _parts: list[tuple[Array, ...]] = field(default_factory=list)
     _pipes: int = 0
 
@@ -261,53 +262,66 @@ def _lay_manifold(
             here, along = foot, station
         feet[number] = here
     if end is not None:
-        _lay_line(drawing, design, pipe, fittings, feed, end)
+        _lay_line(drawing, design, pipe, feed, end)
 
 
-def _lay_line(
-    drawing: _Drawing, design: Design, manifold: Pipe, fittings: Sequence[Fitting], feed: int, end: int
-) -> None:
-    """The line of a manifold; none, but a point's width, where the pump stands on it."""
-    tip = -1 if manifold.kind == "supply" else 0
-    line = next(
-        (
-            item
-            for item in design.plumbing.lines
-            if (item.kind, item.zone) == (manifold.kind, manifold.zone)
-            and math.dist(item.line.coords[tip][:2], drawing.points[feed]) < TOLERANCE
-        ),
-        None,
-    )
-    loss = FITTING_LOSSES["exit"] if manifold.kind == "return" else 0.0
-    size, length = bore(manifold.diameter), SHORTEST
-    if line is not None:
-        size, length = bore(line.diameter), float(line.line.length)
-        loss += sum(_lost_on(line.line, fittings))
-    nodes = (end, feed) if manifold.kind == "supply" else (feed, end)
-    drawing.pipe(*nodes, length, size, loss)
+def _lay_line(drawing: _Drawing, design: Design, manifold: Pipe, feed: int, end: int) -> None:
+    """The line of a manifold, what it shares with others once; where the pump stands on it, a point's width."""
+    supply = manifold.kind == "supply"
+
+    def lay(near: int, far: int, length: float, size: float, loss: float) -> None:
+        drawing.pipe(*((near, far) if supply else (far, near)), length, size, loss)
+
+    way = design.plumbing.way_to(manifold)
+    here, at_tank = end, 0.0 if supply else FITTING_LOSSES["exit"]
+    for piece in way:
+        last = piece is way[-1]
+        if piece.far not in drawing.joints[manifold.kind]:
+            there = drawing.joints[manifold.kind][piece.far] = feed if last else drawing.node(piece.far)
+            loss = at_tank + math.fsum(_lost_on(piece, design.plumbing, manifold.zone))
+            lay(here, there, float(piece.line.length), bore(piece.diameter), loss)
+        here, at_tank = drawing.joints[manifold.kind][piece.far], 0.0
+    if here != feed:
+        lay(here, feed, SHORTEST, bore(manifold.diameter), at_tank)
 
 
-def _lost_on(line: LineString, fittings: Sequence[Fitting]) -> Iterable[float]:
-    """Velocity heads lost in the fittings of a line, and in the valve where it meets the manifold.
+def _lost_on(piece: Pipe, plumbing: Plumbing, zone: int) -> Iterable[float]:
+    """Velocity heads lost in a piece of line: its elbows, the tee it begins at, the valve where it meets a manifold.
 
     None of the flush valve of a return: what it takes is what it is set to.
     """
-    mine = [item for item in fittings if item.of == "line" or item.kind == "zone valve"]
-    return (FITTING_LOSSES.get(item.kind, 0.0) for item in mine if line.distance(Point(item.at)) < TOLERANCE)
+    before = next(
+        (line for line in plumbing.lines if line.kind == piece.kind and line.far == piece.near), None
+    )
+    for item in plumbing.fittings:
+        if item.on != piece.kind or piece.line.distance(Point(item.at)) >= TOLERANCE:
+            continue
+        if item.kind == "zone valve":
+            yield FITTING_LOSSES[item.kind] if item.zone == zone and piece.zone == zone else 0.0
+        elif item.of == "line" and item.kind != "tee" and item.zone == piece.zone:
+            # an elbow where two pieces meet belongs to the first
+            shared = before is not None and before.zone == piece.zone
+            if not (shared and math.dist(item.at, piece.near) < TOLERANCE):
+                yield FITTING_LOSSES.get(item.kind, 0.0)
+    if before is not None:
+        yield STRAIGHT if _goes_straight(before, piece) else BY_SIDE
+
+
+def _goes_straight(before: Pipe, piece: Pipe) -> bool:
+    """Whether a piece goes on from the one before it through the straight way of a tee."""
+    one, other = (
+        coordinates(item.line if item.kind == "supply" else item.line.reverse()) for item in (before, piece)
+    )
+    steps = one[-1] - one[-2], other[1] - other[0]
+    turned = math.atan2(steps[0][0] * steps[1][1] - steps[0][1] * steps[1][0], float(steps[0] @ steps[1]))
+    return abs(turned) < math.pi / 4
 
 
 def line_is_missing(design: Design, zone: Zone, kind: PipeKind) -> bool:
     """Whether a manifold of a zone has no line to the pump, and does not begin at it."""
-    tip, feed = (-1, 0) if kind == "supply" else (0, -1)
-    ends = [
-        item.line.coords[tip][:2]
-        for item in design.plumbing.lines
-        if (item.kind, item.zone) == (kind, zone.number)
-    ]
-    if design.site.pump is not None:
-        ends.append(design.site.pump.at)
+    pump = design.site.pump
     return any(
-        min((math.dist(pipe.line.coords[feed][:2], end) for end in ends), default=math.inf) > TOLERANCE
+        not design.plumbing.way_to(pipe) and (pump is None or math.dist(pipe.feed, pump.at) > TOLERANCE)
         for pipe in design.plumbing.manifolds
         if (pipe.kind, pipe.zone) == (kind, zone.number)
     )

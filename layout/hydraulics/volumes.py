@@ -56,12 +56,12 @@ _KINDS: tuple[PipeKind, PipeKind] = ("supply", "return")
 
 
 def _held(design: Design, zone: Zone, kind: PipeKind, *, manifolds: bool) -> float:
-    pipes = design.plumbing.manifolds if manifolds else design.plumbing.lines
-    return math.fsum(
-        _round(bore(pipe.diameter)) * float(pipe.line.length)
-        for pipe in pipes
-        if (pipe.zone, pipe.kind) == (zone.number, kind)
-    )
+    plumbing = design.plumbing
+    own = [pipe for pipe in plumbing.manifolds if (pipe.zone, pipe.kind) == (zone.number, kind)]
+    pipes = {id(pipe): pipe for pipe in own}
+    if not manifolds:
+        pipes = {id(piece): piece for pipe in own for piece in plumbing.way_to(pipe)}
+    return math.fsum(_round(bore(pipe.diameter)) * float(pipe.line.length) for pipe in pipes.values())
 
 
 def _round(size: float) -> float:

@@ -109,10 +109,11 @@ def _crossed(site: Site, plumbing: Plumbing) -> Iterator[Met]:
     pipes = [(_name(pipe, "manifold", plumbing), pipe, pipe.line) for pipe in plumbing.manifolds]
     pipes += [(_name(pipe, "line", plumbing), pipe, pipe.line) for pipe in plumbing.lines]
     pump = [site.pump.at] if site.pump else []
+    trunk = any(not pipe.zone for pipe in plumbing.lines)  # pieces of which meet at tees
     for (one, a, first), (other, b, second) in itertools.combinations(pipes, 2):
         if not first.intersects(second):
             continue
-        joined = [*pump, *(_tips(a) & _tips(b) if (a.kind, a.zone) == (b.kind, b.zone) else ())]
+        joined = [*pump, *(_tips(a) & _tips(b) if a.kind == b.kind and (a.zone == b.zone or trunk) else ())]
         for at in _places(first, second):
             if not any(Point(at).distance(Point(place)) <= TOUCH for place in joined):
                 yield f"{one} and {other}", at
@@ -144,4 +145,6 @@ def _places(one: LineString, other: LineString) -> list[XY]:
 
 def _name(pipe: Pipe, what: str, plumbing: Plumbing) -> str:
     several = len({item.zone for item in plumbing.manifolds}) > 1
+    if not pipe.zone:
+        return pipe.named(what, several=several)
     return f"{pipe.kind} {what}" + (f" of zone {pipe.zone}" if several else "")

@@ -34,26 +34,28 @@ from layout.model.field import (
     Cells,
     Dropped,
     EmitterRow,
-    Fitting,
-    FittingKind,
     Join,
     Lateral,
     Laying,
     Lobe,
-    NoWay,
-    Pipe,
-    PipeKind,
-    Plumbing,
-    Riser,
     Run,
     Sides,
     Take,
-    Trench,
     UsableGround,
     begun_at_end,
 )
 from layout.model.ground import Bed, Feature, FeatureKind, Frame, Levels, site_place
 from layout.model.paperwork import Price, Rounding, SheetRules, StakeRules, TakeoffRules
+from layout.model.plumbing import (
+    Fitting,
+    FittingKind,
+    NoWay,
+    Pipe,
+    PipeKind,
+    Plumbing,
+    Riser,
+    Trench,
+)
 from layout.model.rules import (
     DesignBasis,
     Follows,

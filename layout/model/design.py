@@ -8,7 +8,8 @@ from typing import Literal
 
 from layout.model.base import XY
 from layout.model.cut import CutList
-from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Plumbing, Sides, UsableGround
+from layout.model.field import Cells, EmitterRow, Join, Lateral, Laying, Sides, UsableGround
+from layout.model.plumbing import Plumbing
 from layout.model.rules import Follows, Pattern
 from layout.model.site import Site
 from layout.model.staked import Staking

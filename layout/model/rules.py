@@ -155,10 +155,13 @@ class ZoneRules:
         So many zones.
     most_flow : float or None
         As few zones as none of more than this flow [m³/s] allows.
+    lines : "own" or "trunk"
+        Whether each manifold has a line of its own from the pump, or all share one trunk of each kind.
     """
 
     count: int | None = None
     most_flow: float | None = None
+    lines: Literal["own", "trunk"] = "own"
 
     def __post_init__(self) -> None:
         need((self.count is None) != (self.most_flow is None), "zones are stated by count or by flow")

@@ -245,7 +245,8 @@ def _manifold_rules(table: SiteTable, frame: Frame) -> ManifoldRules:
 def _zone_rules(table: SiteTable, units: UnitSet) -> ZoneRules | None:
     if table.zones is None:
         return None
-    return ZoneRules(count=table.zones.count, most_flow=_scaled(table.zones.most_flow, units.flow))
+    rules = table.zones
+    return ZoneRules(count=rules.count, most_flow=_scaled(rules.most_flow, units.flow), lines=rules.lines)
 
 
 def _baseline(table: SiteTable, frame: Frame) -> tuple[XY, XY] | None:

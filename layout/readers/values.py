@@ -258,6 +258,7 @@ Kind = Literal[
 ]
 PatternWord = Literal["best", "left", "right", "centre", "even", "drawn", "contour"]
 DrawingUnits = Literal["ft", "us-ft", "m", "in", "mm", "cm"]
+LinesWord = Literal["own", "trunk"]
 RoundingWord = Literal["0.05 ft", "1/8 in", "1 cm"]
 FrictionWord = Literal["darcy-weisbach", "hazen-williams"]
 Band = Annotated[float, PlainValidator(_band)]

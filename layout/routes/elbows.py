@@ -52,11 +52,11 @@ def elbows_along(points: Array) -> Iterator[tuple[FittingKind, XY]]:
         owed += math.remainder(float(turn), 360.0)
         made = SMALLEST * round(owed / SMALLEST) if abs(owed) > TAKEN + 1e-6 else 0.0
         owed -= made
-        for kind in _made_up_of(abs(made)):
+        for kind in made_up_of(abs(made)):
             yield kind, (float(corner[0]), float(corner[1]))
 
 
-def _made_up_of(turn: float) -> Iterator[FittingKind]:
+def made_up_of(turn: float) -> Iterator[FittingKind]:
     """Name the fewest elbows that turn by a multiple of the smallest one."""
     for kind, angle in ELBOWS:
         while turn >= angle - 1e-6:

@@ -56,12 +56,18 @@ def elbows_of(manifold: Pipe, way: Array) -> Iterator[Fitting]:
         )
 
 
-def trenches_of(laid: Sequence[Laid]) -> Iterator[Trench]:
-    """Give each trench once: stretches that groups share, what is a group's alone, and each leg."""
-    pipes: dict[tuple[XY, XY], int] = {}
+def trenches_of(laid: Sequence[Laid], *, trunk: bool = False) -> Iterator[Trench]:
+    """Give each trench once: stretches that groups share, what is a group's alone, and each leg.
+
+    Along a trunk all lines of one kind are one pipe.
+    """
+    found: dict[tuple[XY, XY], set[object]] = {}
     for item in laid:
         for edge in _edges(item.middle):
-            pipes[edge] = pipes.get(edge, 0) + len(item.group.pipes)
+            found.setdefault(edge, set()).update(
+                pipe.kind if trunk else id(pipe) for pipe in item.group.pipes
+            )
+    pipes = {edge: len(lying) for edge, lying in found.items()}
     dug: set[tuple[XY, XY]] = set()
     for item in laid:
         new = [edge for edge in _edges(item.middle) if edge not in dug]

@@ -10,13 +10,15 @@ import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 
-from layout.model import Feature, NoWay, Pipe, Plumbing, Pump
+from layout.model import Feature, Fitting, NoWay, Pipe, PipeKind, Plumbing, Pump
 from layout.plane import TOLERANCE, Array, coordinates
 from layout.routes.blocked import closed_by
+from layout.routes.branches import pieces_of
 from layout.routes.ground import GAP, Ground
 from layout.routes.items import Laid, elbows_of, line_of, trenches_of
 from layout.routes.lanes import from_left, in_lane
 from layout.routes.trench import Group, clusters, facing, middle, pairs, reach, tidy
+from layout.routes.trunk import lay_trunk
 
 NARROW = (GAP, GAP / 2, GAP / 4)
 """From pipe to pipe in one trench [m]: the usual gap, and what is tried where there is no room for it."""
@@ -33,6 +35,7 @@ def route_lines(
     features: Sequence[Feature],
     outline: Polygon,
     tubing: Sequence[LineString] = (),
+    trunk: bool = False,
 ) -> Plumbing:
     """Lay a supply or return line to every manifold.
 
@@ -58,11 +61,15 @@ def route_lines(
         Of the bed [m].
     tubing : sequence of LineString, optional
         All tubing in the bed, for lines to stay off [m].
+    trunk : bool, optional
+        Lay one supply and one return trunk, side by side, with a tee to each manifold, instead of a line each.
+        Manifolds that it cannot lead to have lines of their own.
 
     Returns
     -------
     Plumbing
-        The same with lines in the order of the manifolds, their elbows and trenches, and the manifolds that no
+        The same with lines in the order of the manifolds, or from the pump on in pieces from tee to tee, with their
+        elbows, tees and trenches, and the manifolds that no
         line can lead to; manifolds are turned where their lines are shorter to the other end.
     """
     plumbing = replace(plumbing, lines=())
@@ -77,22 +84,56 @@ def route_lines(
         for pipe, turned in zip(group.pipes, groups[-1].pipes, strict=True):
             manifolds[manifolds.index(pipe)] = turned
     ground = replace(ground, manifolds=tuple(manifolds))
+    risers = [riser.line for riser in plumbing.risers]
+    laid = lay_trunk(ground, groups, [item for item in NARROW if item <= gap], risers) if trunk else []
+    trenches = list(trenches_of(laid, trunk=True))
+    lines, fittings = _along_trunk(laid)
+    own = _each_its_own(
+        ground, [group for group in groups if all(item.group is not group for item in laid)], gap
+    )
+    ways = {id(pipe): way for item in own for pipe, way in zip(item.group.pipes, item.ways, strict=True)}
+    # A pump that stands on the very end of a manifold needs no line to it.
+    for pipe in manifolds:
+        if id(pipe) in ways and LineString(ways[id(pipe)]).length > TOLERANCE:
+            lines.append(line_of(pipe, ways[id(pipe)]))
+            fittings += elbows_of(pipe, ways[id(pipe)])
+    reached = {*ways, *(id(pipe) for item in laid for pipe in item.group.pipes)}
+    return replace(
+        plumbing,
+        manifolds=tuple(manifolds),
+        lines=tuple(lines),
+        fittings=(*plumbing.fittings, *fittings),
+        trenches=(*plumbing.trenches, *trenches, *trenches_of(own)),
+        unreached=tuple(_no_way(ground, pipe) for pipe in manifolds if id(pipe) not in reached),
+    )
+
+
+def _along_trunk(laid: Sequence[Laid]) -> tuple[list[Pipe], list[Fitting]]:
+    """The pieces and fittings of lines that share a trunk, supply before return."""
+    lines: list[Pipe] = []
+    fittings: list[Fitting] = []
+    kinds: tuple[PipeKind, PipeKind] = ("supply", "return")
+    for kind in kinds:
+        ways = [
+            (pipe, way)
+            for item in laid
+            for pipe, way in zip(item.group.pipes, item.ways, strict=True)
+            if pipe.kind == kind
+        ]
+        if ways:
+            pieces, made = pieces_of(ways)
+            lines += pieces
+            fittings += made
+    return lines, fittings
+
+
+def _each_its_own(ground: Ground, groups: Sequence[Group], gap: float) -> list[Laid]:
+    """Lines of their own for the manifolds of each group, in shared trenches."""
     laid: list[Laid] = []
     parted = clusters(ground, groups, gap=gap)
     for cluster, swing in zip(parted, _swings(ground, parted, gap), strict=True):
         laid += _laid(ground, cluster, swing, gap)
-    ways = {id(pipe): way for item in laid for pipe, way in zip(item.group.pipes, item.ways, strict=True)}
-    # A pump that stands on the very end of a manifold needs no line to it.
-    long_enough = {name for name, way in ways.items() if LineString(way).length > TOLERANCE}
-    lines = [(pipe, ways[id(pipe)]) for pipe in manifolds if id(pipe) in long_enough]
-    return replace(
-        plumbing,
-        manifolds=tuple(manifolds),
-        lines=tuple(line_of(pipe, way) for pipe, way in lines),
-        fittings=(*plumbing.fittings, *(item for pipe, way in lines for item in elbows_of(pipe, way))),
-        trenches=(*plumbing.trenches, *trenches_of(laid)),
-        unreached=tuple(_no_way(ground, pipe) for pipe in manifolds if id(pipe) not in ways),
-    )
+    return laid
 
 
 def _usual_gap(ground: Ground, groups: Sequence[Group]) -> float:

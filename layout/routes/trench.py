@@ -129,11 +129,11 @@ def middle(ground: Ground, group: Group, pipes: int, *, gap: float = GAP) -> Arr
         if way is not None:
             # From the mouth each pipe swings out of its lane, and round to its manifold.
             swing = half + math.dist(way.coords[-1], feed)
-            found.append((round(float(way.length), 6), _pulled_back(tidy(coordinates(way)), swing)))
+            found.append((round(float(way.length), 6), pulled_back(tidy(coordinates(way)), swing)))
     return min(found, key=lambda item: item[0])[1] if found else None
 
 
-def _pulled_back(way: Array, size: float) -> Array:
+def pulled_back(way: Array, size: float) -> Array:
     """Leave out the last stretch of a way, at most half of its last leg."""
     last = way[-1] - way[-2]
     length = float(np.hypot(*last))

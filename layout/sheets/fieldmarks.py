@@ -276,7 +276,8 @@ def _told(item: Fitting, figures: Figures) -> tuple[tuple[str, str], ...]:
 def _heading(design: Design, item: Fitting) -> float:
     """Which way the water goes in the pipe that a valve sits on, in degrees counter-clockwise from east."""
     place = Point(item.at)
-    laid = design.plumbing.lines if item.kind == "flush valve" else design.plumbing.manifolds
+    plumbing = design.plumbing
+    laid = plumbing.manifolds if item.kind != "flush valve" else (*plumbing.lines, *plumbing.manifolds)
     pipes = [pipe.line for pipe in laid if (pipe.kind, pipe.zone) == (item.on, item.zone)]
     line = min(pipes, key=lambda line: float(line.distance(place)))
     station = min(line.project(place), line.length - HEADING)

@@ -237,8 +237,8 @@ def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
     for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
         for pipe in found:
             size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
-            zone = f"Z{pipe.zone} " if len(design.zones) > 1 else ""
-            text = f"{zone}{pipe.kind} {what}, {size}, {length}"
+            named = pipe.named(what, several=len(design.zones) > 1)
+            text = f"{named}, {size}, {length}"
             width = pen.width(text)
             pieces = sorted(pen.paper(pipe.line), key=reach_of, reverse=True)
             if not pieces or not pen.shows(pieces, pipe.line):
@@ -250,7 +250,7 @@ def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
             ]
             spots.append(_about(pieces[0], width).dearer(0.3))
             if not pen.write(text, joined(spots)):
-                pen.unplaced.append(f"{zone}{pipe.kind} {what}")
+                pen.unplaced.append(named)
 
 
 def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)) -> Spots:

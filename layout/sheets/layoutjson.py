@@ -213,8 +213,9 @@ def _lateral(item: Lateral, design: Design) -> Json:
     }
 
 
-def _zone_name(number: int) -> str:
-    return f"Z{number}"
+def _zone_name(number: int) -> str | None:
+    """Z1, Z2 and so on; None of a trunk."""
+    return f"Z{number}" if number else None
 
 
 def _zone(item: Zone, design: Design) -> Json:

@@ -157,7 +157,7 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
     several = len(design.zones) > 1
     rows = [
         [
-            f"{f'Z{pipe.zone} ' if several else ''}{pipe.kind} {what}",
+            pipe.named(what, several=several),
             figures.diameter_of(pipe.diameter),
             figures.length(pipe.line.length),
         ]

@@ -176,6 +176,8 @@ class _Walker:
         return float(x), float(y)
 
     def named(self, what: str, kind: str, zone: int) -> str:
+        if not zone:
+            return f"{kind} {what.replace('line', 'trunk')}"
         return f"{f'Z{zone} ' if self.several else ''}{kind} {what}"
 
     def of_piece(self, piece: Run | Join) -> list[Place]:

@@ -24,7 +24,13 @@ class Count:
         return self.zone_of.get(run, 1)
 
     def shares(self, pieces: Iterable[tuple[int, float]]) -> tuple[float, ...]:
-        """Add up pieces, each with its zone: a share of lengths [m] or of pieces [1] for each."""
+        """Add up pieces, each with its zone: a share of lengths [m] or of pieces [1] for each.
+
+        Nothing by zone where zones share some, which have zone 0.
+        """
+        pieces = list(pieces)
+        if any(not zone for zone, _ in pieces):
+            return ()
         found: list[list[float]] = [[] for _ in range(self.zones)]
         for zone, size in pieces:
             found[zone - 1].append(size)
@@ -32,8 +38,9 @@ class Count:
 
     def each(self, item: str, description: str, pieces: Iterable[tuple[int, float]]) -> Part:
         """A part that is counted, of pieces with their zones."""
-        by_zone = self.shares(pieces)
-        return Part(item=item, description=description, unit="each", net=math.fsum(by_zone), by_zone=by_zone)
+        pieces = list(pieces)
+        net = math.fsum(size for _, size in pieces)
+        return Part(item=item, description=description, unit="each", net=net, by_zone=self.shares(pieces))
 
     def length(
         self,

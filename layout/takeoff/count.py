@@ -90,7 +90,7 @@ def count_parts(
     -------
     tuple of Part
         In the order of the table; each with its share by zone, but for what zones share: splices, paint, other
-        stakes, trenches of lines, sand and cover.
+        stakes, trenches of lines, sand and cover, pipe and fittings where some are of a trunk.
     """
     count = Count(
         zones=max((pipe.zone for pipe in plumbing.manifolds), default=1),

@@ -13,7 +13,7 @@ from shapely import LineString
 
 from layout.model import XY, Check, Finding, Pipe, PipeKind, Plumbing, Run, Site, Zone, ZoneLevels, site_place
 from layout.pipes import bore, is_listed
-from layout.plane import TOLERANCE, Array, coordinates, points_at, stations
+from layout.plane import Array, coordinates, points_at, stations
 from layout.terrain.surface import heights
 
 STEP = 0.5
@@ -85,21 +85,22 @@ def zone_levels(
 def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, *, shut: bool) -> ZoneLevels:
     """Levels of a zone; `shut` says whether a zone valve holds its supply manifold after a dose."""
     manifolds = [pipe for pipe in plumbing.manifolds if pipe.zone == zone.number]
-    lines = [pipe for pipe in plumbing.lines if pipe.zone == zone.number]
+    ways = [(pipe, plumbing.way_to(pipe)) for pipe in manifolds]
+    lines = {id(piece): piece for _, way in ways for piece in way}
     own = set(zone.runs)
     ground = [run.line for run in runs if run.name in own] + [pipe.line for pipe in manifolds]
     walk = np.vstack([_walk(line) for line in ground])
     level = _heights(site, walk)
     top = None if np.isnan(level).all() else int(np.nanargmax(np.round(level / SAME)))
-    falls = [_fall(site, pipe.line) for pipe in lines if pipe.kind == "return"]
+    falls = [_fall(site, _whole(way)) for pipe, way in ways if pipe.kind == "return" and way]
     known = [fall for fall in falls if fall is not None]
     worst = min(known, key=lambda fall: fall[0], default=None)
-    supplies = [
-        (pipe, line)
-        for pipe in manifolds
-        for line in lines
-        if pipe.kind == line.kind == "supply" and _meets(pipe, line)
-    ]
+    drained, counted = 0.0, set[int]()
+    for pipe, way in ways:
+        if pipe.kind == "supply" and way:
+            shared = math.fsum(piece.line.length for piece in way if id(piece) in counted)
+            drained += _drained(site, way, None if shut else pipe, beyond=shared)
+            counted |= {id(piece) for piece in way}
     return ZoneLevels(
         zone=zone.number,
         high=None if top is None else (float(walk[top, 0]), float(walk[top, 1])),
@@ -108,8 +109,8 @@ def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, 
         pitch=None if worst is None else worst[0],
         deepening=None if worst is None else max(fall[1] for fall in known),
         deepest_at=None if worst is None else max(known, key=lambda fall: fall[1])[2],
-        drain_back=math.fsum(_drained(site, line, None if shut else pipe) for pipe, line in supplies),
-        held=math.fsum(_area(pipe) * float(pipe.line.length) for pipe in (*manifolds, *lines)),
+        drain_back=drained,
+        held=math.fsum(_area(pipe) * float(pipe.line.length) for pipe in (*manifolds, *lines.values())),
     )
 
 
@@ -145,24 +146,26 @@ def _fall(site: Site, line: LineString) -> tuple[float, float, XY, float] | None
     return float(level[0] - level[-1]) / reach, float(deeper[at]), place, min(reach / float(line.length), 1.0)
 
 
-def _meets(manifold: Pipe, line: Pipe) -> bool:
-    """Whether a supply line leads to a manifold."""
-    return math.dist(line.line.coords[-1][:2], manifold.feed) < TOLERANCE
+def _whole(pieces: Sequence[Pipe]) -> LineString:
+    """The pieces of line between pump and manifold as one line, in the direction of flow [m]."""
+    ordered = pieces if pieces[0].kind == "supply" else pieces[::-1]
+    return LineString(np.vstack([coordinates(piece.line) for piece in ordered]))
 
 
 def _area(pipe: Pipe) -> float:
     return math.pi / 4 * bore(pipe.diameter) ** 2
 
 
-def _drained(site: Site, line: Pipe, manifold: Pipe | None) -> float:
-    """What of a supply line, and of the manifold that it leads to, drains back to the pump [m³]."""
-    walk = np.vstack([_walk(pipe.line) for pipe in (line, manifold) if pipe is not None])
+def _drained(site: Site, way: Sequence[Pipe], manifold: Pipe | None, *, beyond: float) -> float:
+    """What of a supply line beyond a length, and of the manifold that it leads to, drains back to the pump [m³]."""
+    walk = np.vstack([_walk(line) for line in (_whole(way), *([] if manifold is None else [manifold.line]))])
     level = _heights(site, walk)
     level = np.where(np.isnan(level), -math.inf, level)
     sizes = np.hypot(*np.diff(walk, axis=0).T)
     highest = np.maximum.accumulate(level)
     falls = (level >= highest - SAME) | np.isinf(level)
-    return _area(line) * float(sizes[falls[1:]].sum())
+    new = stations(walk)[1:] > beyond
+    return _area(way[0]) * float(sizes[falls[1:] & new].sum())
 
 
 # --- what a reviewer should see -------------------------------------------------------------------------

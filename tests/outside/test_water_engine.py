@@ -27,6 +27,8 @@ pytest.importorskip("epanet.toolkit", reason="the independent engine has no whee
 
 from tests.oracle import ENGINE_GRAVITY, run, run_file
 
+RECTANGLE = Path(__file__).resolve().parents[1] / "sites" / "rectangle.toml"
+
 
 def levels_of(design: Design) -> Heights:
     """Levels of the design's ground, that of the liquid where there are none."""
@@ -64,7 +66,27 @@ def test_the_reference_bed_dosed_and_flushed(slope: float, tmp_path: Path) -> No
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_examples_dosed_and_flushed(name: str, tmp_path: Path, example: Callable[[str], Example]) -> None:
-    design = example(name).design
+    dosed_and_flushed(example(name).design, tmp_path)
+
+
+def test_zones_on_a_trunk(tmp_path: Path) -> None:
+    """Three zones, fed at one end of the bed and drained at the other, each by its way along both trunks."""
+    settings = [
+        'zones.lines="trunk"',
+        "zones.count=3",
+        "runs.pattern=left",
+        "laterals.runs=1",
+        "runs.spacing=1.0",
+        "pump.at=[-30, 6]",
+        "pump.level=90",
+        "bed.clearance=1.5",
+        "design.flush_velocity=1.0",
+        "tubing.inside_diameter=0.55",
+    ]
+    dosed_and_flushed(plan_field(read_site(RECTANGLE, settings)), tmp_path)
+
+
+def dosed_and_flushed(design: Design, tmp_path: Path) -> None:
     assert design.hydraulics is not None
     for zone, water in zip(design.zones, design.hydraulics.zones, strict=True):
         for open_return, state in ((False, water.dose), (True, water.flush)):

@@ -15,6 +15,7 @@ from layout.readers.values import (
     Flow,
     FrictionWord,
     Level,
+    LinesWord,
     PatternWord,
     PerCent,
     Point,
@@ -166,6 +167,11 @@ class ZonesTable(Table):
     count: Count | None = Field(default=None, description="the number of zones", examples=["count = 3"])
     most_flow: Positive | None = Field(
         default=None, description="the most flow of one zone", examples=["most_flow = 20.0"]
+    )
+    lines: LinesWord = Field(
+        default="own",
+        description="whether each manifold has lines of its own to the pump or all share a trunk",
+        examples=['lines = "trunk"'],
     )
 
     def broken(self) -> list[Rule]:

@@ -1,0 +1,244 @@
+"""One trunk for the lines of all zones: where it lies, what it is made of, and what water does in it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import networkx
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString
+
+from layout.hydraulics.network import zone_network
+from layout.laterals import join_runs
+from layout.manifolds import crossing_checks, lay_plumbing
+from layout.model import XY, Design, Feature, FeatureKind, LateralRules, Laying, Pattern, Pipe, Plumbing, Pump
+from layout.plan import plan_field
+from layout.readers.sitefile import read_site
+from layout.routes import route_lines
+from layout.routes.branches import pieces_of
+from layout.sheets.layoutjson import document
+from tests.fields import curved_field
+from tests.test_manifolds import RULES, straight_runs, straight_sides
+from tests.test_routes import by_hand
+
+SITE = Path(__file__).resolve().parent / "sites" / "rectangle.toml"
+
+
+def pipe(*feed: float, zone: int) -> Pipe:
+    """A supply manifold that leads on to the right from where its line meets it."""
+    x, y = feed
+    return Pipe(kind="supply", line=LineString([(x, y), (x + 1, y)]), diameter=0.025, zone=zone)
+
+
+def test_lines_with_a_beginning_in_common_are_laid_once() -> None:
+    ways: list[list[XY]] = [[(0, 0), (10, 0), (10, 4)], [(0, 0), (20, 0), (20, 4)], [(0, 0), (6, 0), (6, -2)]]
+    pieces, fittings = pieces_of(
+        [(pipe(*way[-1], zone=zone), np.array(way, dtype=float)) for zone, way in enumerate(ways, start=1)]
+    )
+    laid = [(item.zone, list(item.line.coords)) for item in pieces]
+    assert laid == [
+        (0, [(0, 0), (6, 0)]),
+        (0, [(6, 0), (10, 0)]),
+        (2, [(10, 0), (20, 0), (20, 4)]),
+        (3, [(6, 0), (6, -2)]),
+        (1, [(10, 0), (10, 4)]),
+    ]
+    # A right angle is the tee's own; the last corner is an elbow, and so is each turn into a manifold.
+    assert [(item.kind, item.at, item.zone) for item in fittings] == [
+        ("elbow 90", (20, 0), 2),
+        ("elbow 90", (20, 4), 2),
+        ("tee", (6, 0), 0),
+        ("elbow 90", (6, -2), 3),
+        ("tee", (10, 0), 0),
+        ("elbow 90", (10, 4), 1),
+    ]
+
+
+def test_a_side_of_a_tee_that_leaves_at_another_angle_gets_elbows() -> None:
+    way: list[XY] = [(0, 0), (10, 0), (20, 10)]
+    pieces, fittings = pieces_of(
+        [
+            (pipe(20.0, 10.0, zone=1), np.array(way, dtype=float)),
+            (pipe(30.0, 0.0, zone=2), np.array([(0, 0), (30, 0)], dtype=float)),
+        ]
+    )
+    assert [item.zone for item in pieces] == [0, 2, 1]
+    assert [(item.kind, item.zone) for item in fittings if math.dist(item.at, (10, 0)) < 1e-9] == [
+        ("tee", 0),
+        ("elbow 45", 1),
+    ]
+
+
+def laid(zones: int, pump: XY, features: list[Feature], *, trunk: bool) -> Plumbing:
+    plumbing, outline = by_hand(zones=zones)
+    return route_lines(plumbing, pump=Pump(at=pump), features=features, outline=outline, trunk=trunk)
+
+
+def house() -> Feature:
+    return Feature(name="house", kind=FeatureKind.BUILDING, shape=shapely.box(-20, -3, -10, 60), setback=2.0)
+
+
+@pytest.mark.parametrize("pump", [(-30.0, 5.0), (-8.0, 7.2), (-3.0, -6.0)])
+@pytest.mark.parametrize("zones", [2, 3, 5])
+def test_the_trunk_leads_to_every_manifold_in_less_pipe(pump: XY, zones: int) -> None:
+    own, shared = (laid(zones, pump, [house()], trunk=trunk) for trunk in (False, True))
+    assert not shared.unreached
+    assert sum(item.line.length for item in shared.lines) < sum(item.line.length for item in own.lines)
+    for manifold in shared.manifolds:
+        way = shared.way_to(manifold)
+        assert math.dist(way[0].near, pump) < 1e-6
+        assert math.dist(way[-1].far, manifold.feed) < 1e-6
+        assert all(one.far == other.near for one, other in itertools.pairwise(way))
+        assert all(item.zone in {0, manifold.zone} for item in way)
+    # Every stretch lies in some way; each kind has a tee to every manifold but the last.
+    used = {id(item) for manifold in shared.manifolds for item in shared.way_to(manifold)}
+    assert used == {id(item) for item in shared.lines}
+    tees = Counter(item.on for item in shared.fittings if item.kind == "tee" and item.of == "line")
+    assert tees == {"supply": zones - 1, "return": zones - 1}
+    assert max(trench.pipes for trench in shared.trenches) == 2
+    for item in shared.lines:
+        assert item.line.distance(house().shape) >= 2.0
+
+
+@pytest.mark.parametrize("pump", [(-30.0, 20.0), (-3.0, -6.0)])
+@pytest.mark.parametrize("zones", [2, 3, 4])
+def test_only_at_tees_pipes_of_a_trunk_cross(pump: XY, zones: int) -> None:
+    """Of the two sides that leave for a zone one passes over the other trunk; no riser lies over any."""
+    runs, outline = straight_runs(24, 30.0), shapely.box(0, 0, 30, 14.4)
+    laterals, joins = join_runs(
+        Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
+    )
+    size = len(laterals) // zones
+    laterals = tuple(replace(item, zone=n // size + 1) for n, item in enumerate(laterals))
+    plumbing = lay_plumbing(
+        laterals, runs, straight_sides(30.0, 14.4), RULES, pump=Pump(at=pump), outline=outline, joins=joins
+    )
+    tubing = [run.line for run in runs] + [join.line for join in joins]
+    plumbing = route_lines(
+        plumbing, pump=Pump(at=pump), features=(), outline=outline, tubing=tubing, trunk=True
+    )
+    site = replace(curved_field().site, pump=Pump(at=pump))
+    over, crossed = crossing_checks(site, plumbing, runs, joins)
+    assert over.ok, over.place
+    assert crossed.value == zones - 1
+
+
+def test_the_trunk_is_no_longer_than_a_least_spanning_tree() -> None:
+    """Of pump and manifolds, which the growth of the trench from any place of it never passes; by networkx."""
+    pump = (-9.0, 21.0)
+    shared = laid(5, pump, [], trunk=True)
+    for kind in ("supply", "return"):
+        graph = networkx.Graph()
+        places = [pump, *(item.feed for item in shared.manifolds if item.kind == kind)]
+        for one, other in itertools.combinations(range(len(places)), 2):
+            graph.add_edge(one, other, weight=math.dist(places[one], places[other]))
+        least = networkx.minimum_spanning_tree(graph).size(weight="weight")
+        length = sum(item.line.length for item in shared.lines if item.kind == kind)
+        # The trench keeps off the bed, and each pipe comes over from its lane: a metre to each manifold.
+        assert length < least + 1.0 * (len(places) - 1)
+
+
+def test_a_manifold_that_the_trunk_cannot_lead_to_is_told() -> None:
+    walls = [
+        Feature(name=f"wall {n}", kind=FeatureKind.OTHER, shape=LineString(line), setback=1.0)
+        for n, line in enumerate([[(-40, -9), (-20, -9)], [(-40, 9), (-20, 9)], [(-40, -9), (-40, 9)]])
+    ]
+    walls.append(replace(walls[0], name="last", shape=LineString([(-20, -9), (-20, 9)])))
+    shared = laid(2, (-30.0, 0.0), walls, trunk=True)
+    assert shared.lines == ()
+    assert len(shared.unreached) == 4
+
+
+@pytest.fixture(scope="module")
+def plans() -> dict[str, Design]:
+    settings = [
+        "zones.count=3",
+        "runs.pattern=left",
+        "laterals.runs=2",
+        "runs.spacing=1.0",
+        "pump.at=[-30, 6]",
+        "pump.level=90",
+        "bed.clearance=1.5",
+        "design.flush_velocity=1.0",
+        "tubing.inside_diameter=0.55",
+    ]
+    return {
+        lines: plan_field(read_site(SITE, [*settings, f'zones.lines="{lines}"']))
+        for lines in ("own", "trunk")
+    }
+
+
+def test_each_zone_has_its_valves_at_its_manifolds(plans: dict[str, Design]) -> None:
+    plumbing = plans["trunk"].plumbing
+    for manifold in plumbing.manifolds:
+        kind = "zone valve" if manifold.kind == "supply" else "flush valve"
+        assert [
+            item.kind
+            for item in plumbing.fittings
+            if item.kind in {"zone valve", "flush valve"} and math.dist(item.at, manifold.feed) < 1e-6
+        ] == [kind]
+    count = Counter(item.kind for item in plumbing.fittings)
+    assert count["zone valve"] == count["flush valve"] == 3
+
+
+def test_all_outputs_count_the_trunk_once(plans: dict[str, Design]) -> None:
+    design = plans["trunk"]
+    unit = design.site.frame.units.length
+    made: dict[str, Any] = document(design)
+    shared = [item for item in made["lines"] if item["zone"] is None]
+    assert {item["kind"] for item in shared} == {"supply", "return"}
+    whole = sum(item.line.length for item in design.plumbing.lines) / unit
+    assert sum(item["length"] for item in made["lines"]) == pytest.approx(whole)
+    parts = {part.item: part for part in design.parts}
+    for kind in ("supply", "return"):
+        length = sum(item.line.length for item in design.plumbing.lines if item.kind == kind)
+        part = parts[f"{kind} line pipe"]
+        assert part.net == pytest.approx(length)
+        assert part.by_zone == ()
+        tees = [item for item in design.plumbing.fittings if (item.kind, item.on) == ("tee", kind)]
+        assert parts[f"{kind} tee"].net == len(tees)
+    names = " ".join(stake.description for stake in design.staking.stakes) if design.staking else ""
+    assert "supply trunk end" in names
+    assert "Z0" not in names
+
+
+def test_water_of_one_zone_takes_the_way_through_the_trunk(plans: dict[str, Design]) -> None:
+    """The pipes of the network from the pump are as long as the way; what other zones alone use is not in it."""
+    for design in plans.values():
+        for zone in design.zones:
+            bed = zone_network(design, zone, lambda points: np.zeros(len(points)), open_return=True)
+            network = bed.network
+            manifolds = [item for item in design.plumbing.manifolds if item.zone == zone.number]
+            for manifold, end in zip(manifolds, (bed.source, bed.valve), strict=True):
+                assert bed.points is not None
+                way = design.plumbing.way_to(manifold)
+                at, length = end, 0.0
+                while math.dist(bed.points[at], manifold.feed) > 1e-6:
+                    ends = network.starts if manifold.kind == "supply" else network.ends
+                    others = network.ends if manifold.kind == "supply" else network.starts
+                    (number,) = np.flatnonzero(ends == at)
+                    length += float(network.lengths[number])
+                    at = int(others[number])
+                assert length == pytest.approx(math.fsum(item.line.length for item in way), abs=0.01)
+
+
+def test_heads_along_the_trunk_are_like_those_of_lines_of_their_own(plans: dict[str, Design]) -> None:
+    """Only one zone runs at a time, so the same water goes as far, but for the tees and what the ways differ by."""
+    own, trunk = (plans[lines].hydraulics for lines in ("own", "trunk"))
+    assert own is not None
+    assert trunk is not None
+    for one, other in zip(own.zones, trunk.zones, strict=True):
+        assert other.dose.flow == pytest.approx(one.dose.flow, rel=1e-3)
+        assert other.dose.head == pytest.approx(one.dose.head, rel=0.05)
+        assert other.volumes.lines == pytest.approx(one.volumes.lines, rel=0.1)
+    assert plans["trunk"].findings
+    assert all(
+        check.ok for check in plans["trunk"].checks if "fall of" not in check.name and "fed" in check.name
+    )
