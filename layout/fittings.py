@@ -5,20 +5,25 @@ Lines bring their own elbows and trenches; here are those of manifolds, risers, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
 import shapely
-from shapely import Point
+from shapely import LineString, Point
 
 from layout.model import XY, Fitting, FittingKind, Join, Lateral, Pipe, PipeKind, Plumbing, Riser, Trench, xy
-from layout.plane import TOLERANCE, Array, coordinates, lines_of, stretches_in
+from layout.plane import TOLERANCE, Array, coordinates, lines_of, stations, stretches_in
 
 TOGETHER = 0.5
 """Pipes no farther from each other than this lie in one trench [m]: common practice, no source."""
 BY_THE_TANK, BY_THE_PUMP = 0.6, 2.0
 """To the flush valve of a return [m]: from the wall of the pump's tank, or from the pump where no tank is known. A
 judgement: nobody is to lean into a tank to turn it."""
+
+BEND_SLACK = 0.05
+"""How much tighter than stated a bend may be, as a share of the radius, as in runs."""
 
 Bends = Callable[[Array], Iterable[tuple[FittingKind, XY]]]
 AirAt = Mapping[tuple[int, PipeKind], XY]
@@ -32,6 +37,7 @@ def place_fittings(
     air_at: AirAt | None = None,
     bends: Bends | None = None,
     tanks: Sequence[shapely.Geometry] = (),
+    bend_radius: float = 0.0,
 ) -> Plumbing:
     """Place the fittings of a field, and dig the trenches of its manifolds.
 
@@ -48,6 +54,7 @@ def place_fittings(
     air valve             one on the supply and one on the return of each zone
     loop                  one at the middle of each loop, with an elbow at both its ends
     coupling              at both ends of blank tubing past an obstacle
+    elbow 90 on tubing    where a lead turns more sharply than tubing may bend
     ===================== ==========================================================================
 
     Parameters
@@ -61,13 +68,15 @@ def place_fittings(
         Gives the elbows that lead a pipe along a line, with their places.
     tanks : sequence of Geometry, optional
         What the pump stands in, for valves to stand outside of it [m].
+    bend_radius : float, optional
+        The tightest bend that tubing may take [m]; 0 allows corners.
 
     Returns
     -------
     Plumbing
         With what it had, and before that these fittings: by zone, those of the supply, of the return, of the
-        tubing; and the trenches of manifolds. No return has a check valve: each has its flush valve, which is shut while
-        the zone, or another one, is dosed.
+        tubing; and the trenches of manifolds. No return has a check valve: each has its flush valve, which is shut
+        while the zone, or another one, is dosed.
     """
     zones = sorted({pipe.zone for pipe in (*plumbing.manifolds, *plumbing.lines)})
     # Zones that share a return trunk have their flush valves where each leaves it for its own, not by the pump.
@@ -90,6 +99,12 @@ def place_fittings(
         for join in joins:
             if zone_of[join.start].zone == zone:
                 made += _on_join(join, zone_of[join.start])
+        made += [
+            Fitting(kind="elbow 90", at=at, on="tubing", zone=zone, of=riser.lateral)
+            for riser in plumbing.risers
+            if riser.zone == zone
+            for at in sharp_bends(riser.line, bend_radius)
+        ]
     return replace(
         plumbing,
         fittings=(*made, *plumbing.fittings),
@@ -157,6 +172,42 @@ def _flush_valve(line: Pipe, tanks: Sequence[shapely.Geometry]) -> Fitting:
     along = min(wall + (BY_THE_TANK if wall else BY_THE_PUMP), (wall + float(way.length)) / 2)
     at = xy(way.interpolate(along))
     return Fitting(kind="flush valve", at=at, on="return", zone=line.zone, size=line.diameter, of="line")
+
+
+def sharp_bends(line: LineString, radius: float) -> Iterator[XY]:
+    """Corners of tubing that it cannot take by bending: of a tight bend with several, the sharpest.
+
+    Parameters
+    ----------
+    line : LineString
+        Taken to go on straight at both ends [m].
+    radius : float
+        The tightest bend it may take; seen over arms as long on either side of a corner [m].
+
+    Yields
+    ------
+    (x, y)
+        In order along the line [m].
+    """
+    points = coordinates(line)
+    if len(points) < 3 or radius <= 0:
+        return
+    ahead, behind = (
+        end / float(np.hypot(*end)) * radius for end in (points[0] - points[1], points[-1] - points[-2])
+    )
+    longer = LineString(np.vstack((points[0] + ahead, points, points[-1] + behind)))
+    found: list[tuple[float, float, XY]] = []
+    for station, corner in zip(stations(coordinates(longer))[2:-2].tolist(), points[1:-1], strict=True):
+        one, other = (coordinates(longer.interpolate(station + arm))[0] for arm in (-radius, radius))
+        steps = corner - one, other - corner
+        across = abs(float(steps[0][0] * steps[1][1] - steps[0][1] * steps[1][0]))
+        sides = math.prod(float(np.hypot(*side)) for side in (*steps, other - one))
+        if across > 0 and sides / (2.0 * across) < (1.0 - BEND_SLACK) * radius:
+            found.append((station, sides / (2.0 * across), (float(corner[0]), float(corner[1]))))
+    while found:
+        bend = [item for item in found if item[0] - found[0][0] <= radius]
+        yield min(bend, key=lambda item: item[1])[2]
+        found = found[len(bend) :]
 
 
 def _foot(riser: Riser) -> XY:

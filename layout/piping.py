@@ -144,7 +144,15 @@ def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collecti
         if site.pump is None
         else [item.shape for item in site.features if item.shape.covers(Point(site.pump.at))]
     )
-    plumbing = place_fittings(plumbing, joins, laterals, air_at=air_at, bends=elbows_along, tanks=tanks)
+    plumbing = place_fittings(
+        plumbing,
+        joins,
+        laterals,
+        air_at=air_at,
+        bends=elbows_along,
+        tanks=tanks,
+        bend_radius=site.tubing.bend_radius,
+    )
     return Piped(
         laterals=laterals,
         joins=joins,

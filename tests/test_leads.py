@@ -5,13 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from shapely import LineString, MultiPolygon, Point, box
 
+from layout.fittings import sharp_bends
 from layout.manifolds import crossing_checks, lead_findings, setback_check
 from layout.manifolds.leads import KEPT, Channels
 from layout.model import Feature, FeatureKind, Pattern, Pump, Site, Trial, UsableGround
 from layout.piping import Piped, pipe_trial
+from layout.stakes import stake_out
+from layout.takeoff import count_parts
 from layout.trials import lay_trials
 from layout.usable import usable_ground
 from tests.fields import curved_field
@@ -80,6 +84,44 @@ def test_run_ends_at_a_building_in_the_bed_are_all_reached(
     over, _ = crossing_checks(site, plumbing, trial.laying.runs, made.joins)
     assert over.ok, over.place
     assert setback_check(site, plumbing, ground.kept_clear).ok
+
+
+def arc(radius: float, turn: float) -> LineString:
+    """Two straight legs of 2 m with an arc between them that turns by so many degrees, drawn finely."""
+    angles = np.radians(np.linspace(0, turn, 60))
+    bend = np.column_stack((radius * np.sin(angles), radius * (1 - np.cos(angles))))
+    way = np.array([math.cos(angles[-1]), math.sin(angles[-1])])
+    return LineString(np.vstack(([[-2.0, 0.0]], bend, bend[-1] + 2.0 * way)))
+
+
+def test_a_lead_has_an_elbow_where_tubing_cannot_bend() -> None:
+    """Over arms of a radius R a corner of angle t is a bend of R / (2 sin(t / 2)): from 63.5 degrees on too tight."""
+    for turn, count in ((20.0, 0), (60.0, 0), (66.0, 1), (90.0, 1), (130.0, 1)):
+        way = (math.cos(math.radians(turn)), math.sin(math.radians(turn)))
+        corner = LineString([(-2, 0), (0, 0), (2 * way[0], 2 * way[1])])
+        assert list(sharp_bends(corner, 0.6)) == [(0.0, 0.0)] * count, turn
+    assert list(sharp_bends(arc(0.6, 180), 0.6)) == []
+    assert len(list(sharp_bends(arc(0.3, 180), 0.6))) >= 1
+    assert list(sharp_bends(LineString([(0, 0), (1, 0), (1, 1), (2, 1)]), 0.0)) == []
+    two = LineString([(0, 0), (2, 0), (2, 3), (4, 3)])
+    assert list(sharp_bends(two, 0.6)) == [(2.0, 0.0), (2.0, 3.0)]
+
+
+def test_elbows_of_leads_are_counted_staked_and_told_alike() -> None:
+    made, (site, _, trial) = piped((12, 3, 18, 8))
+    elbows = [item for item in made.plumbing.fittings if (item.kind, item.on) == ("elbow 90", "tubing")]
+    assert elbows
+    leads = {riser.lateral for riser in made.plumbing.risers if len(riser.line.coords) > 2}
+    assert {item.of for item in elbows} <= leads
+    parts = count_parts(site, trial.laying.runs, made.joins, made.plumbing, laterals=made.laterals)
+    assert {part.item: part.net for part in parts}["lead elbow"] == len(elbows)
+    staking = stake_out(site, trial.laying, made.plumbing, heights=lambda points: np.zeros(len(points)))
+    marks = [stake.description for stake in staking.stakes if "lead elbow" in stake.description]
+    assert len(marks) == len(elbows)
+    told = [
+        int(finding.said.split(" round ")[1].split()[0]) for finding in lead_findings(site, made.plumbing)
+    ]
+    assert sum(told) == len(elbows)
 
 
 def test_leads_are_told_with_their_length_and_keep_off_tubing() -> None:

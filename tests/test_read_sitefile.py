@@ -108,7 +108,7 @@ def test_every_key() -> None:
     assert site.design.flush_velocity == 0.6
     assert site.design.least_pitch == 0.005
     assert site.manifold.offset == 0.4
-    assert site.zones == ZoneRules(count=2)
+    assert site.zones == ZoneRules(count=2, lines="trunk")
     assert site.stakeout.ties == (("north", (5.0, 10.0)), ("south", (15.0, 10.0)))
     assert site.stakeout.baseline == ((0.0, 0.0), (20.0, 1.0))
     assert site.stakeout.rounding == "1 cm"

@@ -16,11 +16,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point, Polygon
 
-from layout.model import Design, Feature, FeatureKind, Pipe, Plumbing, Pump, Riser
+from layout.model import XY, Design, Feature, FeatureKind, Pipe, Plumbing, Pump, Riser
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.routes import elbows_along, route_checks, route_findings, route_lines
 from layout.routes.elbows import ELBOWS, TAKEN
+from layout.routes.ground import PASSING
 from layout.routes.lanes import from_left, in_lane
 from layout.routes.obstacles import grown
 from layout.units import FOOT
@@ -354,6 +355,19 @@ def test_lines_of_several_zones_share_a_trench_and_do_not_cross() -> None:
     assert max(trench.pipes for trench in laid.trenches) == 6
     dug = sum(trench.line.length for trench in laid.trenches)
     assert dug < 0.4 * sum(line.length for line in lines)
+
+
+@pytest.mark.parametrize("pump", [(-3.0, -6.0), (-6.0, 25.0)])
+def test_lines_of_middle_zones_lead_past_the_manifolds_of_their_neighbours(pump: XY) -> None:
+    """The pump stands at one end of a row of zones: lines of the others pass the manifolds between, and cross none."""
+    plumbing, outline = by_hand(zones=4)
+    laid = route_lines(plumbing, pump=Pump(at=pump), features=[], outline=outline)
+    assert len(laid.lines) == 8
+    for line, own in zip(laid.lines, laid.manifolds, strict=True):
+        assert math.dist(line.far, own.feed) < 1e-6
+        for other in laid.manifolds:
+            if other.zone != own.zone:
+                assert line.line.distance(other.line) >= 0.9 * PASSING, (own.zone, other.zone)
 
 
 def test_a_pump_on_the_end_of_a_manifold_needs_no_line_to_it() -> None:

@@ -25,7 +25,7 @@ from layout.routes import route_lines
 from layout.routes.branches import pieces_of
 from layout.sheets.layoutjson import document
 from tests.fields import curved_field
-from tests.test_manifolds import RULES, straight_runs, straight_sides
+from tests.plumbed import RULES, straight_runs, straight_sides
 from tests.test_routes import by_hand
 
 SITE = Path(__file__).resolve().parent / "sites" / "rectangle.toml"
@@ -54,9 +54,9 @@ def test_lines_with_a_beginning_in_common_are_laid_once() -> None:
     assert [(item.kind, item.at, item.zone) for item in fittings] == [
         ("elbow 90", (20, 0), 2),
         ("elbow 90", (20, 4), 2),
-        ("tee", (6, 0), 0),
+        ("trunk tee", (6, 0), 0),
         ("elbow 90", (6, -2), 3),
-        ("tee", (10, 0), 0),
+        ("trunk tee", (10, 0), 0),
         ("elbow 90", (10, 4), 1),
     ]
 
@@ -71,7 +71,7 @@ def test_a_side_of_a_tee_that_leaves_at_another_angle_gets_elbows() -> None:
     )
     assert [item.zone for item in pieces] == [0, 2, 1]
     assert [(item.kind, item.zone) for item in fittings if math.dist(item.at, (10, 0)) < 1e-9] == [
-        ("tee", 0),
+        ("trunk tee", 0),
         ("elbow 45", 1),
     ]
 
@@ -100,7 +100,7 @@ def test_the_trunk_leads_to_every_manifold_in_less_pipe(pump: XY, zones: int) ->
     # Every stretch lies in some way; each kind has a tee to every manifold but the last.
     used = {id(item) for manifold in shared.manifolds for item in shared.way_to(manifold)}
     assert used == {id(item) for item in shared.lines}
-    tees = Counter(item.on for item in shared.fittings if item.kind == "tee" and item.of == "line")
+    tees = Counter(item.on for item in shared.fittings if item.kind == "trunk tee")
     assert tees == {"supply": zones - 1, "return": zones - 1}
     assert max(trench.pipes for trench in shared.trenches) == 2
     for item in shared.lines:
@@ -202,8 +202,8 @@ def test_all_outputs_count_the_trunk_once(plans: dict[str, Design]) -> None:
         part = parts[f"{kind} line pipe"]
         assert part.net == pytest.approx(length)
         assert part.by_zone == ()
-        tees = [item for item in design.plumbing.fittings if (item.kind, item.on) == ("tee", kind)]
-        assert parts[f"{kind} tee"].net == len(tees)
+        tees = [item for item in design.plumbing.fittings if (item.kind, item.on) == ("trunk tee", kind)]
+        assert parts[f"{kind} trunk tee"].net == len(tees)
     names = " ".join(stake.description for stake in design.staking.stakes) if design.staking else ""
     assert "supply trunk end" in names
     assert "Z0" not in names

@@ -298,7 +298,7 @@ def _lost_on(piece: Pipe, plumbing: Plumbing, zone: int) -> Iterable[float]:
             continue
         if item.kind == "zone valve":
             yield FITTING_LOSSES[item.kind] if item.zone == zone and piece.zone == zone else 0.0
-        elif item.of == "line" and item.kind != "tee" and item.zone == piece.zone:
+        elif item.of == "line" and item.kind != "trunk tee" and item.zone == piece.zone:
             # an elbow where two pieces meet belongs to the first
             shared = before is not None and before.zone == piece.zone
             if not (shared and math.dist(item.at, piece.near) < TOLERANCE):
@@ -351,7 +351,7 @@ def _lay_laterals(
         if lateral.zone != zone.number:
             continue
         supply, drain = (risers[lateral.name, kind] for kind in _KINDS)
-        here = _through(drawing, design.plumbing.risers[supply], feet[supply])
+        here = _through(drawing, design.plumbing, supply, feet[supply])
         entry = lateral.supply
         for name in lateral.runs:
             here, tip = _lay_run(
@@ -362,17 +362,32 @@ def _lay_laterals(
             if join is not None and name != lateral.runs[-1]:
                 here, entry = _lay_join(drawing, join, here)
         riser = design.plumbing.risers[drain]
-        yield lateral.name, drawing.pipe(here, feet[drain], float(riser.line.length), drawing.tubing, BY_SIDE)
+        loss = BY_SIDE + _lost_in_lead(riser, design.plumbing)
+        yield lateral.name, drawing.pipe(here, feet[drain], float(riser.line.length), drawing.tubing, loss)
 
 
 _KINDS: tuple[Literal["supply"], Literal["return"]] = ("supply", "return")
 
 
-def _through(drawing: _Drawing, riser: Riser, foot: int) -> int:
+def _through(drawing: _Drawing, plumbing: Plumbing, number: int, foot: int) -> int:
     """A riser from its foot up: the node at the end of the tubing."""
+    riser = plumbing.risers[number]
     top = drawing.node(riser.line.coords[-1])
-    drawing.pipe(foot, top, float(riser.line.length), drawing.tubing, BY_SIDE)
+    drawing.pipe(
+        foot, top, float(riser.line.length), drawing.tubing, BY_SIDE + _lost_in_lead(riser, plumbing)
+    )
     return top
+
+
+def _lost_in_lead(riser: Riser, plumbing: Plumbing) -> float:
+    """Velocity heads lost in the elbows of a lead."""
+    elbows = [
+        item
+        for item in plumbing.fittings
+        if (item.kind, item.on, item.of) == ("elbow 90", "tubing", riser.lateral)
+        and riser.line.distance(Point(item.at)) < TOLERANCE
+    ]
+    return FITTING_LOSSES["elbow 90"] * len(elbows)
 
 
 def _lay_run(drawing: _Drawing, run: Run, count: int, spacing: float, here: int, entry: XY) -> tuple[int, XY]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from shapely import MultiPolygon
+from shapely import MultiPolygon, Point
 
 from layout.model import Check, Finding, Plumbing, Site, site_place, xy
 from layout.plane import TOLERANCE, coordinates, stretches_in
@@ -55,13 +55,19 @@ def lead_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
     unit = site.frame.units
     for riser in plumbing.risers:
         if len(riser.line.coords) > 2:
+            elbows = sum(
+                (item.kind, item.on, item.of) == ("elbow 90", "tubing", riser.lateral)
+                and riser.line.distance(Point(item.at)) < TOLERANCE
+                for item in plumbing.fittings
+            )
             at = xy(riser.line.interpolate(riser.line.length))
             yield Finding(
                 code="led-end",
                 said=(
                     f"{riser.lateral} {'begins' if riser.kind == 'supply' else 'ends'} amid the bed, at "
                     f"{site_place(site.frame, at)}: {riser.line.length / unit.length:.2f} {unit.length_name} of blank "
-                    f"tubing lead between the runs to its {riser.kind} manifold."
+                    f"tubing lead between the runs to its {riser.kind} manifold, round {elbows} "
+                    f"elbow{'' if elbows == 1 else 's'}."
                 ),
-                remedy="Elbows are needed where it bends sharply. Another pattern, or laterals.runs, may need none.",
+                remedy="Another pattern, or laterals.runs, may need no lead.",
             )

@@ -93,12 +93,8 @@ def lay_plumbing(
         manifold that it names.
     """
     reach = _reach(laterals, runs, sides, outline)
-    tips = tuple(_tips(laterals, runs, sides, outline, reach=reach))
-    manifolds: list[Pipe] = []
-    risers: list[Riser] = []
-    sizes: dict[PipeKind, float] = {"supply": rules.supply_diameter, "return": rules.return_diameter}
     trenches = Trenches(
-        tips,
+        tuple(_tips(laterals, runs, sides, outline, reach=reach)),
         runs,
         sides,
         rules,
@@ -109,31 +105,51 @@ def lay_plumbing(
         joins=joins,
     )
     parts = [part for group in groups(trenches.settled()) for part in trenches.parts(group)]
-    for laid, part in parts:
-        kind, zone = part[0].kind, part[0].zone
-        feet = [float(laid.project(Point(tip.at))) for tip in part]
-        for tip, foot in zip(part, feet, strict=True):
-            riser = LineString([xy(laid.interpolate(foot)), tip.at, *tip.lead])
-            risers.append(
-                Riser(kind=kind, lateral=tip.lateral, line=riser, zone=zone, manifold=len(manifolds))
-            )
-        ends = min(feet), max(feet)
-        if kind == "supply" and pump and not trenches.moved(laid):
-            beside = [others for _, others in parts if _beside(others[0], part[0])]
-            ends = _past_returns(laid, ends, beside, trenches, pump)
-        manifold = span(laid, *ends, pump.at if pump else None)
-        # Each is made as a return, on the way to the pump.
-        manifold = _facing(manifold, Point(pump.at)) if pump else manifold.reverse()
-        if outline is not None and trenches.moved(laid) and outline.buffer(-EDGE).intersects(manifold):
-            manifold = _out(manifold, laid, outline, trenches, pump, kind=kind)
-        manifolds.append(Pipe(kind=kind, line=_flowing(manifold, kind), diameter=sizes[kind], zone=zone))
+    manifolds = tuple(_manifold(laid, part, parts, trenches, rules, pump, outline) for laid, part in parts)
+    risers = tuple(_riser(laid, tip, number) for number, (laid, part) in enumerate(parts) for tip in part)
     pipes = [pipe.line for pipe in manifolds] + [riser.line for riser in risers]
     return Plumbing(
-        manifolds=tuple(manifolds),
-        risers=tuple(risers),
+        manifolds=manifolds,
+        risers=risers,
         lines=(),
         crossings=tuple(_crossings(pipes, features, pump)),
     )
+
+
+Part = tuple[LineString, list[Tip]]
+"""A trench, and the ends of laterals that one manifold in it serves."""
+
+
+def _riser(laid: LineString, tip: Tip, manifold: int) -> Riser:
+    """From the nearest place of its trench to the end of a lateral, along the lead there is."""
+    foot = xy(laid.interpolate(float(laid.project(Point(tip.at)))))
+    line = LineString([foot, tip.at, *tip.lead])
+    return Riser(kind=tip.kind, lateral=tip.lateral, line=line, zone=tip.zone, manifold=manifold)
+
+
+def _manifold(
+    laid: LineString,
+    part: Sequence[Tip],
+    parts: Sequence[Part],
+    trenches: Trenches,
+    rules: ManifoldRules,
+    pump: Pump | None,
+    outline: Polygon | None,
+) -> Pipe:
+    """The manifold of a part: from its first riser to its last, as far on as it must go, in the direction of flow."""
+    kind, zone = part[0].kind, part[0].zone
+    feet = [float(laid.project(Point(tip.at))) for tip in part]
+    ends = min(feet), max(feet)
+    if kind == "supply" and pump and not trenches.moved(laid):
+        beside = [others for _, others in parts if _beside(others[0], part[0])]
+        ends = _past_returns(laid, ends, beside, trenches, pump)
+    line = span(laid, *ends, pump.at if pump else None)
+    # Each is made as a return, on the way to the pump.
+    line = _facing(line, Point(pump.at)) if pump else line.reverse()
+    if outline is not None and trenches.moved(laid) and outline.buffer(-EDGE).intersects(line):
+        line = _out(line, laid, outline, trenches, pump, kind=kind)
+    size = rules.supply_diameter if kind == "supply" else rules.return_diameter
+    return Pipe(kind=kind, line=_flowing(line, kind), diameter=size, zone=zone)
 
 
 def _reach(laterals: Sequence[Lateral], runs: Sequence[Run], sides: Sides, outline: Polygon | None) -> float:

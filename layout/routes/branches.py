@@ -69,7 +69,7 @@ def pieces_of(lines: Sequence[tuple[Pipe, Array]]) -> tuple[list[Pipe], list[Fit
         zones = {joint.at: joint.zone() for joint in joints[1:]}
         start = joints[0]
         if before is not None:
-            fitting("tee", start.at, start.zone())
+            fitting("trunk tee", start.at, start.zone())
             rest = abs(_turn(before, start.at, joints[1].at)) - TEE
             made = SMALLEST * round(abs(rest) / SMALLEST) if abs(rest) > TAKEN else 0.0
             for what in made_up_of(made):

@@ -57,7 +57,7 @@ def elbows_along(points: Array) -> Iterator[tuple[FittingKind, XY]]:
 
 
 def made_up_of(turn: float) -> Iterator[FittingKind]:
-    """Name the fewest elbows that turn by a multiple of the smallest one."""
+    """Name the fewest elbows that turn by a multiple of the smallest one [degrees]."""
     for kind, angle in ELBOWS:
         while turn >= angle - 1e-6:
             turn -= angle

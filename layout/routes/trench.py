@@ -58,7 +58,7 @@ def facing(ground: Ground, group: Group, risers: Sequence[Riser], *, gap: float 
     """Turn the manifolds of a group so that their lines, together, are shortest.
 
     They come as they face the pump in a straight line; what stands between may make another end the nearer one.
-    Only one that ends in a riser either way is turned.
+    Only one that ends in a riser either way is turned. The gap is that from pipe to pipe [m].
     """
     choices = [
         (pipe, replace(pipe, line=pipe.line.reverse())) if _turnable(pipe, risers) else (pipe,)
@@ -91,7 +91,7 @@ def reach(ground: Ground, group: Group, *, gap: float) -> float:
 
 
 def clusters(ground: Ground, groups: Sequence[Group], *, gap: float = GAP) -> list[list[Group]]:
-    """Put groups together that leave the pump by the same first leg, each in a trench of its own."""
+    """Put groups together that leave the pump alike, each in a trench of its own with pipes a gap apart [m]."""
     found: list[tuple[Array | None, list[Group]]] = []
     for group in groups:
         way = middle(ground, group, len(group.pipes), gap=gap)
@@ -134,7 +134,7 @@ def middle(ground: Ground, group: Group, pipes: int, *, gap: float = GAP) -> Arr
 
 
 def pulled_back(way: Array, size: float) -> Array:
-    """Leave out the last stretch of a way, at most half of its last leg."""
+    """Leave out the last stretch of a way, of a size [m], but at most half of its last leg."""
     last = way[-1] - way[-2]
     length = float(np.hypot(*last))
     return np.vstack((way[:-1], way[-1] - last * min(size / length, 0.5))) if length > TOLERANCE else way

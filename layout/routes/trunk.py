@@ -186,6 +186,6 @@ def _crossed(ground: Ground, laid: Sequence[Laid], risers: Sequence[LineString])
     every = shapely.union_all([line for _, line in lines], grid_size=SAME)
     ends = MultiPoint([pipe.feed for pipe, _ in lines]).buffer(TOLERANCE)
     for crossed in (*(pipe.line for pipe in ground.manifolds), *risers):
-        met = every.intersection(crossed).difference(ends)
-        count += 0 if met.is_empty else len(shapely.get_parts(met))
+        under = every.intersection(crossed).difference(ends)
+        count += 0 if under.is_empty else len(shapely.get_parts(under))
     return count

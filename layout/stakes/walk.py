@@ -87,6 +87,8 @@ def walk(site: Site, laying: Laying, plumbing: Plumbing, tape: Tape) -> list[Pla
         walker.take_pieces([walker.of_piece(piece) for piece in row])
     for pipe in plumbing.manifolds:
         walker.take_pieces([walker.of_manifold(pipe, plumbing)])
+    leads = [item for item in plumbing.fittings if (item.kind, item.on) == ("elbow 90", "tubing")]
+    walker.take(Place(walker.printed(item.at), "bend", f"lead elbow {item.of}") for item in leads)
     for pipe in plumbing.lines:
         walker.take_pieces([walker.of_line(pipe, plumbing, _pump_house(site))])
     return walker.merged()

@@ -47,7 +47,8 @@ def count_parts(
     emitting tubing              length of all runs; whole coils, no fewer than the cut list takes
     blank tubing                 length of all loops and of blank tubing past obstacles; by whole feet or metres, or,
                                  where its coil is stated, with the tubing of risers in whole coils
-    loop elbow, tubing coupling  elbows and couplings on tubing among the fittings of the layout
+    loop elbow, lead elbow,      elbows and couplings on tubing among the fittings of the layout
+    tubing coupling
     splice coupling              splices of the cut list
     supply manifold pipe ...     manifolds, and lines, of supply and return, a size apiece; whole lengths
     riser adapter                risers among the fittings: each begins in the outlet of a tee or elbow
@@ -149,6 +150,11 @@ def _tubing(
     )
     on_tubing: tuple[tuple[str, FittingKind, str], ...] = (
         ("loop elbow", "elbow", "Elbow, tubing to tubing, at both ends of a loop"),
+        (
+            "lead elbow",
+            "elbow 90",
+            "Elbow, tubing to tubing, where a lead turns more sharply than tubing bends",
+        ),
         (
             "tubing coupling",
             "coupling",

@@ -21,13 +21,14 @@ source."""
 FITTINGS: dict[FittingKind, str] = {
     "tee": "Tee, {size}, along a {on} manifold, with an outlet for {outlet} or an air valve",
     "elbow": "Elbow, {size}, at the dead end of a {on} manifold, with an outlet for {outlet} or an air valve",
+    "trunk tee": "Tee, {size}, where a {on} line leaves a trunk",
     "cap": "Cap, {size}, at the dead end of a {on} manifold",
     "elbow 90": "Elbow, {size}, 90 degrees, for bends of {on} pipe",
     "elbow 45": "Elbow, {size}, 45 degrees, for bends of {on} pipe",
     "elbow 22.5": "Elbow, {size}, 22.5 degrees, for bends of {on} pipe",
     "zone valve": "Valve, {size}, where the {on} line enters the manifold of a zone",
     "air valve": "Air and vacuum release valve, at the high point of a {on} manifold",
-    "flush valve": "Valve to throttle with, {size}, on each {on} line by the pump: open to flush, shut to dose",
+    "flush valve": "Valve to throttle with, {size}, on each {on} line: open to flush, shut to dose",
 }
 """Fittings of pipe in the order of the takeoff; risers, connectors and what sits on tubing stand by themselves."""
 
@@ -61,6 +62,7 @@ def _items() -> dict[str, Item]:
         "emitting tubing": Item("length", "coil", WASTE),
         "blank tubing": Item("length", "coil", WASTE),
         "loop elbow": Item("each"),
+        "lead elbow": Item("each"),
         "tubing coupling": Item("each"),
         "splice coupling": Item("each"),
     }

@@ -1,10 +1,10 @@
 """What becomes of the plumbing on forty random but reasonable sites: a bed, straight, bent, L-shaped, tapering or
 blunt, beside a house with its tanks, with trees in it, in one zone or several.
 
-Run ``python tests/bench/plumbing.py``; numbers pick some of the sites, ``--out FOLDER`` keeps their site files, their
-plans and a line of figures each. Prints a line a site, then sums: plans without a crash, manifolds without a line,
-places where pipes cross, laterals over `laterals.longest`, tubing that is not fed, and failed checks by name. Ends with
-1 where a plan crashed.
+Run ``python tests/bench/plumbing.py``; numbers pick some of the sites, ``--trunk`` lays one trunk for the zones of
+each, ``--out FOLDER`` keeps their site files, their plans and a line of figures each. Prints a line a site, then sums:
+plans without a crash, manifolds without a line, places where pipes cross, laterals over `laterals.longest`, tubing that
+is not fed, and failed checks by name. Ends with 1 where a plan crashed.
 """
 
 from __future__ import annotations
@@ -153,6 +153,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("numbers", nargs="*", type=int, help="sites to plan; all if none is named")
     parser.add_argument("--out", type=Path, help="where to keep site files, plans and figures")
+    parser.add_argument("--trunk", action="store_true", help="lines of zones share a trunk")
     asked = parser.parse_args()
     failed: Counter[str] = Counter()
     sums: Counter[str] = Counter()
@@ -165,7 +166,9 @@ def main() -> int:
             folder.mkdir(parents=True, exist_ok=True)
             (folder / "site.toml").write_text(site_text(seed))
             try:
-                design = plan_field(read_site(folder / "site.toml"))
+                trunk = asked.trunk and "[zones]" in (folder / "site.toml").read_text()
+                settings = ['zones.lines="trunk"'] if trunk else []
+                design = plan_field(read_site(folder / "site.toml", settings))
                 found = figures(design)
                 if asked.out:
                     write_plan(design, folder / "plan")
