@@ -100,7 +100,8 @@ FittingKind = Literal[
     "flush valve",
 ]
 """What a piece of plumbing with a place of its own is. ``elbow`` alone is one of no stated angle, a ``connector``
-leads from a riser to the end of the tubing, a ``trunk tee`` from a trunk to a line; a ``flush valve`` stands on a return line, shut while dosing."""
+leads from a riser to the end of the tubing, a ``trunk tee`` from a trunk to a line; a ``flush valve`` stands on
+a return line, shut while dosing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,7 +37,7 @@ class Count:
         return tuple(math.fsum(sizes) for sizes in found)
 
     def each(self, item: str, description: str, pieces: Iterable[tuple[int, float]]) -> Part:
-        """A part that is counted, of pieces with their zones."""
+        """A part that is counted, of pieces [1] with their zones."""
         pieces = list(pieces)
         net = math.fsum(size for _, size in pieces)
         return Part(item=item, description=description, unit="each", net=net, by_zone=self.shares(pieces))
