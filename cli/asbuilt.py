@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.options import AsJson, Out, Settings, SiteFile, Strict
+from cli.options import AsJson, Out, Settings, SiteFile, Strict, hold
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -63,8 +63,7 @@ def asbuilt(
         say.document(asbuilt_document(found))
     else:
         _print(found, files)
-    if strict and not all(check.ok for check in found.checks):
-        raise typer.Exit(1)
+    hold(found.checks, strict=strict)
 
 
 def _print(found: AsBuilt, files: list[Path]) -> None:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from layout.model import Check
 
 SiteFile = Annotated[Path, typer.Argument(metavar="SITE", help="The site file.", show_default=False)]
 Out = Annotated[
@@ -23,6 +27,12 @@ Settings = Annotated[
         help="Set a key of the site file for this once, as in runs.spacing=1.5. Any number of times.",
     ),
 ]
+
+
+def hold(checks: Iterable[Check], *, strict: bool) -> None:
+    """End with exit code 1, where it is asked for, when a design check fails."""
+    if strict and not all(check.ok for check in checks):
+        raise typer.Exit(1)
 
 
 @dataclass(slots=True)

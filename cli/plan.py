@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.options import AsJson, Out, Settings, SiteFile, Strict
+from cli.options import AsJson, Out, Settings, SiteFile, Strict, hold
 
 if TYPE_CHECKING:
     from layout.model import Design
@@ -57,8 +57,7 @@ def plan(
         say.document(document(design))
     else:
         _print(design, files)
-    if strict and not all(check.ok for check in design.checks):
-        raise typer.Exit(1)
+    hold(design.checks, strict=strict)
 
 
 def _print(design: Design, files: list[Path]) -> None:

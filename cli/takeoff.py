@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cli.options import AsJson, Out, Settings, SiteFile, Strict
+from cli.options import AsJson, Out, Settings, SiteFile, Strict, hold
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -56,8 +56,7 @@ def takeoff(
         say.document(_document(designs[0][1]))
     else:
         _print(designs[0][1], files)
-    if strict and not all(check.ok for _, design in designs for check in design.checks):
-        raise typer.Exit(1)
+    hold((check for _, design in designs for check in design.checks), strict=strict)
 
 
 def _sites(

@@ -26,12 +26,11 @@ from layout.model import (
     Verdict,
     site_place,
 )
+from layout.model.laws import GAP_LAW
 from layout.plane import Array, coordinates, points_at, stations
 
 NAMED = 12
 """Points and runs named in a finding; the rest are counted."""
-GAP_SHARE = 0.98
-"""Least distance between runs side by side, in least gaps: as in the plan."""
 SHIFT_TOLD = 0.5
 """The whole survey is said to be shifted where it is so by this share of the tolerance ..."""
 SHIFT_EXPLAINS = 0.5
@@ -57,7 +56,7 @@ class _Words:
 
 def least_gap(site: Site, pattern: Pattern) -> float:
     """The least distance between runs that the plan allows [m]."""
-    return GAP_SHARE * (site.runs.closest if pattern is Pattern.EVEN else site.runs.spacing)
+    return GAP_LAW * (site.runs.closest if pattern is Pattern.EVEN else site.runs.spacing)
 
 
 def judged(design: Design, runs: Sequence[LaidRun], *, within: float) -> tuple[LaidRun, ...]:

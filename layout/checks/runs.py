@@ -9,11 +9,7 @@ from shapely import LineString
 
 from layout.checks.compare import compare, nearest_place
 from layout.model import Check, Coverage, EmitterRow, Laying, Pattern, Run, Site, site_place
-
-GAP_SHARE = 0.98
-"""Least distance between runs side by side, in least gaps."""
-BEND_SHARE = 0.95
-"""Least bend radius of a run, in bend radii of the tubing."""
+from layout.model.laws import BEND_LAW, GAP_LAW
 
 
 def gap(site: Site, laying: Laying, coverage: Coverage) -> Iterator[Check]:
@@ -21,14 +17,14 @@ def gap(site: Site, laying: Laying, coverage: Coverage) -> Iterator[Check]:
     if coverage.gap_least is None:
         return
     even = laying.pattern is Pattern.EVEN
-    limit = GAP_SHARE * (site.runs.closest if even else site.runs.spacing)
+    limit = GAP_LAW * (site.runs.closest if even else site.runs.spacing)
     yield compare(
         "least gap between runs side by side",
         coverage.gap_least,
         "least",
         limit,
         unit="length",
-        source=f"{'runs.closest' if even else 'runs.spacing'}, less 2 %",
+        source=f"{'runs.closest' if even else 'runs.spacing'}, less {100 * (1 - GAP_LAW):.0f} %",
         place=_tightest_gap(site, laying.runs) if coverage.gap_least < limit else "",
     )
 
@@ -79,9 +75,9 @@ def bend(site: Site, laying: Laying, coverage: Coverage) -> Iterator[Check]:
         "tightest bend of a run",
         coverage.bend_least,
         "least",
-        BEND_SHARE * site.tubing.bend_radius,
+        BEND_LAW * site.tubing.bend_radius,
         unit="length",
-        source="tubing.bend_radius, less 5 %",
+        source=f"tubing.bend_radius, less {100 * (1 - BEND_LAW):.0f} %",
         place=f"at {site_place(site.frame, coverage.bend_at)}",
     )
 

@@ -11,14 +11,11 @@ from shapely import LineString, MultiLineString, Point
 
 from layout.checks.compare import JUDGEMENT, ROUNDING, compare, nearest_place
 from layout.model import Check, Feature, Join, Run, Site, site_place, xy
+from layout.model.laws import EDGE_LAW, LOOP_LAW
 from layout.plane import TOLERANCE
 
 SEEN = 2.0
 """How far about a loop other tubing is looked for, in row spacings."""
-BESIDE = 0.1
-"""Least distance from a loop to tubing that it does not tie, in row spacings."""
-EDGE_SLACK = 0.02
-"""What tubing may lie nearer to the bed's edge than its clearance, in row spacings."""
 LISTED = 20
 """Features with a setback check of their own; the others, which lie farther off, share one."""
 
@@ -37,9 +34,9 @@ def clearance(site: Site, tubing: Sequence[LineString]) -> Check:
         "least clearance to the bed's edge",
         float(distance[worst]),
         "least",
-        max(site.bed.clearance - EDGE_SLACK * site.runs.spacing, 0.0),
+        max(site.bed.clearance - EDGE_LAW * site.runs.spacing, 0.0),
         unit="length",
-        source="bed.clearance, less 0.02 × runs.spacing",
+        source=f"bed.clearance, less {EDGE_LAW:g} × runs.spacing",
         place=nearest_place(site, tubing[worst], edge),
     )
 
@@ -94,7 +91,7 @@ def loops(site: Site, runs: Sequence[Run], joins: Sequence[Join]) -> Iterator[Ch
     """Least distance from loops to tubing that they do not tie; none without loops."""
     tubes = [([run.name], run.name, run.line) for run in runs]
     tubes += [([], f"the tubing from {join.start} to {join.end}", join.line) for join in joins]
-    least = BESIDE * site.runs.spacing
+    least = LOOP_LAW * site.runs.spacing
     tree = shapely.STRtree([line for _, _, line in tubes])
     nearest, places = math.inf, []
     for join in joins:
@@ -118,6 +115,6 @@ def loops(site: Site, runs: Sequence[Run], joins: Sequence[Join]) -> Iterator[Ch
             "least",
             least,
             unit="length",
-            source=f"0.1 × runs.spacing: {JUDGEMENT}",
+            source=f"{LOOP_LAW:g} × runs.spacing: {JUDGEMENT}",
             place="; ".join(places),
         )

@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from layout.model import XY, Bed
+from layout.model.laws import EDGE_LAW, LOOP_LAW
 from layout.plane import TOLERANCE, coordinates
 
 REACH_SPACINGS = 4.0
@@ -20,10 +21,6 @@ REACH_SHARE = 0.3
 neighbours lie far apart along them."""
 DETOUR = 2.0
 """A loop that follows a limit may be this × its straight reach."""
-BESIDE = 0.1
-"""A loop keeps at least this distance from tubing that it does not tie, in row spacings."""
-EDGE_SLACK = 0.02
-"""What a loop may lie nearer to the bed's edge than the clearance, in row spacings."""
 ROUNDING = 1e-9
 """What the coordinates of a run end may be out by [m]."""
 
@@ -55,7 +52,7 @@ class Loops:
         self._rings = [] if bed is None else _rings(bed, self._kept_clear)
         shapely.prepare(self._kept_clear)
         if bed is not None:
-            self._keep = max(bed.clearance - EDGE_SLACK * spacing, 0.0) - ROUNDING
+            self._keep = max(bed.clearance - EDGE_LAW * spacing, 0.0) - ROUNDING
             self._edge = LineString(bed.outline.exterior.coords)
             shapely.prepare(self._edge)
             shapely.prepare(bed.outline)
@@ -97,7 +94,7 @@ class Loops:
 
     def _barred(self, loop: LineString, tied: Sequence[LineString]) -> bool:
         """Whether a loop would cross the runs that it ties, or come near to other tubing."""
-        near = self._runs.query(loop, predicate="dwithin", distance=BESIDE * self._spacing)
+        near = self._runs.query(loop, predicate="dwithin", distance=LOOP_LAW * self._spacing)
         lines = [self._runs.geometries[k] for k in near.tolist()]
         return any(not any(line is run for run in tied) or line.intersects(loop) for line in lines)
 

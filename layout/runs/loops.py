@@ -15,6 +15,7 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
+from layout.model.laws import LOOP_LAW
 from layout.plane import coordinates, polygons_of, stretch, union
 from layout.runs.nearby import Nearby
 from layout.runs.rings import RING_STEP
@@ -24,8 +25,6 @@ LOOP_REACH, LOOP_SHARE = 4.0, 0.3
 """A loop may be so many spacings long, or this share of the two lines it ties."""
 LOOP_DETOUR = 2.0
 """A loop that follows a limit may be this × as long."""
-LOOP_BESIDE = 0.1
-"""Least distance from a loop to tubing that it does not tie, in spacings."""
 
 
 class Loops:
@@ -78,7 +77,7 @@ class Loops:
         ends: tuple[int, int],
         *,
         tubing: Nearby,
-        beside: float = LOOP_BESIDE,
+        beside: float = LOOP_LAW,
     ) -> LineString | None:
         """Lay a loop between an end of one run and an end of another.
 

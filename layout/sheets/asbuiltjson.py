@@ -11,7 +11,7 @@ from layout.emitters import seconds_per_volume
 from layout.frame import to_site
 from layout.model import XY, AsBuilt, Frame, LaidRun
 from layout.plane import coordinates
-from layout.sheets.figures import of_check
+from layout.sheets.jsontext import check_entry
 from layout.sheets.layoutjson import dumped_blocks, finite
 
 FORMAT = "sinuate-asbuilt/1"
@@ -52,18 +52,7 @@ def asbuilt_document(found: AsBuilt) -> dict[str, Json]:
             **_both(found.runs, frame, timed=True),
         },
         "points": _points(found),
-        "checks": [
-            {
-                "name": item.name,
-                "value": of_check(item, item.value, units),
-                "limit": of_check(item, item.limit, units),
-                "ok": item.ok,
-                "source": item.source,
-                "sense": item.sense,
-                "place": item.place,
-            }
-            for item in found.checks
-        ],
+        "checks": [check_entry(item, units) for item in found.checks],
         "findings": [asdict(finding) for finding in found.findings],
         "notes": [*site.notes, *found.notes],
     }

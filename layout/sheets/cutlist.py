@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from layout.frame import point_to_site
 from layout.model import Design
 
 
@@ -42,7 +43,7 @@ def cut_entries(design: Design) -> dict[str, Any] | None:
             {
                 "run": splice.run,
                 "station": splice.station / unit,
-                "at": [zero + local / unit for zero, local in zip(frame.origin, splice.at, strict=True)],
+                "at": list(point_to_site(frame, splice.at)),
             }
             for splice in cuts.splices
         ],

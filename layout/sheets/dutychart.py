@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from shapely import LineString, box
+from shapely import box
 
 from layout.hydraulics.laws import PumpCurve
 from layout.model import Design, WaterState
 from layout.sheets import layers
+from layout.sheets.chartmarks import CHART_LETTER, chart_line, chart_text
 from layout.sheets.figures import Figures
-from layout.sheets.marks import Align, Area, Colour, Dash, Line, Mark, Pen, Symbol, Text
+from layout.sheets.marks import Area, Colour, Dash, Mark, Pen, Symbol
 
-_LETTER = 0.078
 _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 _POINTS = 60
 """Along the curve."""
@@ -62,22 +62,22 @@ def duty_chart(
             bottom + (top - bottom) * head / units.length / tall,
         )
 
-    yield _letter("Pump", left, top + 0.06, "left", strong=True)
-    yield _letter("dot: where it works; circle: what the field needs", right, top + 0.06, "right")
+    yield chart_text("Pump", left, top + 0.06, "left", strong=True)
+    yield chart_text("dot: where it works; circle: what the field needs", right, top + 0.06, "right")
     for number in range(round(tall / step) + 1):
         y = at(0.0, number * step * units.length)[1]
-        yield _line([(left, y), (right, y)], Pen(weight=0.13, colour=Colour.GREY, dash=Dash.DOT))
-        yield _letter(f"{number * step:g}", left - 0.06, y - _LETTER / 2, "right")
-    yield _letter(units.length_name, left - 0.06, top + 0.09, "right")
+        yield chart_line([(left, y), (right, y)], Pen(weight=0.13, colour=Colour.GREY, dash=Dash.DOT))
+        yield chart_text(f"{number * step:g}", left - 0.06, y - CHART_LETTER / 2, "right")
+    yield chart_text(units.length_name, left - 0.06, top + 0.09, "right")
     for number in range(round(wide / stride) + 1):
         x = at(number * stride * units.flow, 0.0)[0]
-        yield _line([(x, bottom), (x, bottom - 0.04)], Pen(weight=0.18))
+        yield chart_line([(x, bottom), (x, bottom - 0.04)], Pen(weight=0.18))
         name = f"{number * stride:g}" + (f" {units.flow_name}" if not number else "")
-        yield _letter(name, x, bottom - 0.16, "centre" if number else "left")
+        yield chart_text(name, x, bottom - 0.16, "centre" if number else "left")
     yield Area(layer=layers.TABLE, shape=box(left, bottom, right, top), pen=Pen(weight=0.18))
     flows = np.union1d(np.linspace(0.0, curve.most, _POINTS), [flow for flow, _ in curve.points]).tolist()
     line = [at(flow, curve.head(flow)) for flow in flows]
-    yield _line([point for point in line if point[1] >= bottom], Pen(weight=0.5))
+    yield chart_line([point for point in line if point[1] >= bottom], Pen(weight=0.5))
     for doing, zones in states:
         for _, state in zones:
             works = at(state.flow, state.head)
@@ -94,7 +94,7 @@ def duty_chart(
         ends = dict.fromkeys(figures.flow(flow) for flow in (min(flows), max(flows)))
         said = f"{doing}, {' to '.join(ends)}"
         before = x - _LABEL > left
-        yield _letter(
+        yield chart_text(
             f"{said} {units.flow_name}",
             x - 0.06 if before else x + 0.06,
             y - 0.16,
@@ -110,13 +110,3 @@ def _step(most: float) -> float:
 def _ends(most: float, step: float) -> float:
     """The end of a scale: the next step over the greatest figure."""
     return float(np.ceil(most / step + 1e-9) * step)
-
-
-def _line(points: Sequence[tuple[float, float]], pen: Pen) -> Line:
-    return Line(layer=layers.TABLE, line=LineString(points), pen=pen)
-
-
-def _letter(text: str, x: float, y: float, align: Align, *, strong: bool = False, mask: bool = False) -> Text:
-    return Text(
-        layer=layers.TABLE, text=text, at=(x, y), height=_LETTER, align=align, strong=strong, mask=mask
-    )

@@ -6,7 +6,6 @@ the standard's own third coordinate is a height above the ellipsoid, which no le
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.frame import to_degrees
 from layout.model import Design, Site
 from layout.plane import coordinates, polygons_of
+from layout.sheets.jsontext import dumped
 from layout.terrain import known_heights
 
 DECIMALS = 9
@@ -64,14 +64,10 @@ def write_map(design: Design, path: Path) -> None:
     """Write the map, UTF-8, one feature a line."""
     document = map_document(design)
     features = document.pop("features")
-    head = ",\n".join(f" {_dumped(key)}: {_dumped(value)}" for key, value in document.items())
-    listed = ",\n  ".join(_dumped(feature) for feature in features)
+    head = ",\n".join(f" {dumped(key)}: {dumped(value)}" for key, value in document.items())
+    listed = ",\n  ".join(dumped(feature) for feature in features)
     text = f'{{\n{head},\n "features": [\n  {listed}\n ]\n}}\n'
     path.write_text(text, encoding="utf-8", newline="\n")
-
-
-def _dumped(value: Json) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 def _things(design: Design) -> Iterator[tuple[BaseGeometry, dict[str, Json]]]:

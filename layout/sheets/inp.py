@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from layout.frame import to_site
 from layout.hydraulics.field import ground_levels
 from layout.hydraulics.laws import PumpCurve
 from layout.hydraulics.network import ZoneNetwork, zone_network
@@ -255,8 +256,7 @@ class _Writer:
             yield ("Emitter Exponent", _figure(law.exponent))
 
     def _places(self, points: Array) -> Iterator[Sequence[str]]:
-        frame = self.design.site.frame
-        places = points / frame.units.length + np.asarray(frame.origin)
+        places = to_site(self.design.site.frame, points)
         for node in self.used:
             x, y = places[node].tolist()
             yield (self.names[node], f"{x:.4f}", f"{y:.4f}")

@@ -6,7 +6,6 @@ the first.
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import asdict
 from pathlib import Path
@@ -17,11 +16,11 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.emitters import seconds_per_volume
 from layout.frame import to_site
-from layout.model import Candidate, Check, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone, ZoneLevels
+from layout.model import Candidate, Design, Fitting, Frame, Join, Lateral, Pipe, Run, Zone, ZoneLevels
 from layout.plane import coordinates, polygons_of
 from layout.sheets.cutlist import cut_entries
-from layout.sheets.figures import of_check
 from layout.sheets.grid import grid_entry
+from layout.sheets.jsontext import check_entry, dumped
 from layout.sheets.levels import with_heights
 from layout.sheets.stakeout import stake_entries, staking_entry
 from layout.sheets.takeoff import takeoff
@@ -89,7 +88,7 @@ def document(design: Design) -> dict[str, Json]:
             {"feature": name, "at": _points(frame, [at])[0]} for name, at in design.plumbing.crossings
         ],
         "totals": _totals(design),
-        "checks": [_check(item, design) for item in design.checks],
+        "checks": [check_entry(item, design.site.frame.units) for item in design.checks],
         **water_block(design.hydraulics, frame),
         "takeoff": [asdict(line) for line in takeoff(design)],
         "coils": cut_entries(design),
@@ -111,18 +110,14 @@ def write_layout(design: Design, path: Path) -> None:
 
 def dumped_blocks(made: dict[str, Json]) -> str:
     """A document as text, one block below the other, one item of a list a line."""
-    blocks = [f" {_dumped(name)}: {_block(value)}" for name, value in made.items()]
+    blocks = [f" {dumped(name)}: {_block(value)}" for name, value in made.items()]
     return "{\n" + ",\n".join(blocks) + "\n}\n"
 
 
 def _block(value: Json) -> str:
     if not isinstance(value, list) or not value:
-        return _dumped(value)
-    return "[\n  " + ",\n  ".join(_dumped(item) for item in value) + "\n ]"
-
-
-def _dumped(value: Json) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+        return dumped(value)
+    return "[\n  " + ",\n  ".join(dumped(item) for item in value) + "\n ]"
 
 
 # --- blocks ---------------------------------------------------------------------------------------------
@@ -296,19 +291,6 @@ def _totals(design: Design) -> Json:
         / units.length,
         "lateral_max": max((item.length + item.blank for item in design.laterals), default=0.0)
         / units.length,
-    }
-
-
-def _check(item: Check, design: Design) -> Json:
-    units = design.site.frame.units
-    return {
-        "name": item.name,
-        "value": of_check(item, item.value, units),
-        "limit": of_check(item, item.limit, units),
-        "ok": item.ok,
-        "source": item.source,
-        "sense": item.sense,
-        "place": item.place,
     }
 
 

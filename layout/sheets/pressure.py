@@ -17,7 +17,7 @@ import numpy as np
 
 from layout.errors import Fault, SheetError
 from layout.model import Design
-from layout.plane import Array, coordinates, points_at
+from layout.plane import Array, coordinates, stretch
 from layout.sheets import layers
 from layout.sheets.arrange import AROUND, MARGIN, STRIP, TITLE_HEIGHT, paper_named, scales
 from layout.sheets.blocks import GUTTER, PITCH, Block, Column, draw, flow
@@ -213,14 +213,14 @@ def _strips(figure: Figure, design: Design, view: View, state: FieldState, class
     colours: list[str] = []
     for _, zone in state.zones:
         for water in zone.runs:
-            points = coordinates(runs[water.run].line)
+            line = runs[water.run].line
             numbers = classes.of(np.asarray(water.heads) / unit)
             # Neighbours of one class are one piece: no seams, and few lines.
             cuts = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(numbers)]
             spacing = design.site.tubing.emitter_spacing
             for a, b in itertools.pairwise(cuts):
-                end = runs[water.run].length if b == len(numbers) else b * spacing
-                lines.append(view.to_paper(_piece(points, a * spacing, end)))
+                end = line.length if b == len(numbers) else b * spacing
+                lines.append(view.to_paper(coordinates(stretch(line, a * spacing, end))))
                 colours.append(classes.colour(int(numbers[a])))
     drawn = LineCollection(
         lines,
@@ -232,15 +232,6 @@ def _strips(figure: Figure, design: Design, view: View, state: FieldState, class
     )
     drawn.set_transform(figure.dpi_scale_trans)
     figure.add_artist(drawn)
-
-
-def _piece(points: Array, start: float, end: float) -> Array:
-    """A stretch of a line [m]."""
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
-    end = min(end, float(along[-1]))
-    inner = points[(along > start) & (along < end)]
-    tips = points_at(points, np.array([min(start, end), end]))
-    return np.concatenate((tips[:1], inner, tips[1:]))
 
 
 def _starved(design: Design, view: View, state: FieldState) -> Array:

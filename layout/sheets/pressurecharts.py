@@ -5,21 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from shapely import LineString, box
+from shapely import box
 
 from layout.hydraulics.along import Profile, profiles
 from layout.model import Design, WaterState
 from layout.sheets import layers
+from layout.sheets.chartmarks import CHART_LETTER, chart_line, chart_text
 from layout.sheets.dutychart import duty_chart, has_duty
 from layout.sheets.figures import Figures, plain
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Align, Area, Colour, Dash, Drawing, Line, Mark, Paper, Pen, Sheet, Text
+from layout.sheets.marks import Area, Colour, Dash, Drawing, Mark, Paper, Pen, Sheet
 from layout.sheets.pages import open_area
 from layout.sheets.titleblock import title_block
 
 _SIZE = (4.0, 1.95)
 """Least width and height of a chart [in]."""
-_LETTER = 0.078
 _PENS = {
     "dosing": Pen(weight=0.5),
     "flushing": Pen(weight=0.5, dash=Dash.SHORT, colour=Colour.BLUE),
@@ -90,15 +90,15 @@ def chart_pages(design: Design, states: Sequence[tuple[str, Zones]], *, paper: P
 def _key(left: float, y: float, doings: Sequence[str], scale: _Scale, lettering: Lettering) -> Iterator[Mark]:
     """Say what the lines are, over the charts."""
     title = "Pressure along laterals, from the supply riser to the return riser"
-    yield _letter(title, left, y, "left", height=0.1, strong=True)
+    yield chart_text(title, left, y, "left", height=0.1, strong=True)
     x = left
     for doing in doings:
-        yield _line([(x, y - 0.17), (x + 0.5, y - 0.17)], _PENS[doing])
-        yield _letter(doing, x + 0.56, y - 0.2, "left")
-        x += 0.56 + lettering.width(doing, _LETTER) + 0.35
+        yield chart_line([(x, y - 0.17), (x + 0.5, y - 0.17)], _PENS[doing])
+        yield chart_text(doing, x + 0.56, y - 0.2, "left")
+        x += 0.56 + lettering.width(doing, CHART_LETTER) + 0.35
     if scale.limits:
-        yield _line([(x, y - 0.17), (x + 0.5, y - 0.17)], Pen(weight=0.18, dash=Dash.LONG))
-        yield _letter("limit of the emitters' range", x + 0.56, y - 0.2, "left")
+        yield chart_line([(x, y - 0.17), (x + 0.5, y - 0.17)], Pen(weight=0.18, dash=Dash.LONG))
+        yield chart_text("limit of the emitters' range", x + 0.56, y - 0.2, "left")
 
 
 class _Scale:
@@ -130,42 +130,32 @@ class _Scale:
             return left + (right - left) * along / self.length / self.most, bottom + (top - bottom) * share
 
         first = next(iter(of.values()))
-        yield _letter(f"{first.lateral}, zone Z{first.zone}", left, top + 0.06, "left", strong=True)
+        yield chart_text(f"{first.lateral}, zone Z{first.zone}", left, top + 0.06, "left", strong=True)
         flushed = of.get("flushing")
         if flushed is not None and flushed.velocity is not None:
             said = f"end, flushing: {self.figures.velocity_of(flushed.velocity)}"
-            yield _letter(said, right, top + 0.06, "right")
+            yield chart_text(said, right, top + 0.06, "right")
         for number in range(round((self.high - self.low) / self.step) + 1):
             head = self.low + number * self.step
             y = at(0.0, head * self.unit)[1]
-            yield _line([(left, y), (right, y)], Pen(weight=0.13, colour=Colour.GREY, dash=Dash.DOT))
+            yield chart_line([(left, y), (right, y)], Pen(weight=0.13, colour=Colour.GREY, dash=Dash.DOT))
             unit = f" {self.figures.units.pressure_name}" if head + self.step > self.high else ""
-            yield _letter(f"{head:g}", left - 0.06, y - _LETTER / 2, "right")
+            yield chart_text(f"{head:g}", left - 0.06, y - CHART_LETTER / 2, "right")
             if unit:
-                yield _letter(unit.strip(), left - 0.06, y - _LETTER / 2 + 0.13, "right")
+                yield chart_text(unit.strip(), left - 0.06, y - CHART_LETTER / 2 + 0.13, "right")
         for number in range(int(self.most / self.stride) + 1):
             x = at(number * self.stride * self.length, 0.0)[0]
-            yield _line([(x, bottom), (x, bottom - 0.04)], Pen(weight=0.18))
+            yield chart_line([(x, bottom), (x, bottom - 0.04)], Pen(weight=0.18))
             name = f"{plain(number * self.stride, 0)}" + (
                 f" {self.figures.units.length_name}" if not number else ""
             )
-            yield _letter(name, x, bottom - 0.16, "centre")
+            yield chart_text(name, x, bottom - 0.16, "centre")
         for limit in self.limits:
             y = at(0.0, limit * self.unit)[1]
-            yield _line([(left, y), (right, y)], Pen(weight=0.18, dash=Dash.LONG))
+            yield chart_line([(left, y), (right, y)], Pen(weight=0.18, dash=Dash.LONG))
         yield Area(layer=layers.TABLE, shape=box(left, bottom, right, top), pen=Pen(weight=0.18))
         for doing, profile in of.items():
             points = [at(along, head) for along, head in zip(profile.along, profile.heads, strict=True)]
             if len(points) == 1:
                 points = [points[0], (points[0][0] + 0.03, points[0][1])]
-            yield _line(points, _PENS[doing])
-
-
-def _line(points: Sequence[tuple[float, float]], pen: Pen) -> Line:
-    return Line(layer=layers.TABLE, line=LineString(points), pen=pen)
-
-
-def _letter(
-    text: str, x: float, y: float, align: Align, *, height: float = _LETTER, strong: bool = False
-) -> Text:
-    return Text(layer=layers.TABLE, text=text, at=(x, y), height=height, align=align, strong=strong)
+            yield chart_line(points, _PENS[doing])

@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
 
-from shapely import LineString, box
+from shapely import box
 
 from layout.model import Site
 from layout.sheets import layers
+from layout.sheets.chartmarks import CHART_LETTER, chart_line, chart_text
 from layout.sheets.figures import Figures, plain
 from layout.sheets.form import INCH_PAPER, METRIC_PAPER, Form
-from layout.sheets.marks import Align, Area, Colour, Dash, Dots, Drawing, Line, Mark, Pen, Text
+from layout.sheets.marks import Area, Colour, Dash, Dots, Drawing, Mark, Pen
 from layout.sheets.plot import write_pdf, write_png
 from layout.startup.log import Series, words_of
 
@@ -24,7 +25,6 @@ FOOT = (
 )
 HEIGHT = 2.5
 """Of one chart [in]."""
-_LETTER = 0.078
 _SIDES = (0.55, 1.55)
 """Room for lettering left and right of a chart [in]."""
 _MONTHS = (1, 2, 3, 6, 12, 24, 60, 120, 240)
@@ -85,20 +85,20 @@ def _chart(
     if band:
         shape = box(left, y(100.0 - band), right, y(100.0 + band))
         yield Area(layer=layers.TABLE, shape=shape, fill=Colour.SKY, pen=Pen(weight=0.18, dash=Dash.SHORT))
-    yield _line([(left, y(100.0)), (right, y(100.0))], Pen(weight=0.35, dash=Dash.LONG))
-    yield _line([(left, y(shares[0])), (right, y(shares[0]))], Pen(weight=0.18, dash=Dash.DOT))
+    yield chart_line([(left, y(100.0)), (right, y(100.0))], Pen(weight=0.35, dash=Dash.LONG))
+    yield chart_line([(left, y(shares[0])), (right, y(shares[0]))], Pen(weight=0.18, dash=Dash.DOT))
     yield Area(layer=layers.TABLE, shape=box(left, bottom, right, top), pen=Pen(weight=0.25))
     for number in range(round(low / step), round(high / step) + 1):
         at = y(number * step)
-        yield _line([(left - 0.05, at), (left, at)], Pen(weight=0.18))
-        yield _letter(f"{plain(number * step, 0)} %", left - 0.09, at - _LETTER / 2, "right")
+        yield chart_line([(left - 0.05, at), (left, at)], Pen(weight=0.18))
+        yield chart_text(f"{plain(number * step, 0)} %", left - 0.09, at - CHART_LETTER / 2, "right")
     for day, text in _days(readings[0].on, readings[-1].on):
         if left - 1e-9 <= x(day) <= right + 1e-9:
-            yield _line([(x(day), bottom - 0.05), (x(day), bottom)], Pen(weight=0.18))
-            yield _letter(text, x(day), bottom - 0.18, "centre")
+            yield chart_line([(x(day), bottom - 0.05), (x(day), bottom)], Pen(weight=0.18))
+            yield chart_text(text, x(day), bottom - 0.18, "centre")
     points = [(x(item.on.toordinal()), y(share)) for item, share in zip(readings, shares, strict=True)]
     if len(points) > 1:
-        yield _line(points, Pen(weight=0.25, colour=Colour.BLUE))
+        yield chart_line(points, Pen(weight=0.25, colour=Colour.BLUE))
     yield Dots(layer=layers.TABLE, points=tuple(points), size=0.075)
     yield from _beside(form, right + 0.08, (bottom, top), _said(series, shares, figures, band, y))
 
@@ -127,15 +127,15 @@ def _beside(
     places: list[float] = []
     under = span[0] - 0.1
     for height, lines in rows:
-        low = max(height - _LETTER / 2 - pitch * (len(lines) - 1) / 2, under)
+        low = max(height - CHART_LETTER / 2 - pitch * (len(lines) - 1) / 2, under)
         places.append(low)
         under = low + pitch * len(lines) + 0.02
     over = max(under - 0.02 - (span[1] + 0.12), 0.0)
     for (_, lines), low in zip(rows, places, strict=True):
         base = max(low - over, span[0] - 0.2) if over else low
         for number, text in enumerate(reversed(lines)):
-            fitted = form.lettering.fitted(text, _LETTER, _SIDES[1] - 0.1)
-            yield _letter(fitted, left, base + pitch * number, "left")
+            fitted = form.lettering.fitted(text, CHART_LETTER, _SIDES[1] - 0.1)
+            yield chart_text(fitted, left, base + pitch * number, "left")
 
 
 def _range(values: Sequence[float]) -> tuple[float, float, float]:
@@ -162,11 +162,3 @@ def _days(first: date, last: date) -> list[tuple[int, str]]:
         day = date(month // 12, month % 12 + 1, 1)
         made.append((day.toordinal(), str(day.year) if step >= 12 else f"{day.year}-{day.month:02d}"))
     return made
-
-
-def _line(points: Sequence[tuple[float, float]], pen: Pen) -> Line:
-    return Line(layer=layers.TABLE, line=LineString(points), pen=pen)
-
-
-def _letter(text: str, x: float, y: float, align: Align) -> Text:
-    return Text(layer=layers.TABLE, text=text, at=(x, y), height=_LETTER, align=align)

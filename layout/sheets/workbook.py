@@ -11,7 +11,7 @@ import math
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from layout.model import Cut, Design
+from layout.model import Cut, Design, site_place
 from layout.sheets.takeoff import TakeoffLine, idle_prices, takeoff, total_cost
 from layout.takeoff import NOT_COUNTED
 from layout.takeoff.items import BY_THE_UNIT
@@ -229,11 +229,8 @@ def _cut_list(book: _Book, place: _Place | None) -> None:
     sheet.write_formula(row, 9, same, book.total_text, "equals the takeoff")
     for splice in cuts.splices:
         row += 1
-        x, y = (
-            zero + part / unit for zero, part in zip(book.design.site.frame.origin, splice.at, strict=True)
-        )
         station = f"{splice.station / unit:.2f} {word} from its manifold end"
-        words = f"Splice in {splice.run} at {station}, ({x:.2f}, {y:.2f})"
+        words = f"Splice in {splice.run} at {station}, {site_place(book.design.site.frame, splice.at)}"
         sheet.write_string(row, 0, words, book.note)
     sheet.print_area(0, 0, row, len(headings) - 1)
 
