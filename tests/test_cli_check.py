@@ -121,3 +121,38 @@ def test_what_no_plan_holds_is_refused_here_too(sinuate: Command, tmp_path: Path
     assert dense.code == 1
     assert "runs.spacing: asks for about 600,000 ft of tubing" in dense.err
     assert sinuate("plan", SITES / "rectangle.toml", "--set", "runs.spacing=0.002").err == dense.err
+
+
+@pytest.mark.parametrize(
+    ("kind", "shape", "inside", "asked"),
+    [
+        (
+            "building",
+            "[[20, 4], [40, 4], [40, 30], [20, 30], [20, 4]]",
+            False,
+            "takes 160 ft² of the bed; is the outline",
+        ),
+        ("well", "[50, 6]", False, "stands in the bed; is the outline right?"),
+        ("tree", "[50, 6]", True, ""),
+        ("building", "[[20, 12], [40, 12], [40, 30], [20, 30], [20, 12]]", False, ""),
+        ("water line", "[[50, -9], [50, 30]]", False, ""),
+        (
+            "tank",
+            "[[20, 4], [40, 4], [40, 30], [20, 30], [20, 4]]",
+            True,
+            "is marked inside but reaches out of the bed",
+        ),
+        ("tree", "[50, 26]", True, "is marked inside but lies outside the bed"),
+    ],
+)
+def test_what_stands_in_the_bed_unasked(
+    sinuate: Command, tmp_path: Path, kind: str, shape: str, inside: bool, asked: str
+) -> None:
+    text = (SITES / "rectangle.toml").read_text()
+    text += f'\n[[feature]]\nname = "it"\nkind = "{kind}"\nshape = {shape}\nsetback = 1\n'
+    text += f"inside = {str(inside).lower()}\n"
+    path = tmp_path / "site.toml"
+    path.write_text(text, encoding="utf-8")
+    done = sinuate("check", path)
+    assert done.code == 0
+    assert f"Note: feature it {asked}" in done.err if asked else done.err == ""

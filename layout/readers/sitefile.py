@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from layout.errors import Fault, FrameError, LayoutError, SiteError
 from layout.frame import crs_fault, ground_note, mean_level, origin_near, place_in_crs
 from layout.limits import MOST_EMITTERS, MOST_STAKES, MOST_TUBING
-from layout.model import FeatureKind, Frame, Price, Site, xy
+from layout.model import Feature, FeatureKind, Frame, Price, Site, xy
 from layout.readers.document import Document, Loc, load, override, shortened
 from layout.readers.geographic import Plane, on_one_plane, unit_said
 from layout.readers.nouns import Shapes, feature_name, site_of
@@ -31,11 +31,20 @@ LEAST_TOLERANCE = 1e-4
 """Runs are staked no finer than this [m]: more stakes would be asked for than anybody drives."""
 ABSURD = 10.0
 """What asks for so many times more than one plan holds is taken for a slip of the pen, or of the units."""
+TOUCHING = 0.05
+"""An outline that runs along a wall may lie in it by so much as surveyed [m]."""
 FAR = 1000.0
 """Farther than this from the bed [m] a feature or pump is noted: it may be in other coordinates."""
 FARTHEST = 20_000.0
 """Farther than this from the bed [m] no pump stands: lines are not laid so far, nor drawings made of them."""
 
+_STANDING = {
+    FeatureKind.BUILDING,
+    FeatureKind.TANK,
+    FeatureKind.WELL,
+    FeatureKind.WATER_BODY,
+    FeatureKind.TREE,
+}
 _AREA_KINDS = {FeatureKind.BUILDING, FeatureKind.TANK, FeatureKind.WATER_BODY, FeatureKind.DRIVE}
 
 
@@ -274,6 +283,20 @@ def _crs_notes(document: Document, site: Site) -> tuple[str, ...]:
     return (*notes, *([ground] if ground and not notes else []))
 
 
+def _standing_notes(site: Site, feature: Feature) -> list[str]:
+    """Ask where a bed lies through what nobody digs through, and where what should stand in it does not."""
+    unit, bed, name = site.frame.units, site.bed.outline, f"feature {feature.name}"
+    if feature.inside and not feature.shape.intersects(bed):
+        return [f"{name} is marked inside but lies outside the bed"]
+    if feature.inside and not bed.buffer(TOUCHING).covers(feature.shape):
+        return [f"{name} is marked inside but reaches out of the bed; is the outline right?"]
+    if feature.inside or feature.kind not in _STANDING or not bed.buffer(-TOUCHING).intersects(feature.shape):
+        return []
+    shared = feature.shape.intersection(bed).area
+    part = f"takes {shared / unit.area:,.0f} {unit.area_name} of the bed" if shared else "stands in the bed"
+    return [f"{name} {part}; is the outline right? inside = true says that it stands there"]
+
+
 def _notes(site: Site) -> list[str]:
     """Note what is legal but likely a slip: features far off, areas left open, holes outside the bed."""
     notes = []
@@ -285,8 +308,8 @@ def _notes(site: Site) -> list[str]:
                 f"feature {feature.name} lies {away / unit.length:,.0f} {unit.length_name} from the bed; "
                 "are its coordinates of the same survey?"
             )
-        elif feature.inside and not feature.shape.intersects(bed):
-            notes.append(f"feature {feature.name} is marked inside but lies outside the bed")
+        else:
+            notes += _standing_notes(site, feature)
         if (
             feature.kind in _AREA_KINDS
             and shapely.get_num_coordinates(feature.shape) > 2
