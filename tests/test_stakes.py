@@ -191,6 +191,18 @@ def test_manifolds_risers_valves_and_bends() -> None:
     assert all(stake["run"] is None and stake["station"] is None for stake in piping)
 
 
+@pytest.mark.parametrize(("jog", "staked_too"), [(0.2, False), (0.4, True)])
+def test_a_bend_within_a_foot_of_where_its_line_ends_has_no_stake(jog: float, staked_too: bool) -> None:
+    """One stake does for both: at its end a pipe is cut and turned by hand."""
+    run = one_run(np.array([[0.0, 0.0], [20.0, 0.0]]))
+    way = LineString([(-10.0, -8.0), (-10.0, -8.0 + jog), (-5.0, -4.0), (-5.0, 0.0)])
+    supply = Pipe(kind="supply", line=way, diameter=0.025)
+    bed = staked(run.site, run.laying, Plumbing(manifolds=(), risers=(), lines=(supply,)))
+    said = [stake["description"] for stake in bed.paper if "supply" in stake["description"]]
+    inner = ["supply line bend"] * (2 if staked_too else 1)
+    assert sorted(said) == sorted(["supply line end", "supply line end", *inner])
+
+
 def test_the_baseline_is_short_of_nothing_and_avoids_what_stands_there() -> None:
     design = curved_field()
     bed = staked(design.site, design.laying, design.plumbing)

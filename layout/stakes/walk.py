@@ -33,6 +33,8 @@ from layout.stakes.tape import Tape
 
 BED_CORNER = math.radians(30.0)
 """The edge of the bed, but for what the tolerance hides, has a corner where it turns by more [rad]; a judgement."""
+JOG = 0.3
+"""A bend of a line so near to where it ends, or to the wall of its tank, has no stake of its own [m]; a judgement."""
 VALVES: frozenset[FittingKind] = frozenset({"zone valve", "air valve", "flush valve"})
 
 _RANKS: tuple[StakeKind, ...] = (
@@ -250,6 +252,12 @@ class _Walker:
                 self.printed(xy(Point(at))), "line end", self.named("line at the tank", pipe.kind, pipe.zone)
             )
             found.append((pipe.line.project(Point(at)), place))
+        tips = [station for station, place in found if place.kind == "line end"]
+        found = [
+            (station, place)
+            for station, place in found
+            if place.kind != "bend" or all(abs(station - tip) >= JOG for tip in tips)
+        ]
         found += self._valves(pipe, plumbing)
         return [place for _, place in sorted(found, key=lambda pair: round(pair[0], 6))]
 
