@@ -26,9 +26,8 @@ class Expected:
     band : float
         Share of it by which a measured flow may be off.
     head : float or None
-        At the pump, over the liquid in its tank, filters included [m]; None where it is not worked out.
-    stated : bool
-        Whether the head follows from a pump's curve; else it is the least that the field needs.
+        At the pump, over the liquid in its tank, filters included [m]: without a pump's curve, or where the pump lacks
+        head, the least that the field needs; None where it is not worked out.
     least, greatest : AtEmitter or None
         Pressures at emitters; None where they are not worked out.
     valve_head : float or None
@@ -50,7 +49,6 @@ class Expected:
     flow: float
     band: float
     head: float | None = None
-    stated: bool = False
     least: AtEmitter | None = None
     greatest: AtEmitter | None = None
     valve_head: float | None = None
@@ -128,14 +126,12 @@ def _of_zone(design: Design, zone: Zone) -> Iterator[Expected]:
         if zone.flow > 0:
             yield Expected(zone=zone.number, doing="dosing", flow=zone.flow, band=band)
         return
-    pump = design.site.pump
-    stated = pump is not None and bool(pump.curve)
     for doing, state in (("dosing", mine.dose), ("flushing", mine.flush)):
         if state is not None:
-            yield _of_state(zone.number, "dosing" if doing == "dosing" else "flushing", state, band, stated)
+            yield _of_state(zone.number, "dosing" if doing == "dosing" else "flushing", state, band)
 
 
-def _of_state(zone: int, doing: Doing, state: WaterState, band: float, stated: bool) -> Expected:
+def _of_state(zone: int, doing: Doing, state: WaterState, band: float) -> Expected:
     flushing = doing == "flushing"
     lacks = state.missing_head > NO_HEAD
     return Expected(
@@ -144,7 +140,6 @@ def _of_state(zone: int, doing: Doing, state: WaterState, band: float, stated: b
         flow=state.needed_flow if lacks else state.flow,
         band=band,
         head=state.needed_head if lacks else state.head,
-        stated=stated and not lacks,
         least=None if lacks else state.least,
         greatest=None if lacks else state.greatest,
         valve_head=state.valve_head if flushing and not lacks else None,
