@@ -27,7 +27,7 @@ from layout.manifolds.trench import (
     trench,
 )
 from layout.model import XY, Join, ManifoldRules, PipeKind, Pump, Run, Sides, xy
-from layout.plane import polygons_of
+from layout.plane import TOLERANCE, polygons_of
 
 BEYOND: dict[PipeKind, int] = {"supply": 1, "return": 2}
 """How far beyond the run ends each manifold lies, in stated offsets: the supply first."""
@@ -121,6 +121,7 @@ class Trenches:
             "return": kept_clear,
             "supply": MultiPolygon(polygons_of(grown)),
         }
+        self._within = kept_clear.buffer(-TOLERANCE)
         self._channels: Channels | None = None
         self._laid_leads: list[LineString] = []
         self._fronts: dict[Place, list[list[XY]]] = {}
@@ -154,6 +155,11 @@ class Trenches:
             # Where leads end there are run ends to be served that no front knew of.
             self._fronts, self._laid, self._moved = {}, {}, set()
             found = self._gathered([self._settled(tip) for tip in self._tips])
+        # A riser that passes through a setback is told; a manifold that no line reaches would be no help.
+        found = [
+            self._settled(tip, strict=False) if item.place == "inside" and not item.lead else item
+            for item, tip in zip(found, self._tips, strict=True)
+        ]
         return [replace(tip, at=tip.end, lead=()) if tip.place == "inside" else tip for tip in found]
 
     def _gathered(self, tips: Sequence[Tip]) -> list[Tip]:
@@ -213,7 +219,8 @@ class Trenches:
         back = tuple((float(a), float(b)) for a, b in shapely.get_coordinates(lead)[-2::-1])
         return replace(tip, at=(float(x), float(y)), place=here, lead=back)
 
-    def _settled(self, tip: Tip) -> Tip:
+    def _settled(self, tip: Tip, *, strict: bool = True) -> Tip:
+        """Give the end of a lateral the place whose trench is near; strict, none that a setback lies before."""
         here = Point(tip.at)
         places: list[Place] = [tip.place]
         if tip.place != "edge" and self._outline and self._outline.exterior.distance(here) <= self._reach:
@@ -227,7 +234,8 @@ class Trenches:
             tried = replace(tip, place=place)
             laid = self._of(tried)
             riser = LineString([xy(laid.interpolate(laid.project(here))), tip.at])
-            if riser.length <= self._reach + RISER * self._offset and not self.lies_across(riser):
+            shut = self.lies_across(riser) or (strict and self._within.intersects(riser))
+            if riser.length <= self._reach + RISER * self._offset and not shut:
                 return tried
         return self._elsewhere(tip, [place for place in OUTWARD if place not in places])
 
@@ -241,7 +249,7 @@ class Trenches:
             tried = replace(tip, place=place)
             laid = self._of(tried)
             riser = LineString([xy(laid.interpolate(laid.project(here))), tip.at])
-            near = riser.length <= RISER * self._offset
+            near = riser.length <= RISER * self._offset and not self._within.intersects(riser)
             if near and self.moved(laid) and not self.lies_across(riser):
                 found.append((round(riser.length, 3), tried))
         return min(found, key=lambda item: item[0], default=(0.0, replace(tip, place="inside")))[1]
