@@ -101,7 +101,8 @@ def test_semicolons_and_metres(tmp_path: Path) -> None:
 def test_nonsense(tmp_path: Path, line: str, said: str) -> None:
     with pytest.raises(ReadError) as error:
         read(tmp_path, f"item,unit,price\n{line}\n")
-    assert f"prices.csv: {said}" in str(error.value) or said in str(error.value)
+    assert str(error.value).startswith(f"{tmp_path / 'prices.csv'}: line ")
+    assert said in str(error.value)
     assert len(str(error.value).splitlines()) == 1
 
 
@@ -122,4 +123,13 @@ def test_without_a_header(tmp_path: Path, text: str, said: str) -> None:
 def test_all_faults_at_once(tmp_path: Path) -> None:
     with pytest.raises(ReadError) as error:
         read(tmp_path, "item,unit,price\nstake,m,1\nnothing,ea,1\nstake,ea,x\n")
-    assert len(error.value.faults) == 4 - 1
+    assert len(error.value.faults) == 4
+
+
+def test_two_faults_of_one_line_are_told_together(tmp_path: Path) -> None:
+    with pytest.raises(ReadError) as error:
+        read(tmp_path, "item,unit,price\nemiting tubing,coil,$210\n")
+    assert [(fault.field, fault.said) for fault in error.value.faults] == [
+        ("line 2", '"$210" is no price'),
+        ("line 2", 'the takeoff has no item "emiting tubing"'),
+    ]

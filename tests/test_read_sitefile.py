@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import re
 import time
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from layout.errors import SiteError
 from layout.frame import geometry_to_site
 from layout.model import FeatureKind, Pattern, Site, ZoneRules
 from layout.readers.schema import DEFAULTS, SiteTable
+from layout.readers.schema.metric import METRIC
 from layout.readers.shapes import Place, outline_of
 from layout.readers.sitefile import read_site
 from layout.readers.validate import known_keys
@@ -356,3 +358,42 @@ def test_the_last_setting_of_a_key_holds(tmp_path: Path) -> None:
 def test_faults_of_settings(tmp_path: Path, setting: str, expected: str) -> None:
     text = BASE + '\n[[feature]]\nname = "well"\nshape = [[50, 60]]\nsetback = 10\n'
     assert expected in faults_of(site_file(tmp_path, text), setting)
+
+
+def test_examples_of_remedies_are_in_the_units_of_the_site(tmp_path: Path) -> None:
+    path = tmp_path / "site.toml"
+    text = "[bed]\noutline = [[0, 0], [9, 0], [9, 9]]\n[tubing]\nemitter_flow = 1\n[runs]\n"
+    for units, spacing, emitters in (("ft", "2.0", "2.0"), ("us-ft", "2.0", "2.0"), ("m", "0.6", "0.6")):
+        path.write_text(f'units = "{units}"\n{text}')
+        said = faults_of(path)
+        assert f"Add spacing = {spacing}." in said
+        assert f"Add emitter_spacing = {emitters}." in said
+
+
+def test_every_example_with_a_length_has_its_own_in_metres() -> None:
+    """Those of the schema are in feet; what stands instead for metres is a key of the schema, and TOML."""
+    known = known_keys()
+    for key, example in METRIC.items():
+        table, _, name = key.partition(".")
+        assert name in known[table]
+        assert list(tomllib.loads(example.split(" (")[0])) == [name]
+    assert {key for key, pair in DEFAULTS.items() if pair[0] != pair[1]} <= METRIC.keys()
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("a = 1\nshape = [[0, 1], [2, 3]\nsetback = 20\n", 2),
+        ('a = 1\nshape = [\n  "]", # ]\n  [0, 1],\nsetback = 20\n', 2),
+        ("ties = { a = [0, 1]\nb = 2\n", 0),
+        ("shape = [[0, 1]\n", 1),
+        ("a = 1\nb = 2 2\n", 0),
+        ("shape = [[0, 1], [2 3]]\n", 0),
+    ],
+)
+def test_a_bracket_that_is_left_open_is_named_by_its_own_line(tmp_path: Path, text: str, line: int) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(text)
+    said = faults_of(path)
+    assert ("Close the bracket that is opened on line" in said) == bool(line)
+    assert not line or f"opened on line {line}." in said

@@ -25,6 +25,8 @@ _TOML_KEYS = re.compile(r"\(('[^']*'(, )?)+,?\)")
 _STEPS = re.compile(
     r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){""" + str(MOST_STEPS) + "}"
 )
+_MARKS = re.compile(r"#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*'|[\[\]{}]", re.DOTALL)
+"""Remarks and texts, and the brackets outside of them."""
 _KEY = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")
 
 
@@ -155,7 +157,29 @@ def _toml_fault(path: Path, text: str, message: str) -> Fault:
     elif place:
         where = "end of file"
         remedy = "Look for a quotation mark or bracket that is not closed."
+    opened = _open_bracket(text, place)
+    if opened:
+        remedy = f"Close the bracket that is opened on line {opened}."
     return Fault(file=str(path), field=where, said=f"this is not valid TOML: {said}{line}", remedy=remedy)
+
+
+def _open_bracket(text: str, place: re.Match[str] | None) -> int:
+    """The line of the bracket that is still open where the parser gave up, if it is an earlier one; else 0.
+
+    A list may run over lines, so the parser is at a loss only some lines below the one that lacks its bracket.
+    """
+    lines = text.split("\n")
+    if place and place.group(1):
+        line, column = int(place.group(1)), int(place.group(2))
+        lines = [*lines[: line - 1], lines[line - 1][: column - 1]]
+    text, last = "\n".join(lines), len(lines)
+    opened: list[int] = []
+    for mark in _MARKS.finditer(text):
+        if mark[0] in "[{":
+            opened.append(text.count("\n", 0, mark.start()) + 1)
+        elif mark[0] in "]}" and opened:
+            opened.pop()
+    return opened[-1] if opened and (opened[-1] < last or not (place and place.group(1))) else 0
 
 
 # --- overrides ------------------------------------------------------------------------------------------

@@ -38,7 +38,7 @@ def read_prices(path: Path, units: UnitSet) -> tuple[Price, ...]:
         With every fault: line, what was found, the remedy.
     """
     reader = _Prices(path, units)
-    lines = decoded(bytes_of(path, path.name), path.name).splitlines()
+    lines = decoded(bytes_of(path, str(path)), str(path)).splitlines()
     rows = [(n, line) for n, line in enumerate(lines, start=1) if line.strip() and not line.startswith("#")]
     if not rows:
         reader.faults.add("", "the file holds no prices", _HEADER)
@@ -63,7 +63,7 @@ class _Prices:
     """Reads lines; a class only because they share the faults and what was priced before."""
 
     def __init__(self, path: Path, units: UnitSet) -> None:
-        self.units, self.faults = units, Faults(path.name)
+        self.units, self.faults = units, Faults(str(path))
         self.seen: dict[tuple[str, float | None], int] = {}
 
     def price(self, line: int, cells: list[str], header: list[str]) -> Price | None:
@@ -73,6 +73,7 @@ class _Prices:
             self.faults.add(where, f"there are {len(cells)} cells under {len(header)} headings", _HEADER)
             return None
         name, unit, said = (cells[header.index(column)] for column in COLUMNS)
+        amount = self._amount(where, said)
         known, comma, told = (" ".join(part.lower().split()) for part in name.partition(","))
         item = ITEMS.get(known)
         if item is None:
@@ -88,7 +89,7 @@ class _Prices:
             self.faults.add(where, f'"{name}" is priced on line {earlier} already', "Leave one of them.")
             return None
         self.seen[known, size] = line
-        amount, factor = self._amount(where, said), self._per(where, known, item, unit)
+        factor = self._per(where, known, item, unit)
         if amount is None or factor is None:
             return None
         pack = unit.lower() == item.sold and item.sold != ""

@@ -12,6 +12,7 @@ from pydantic_core import ErrorDetails
 from layout.errors import Fault
 from layout.readers.document import Document, Loc
 from layout.readers.schema import SiteTable, Table
+from layout.readers.schema.metric import METRIC
 from layout.readers.values import figure, quoted
 
 MOST_FAULTS = 200
@@ -86,17 +87,17 @@ def _fault(document: Document, error: ErrorDetails) -> Fault:
         return _unknown(document, loc, value)
     info = _field_at(loc)
     if kind == "wrong":
-        return document.fault(loc, context["said"], context["remedy"] or _write(info))
+        return document.fault(loc, context["said"], context["remedy"] or _write(document, loc, info))
     if kind == "missing":
         said = f"it is missing: {info.description}" if info and info.description else "it is missing"
-        return document.fault(loc, said, f"Add {_example(info)}.")
+        return document.fault(loc, said, f"Add {_example(document, loc, info)}.")
     if kind == "model_type":
         return document.fault(loc, f"found {quoted(value)}, but it must be a table", _table_remedy(loc))
     if kind == "list_type" and loc == ("feature",):
         return document.fault(
             loc, f"found {quoted(value)}, but it must be a list of tables", _table_remedy(loc)
         )
-    remedy = _write(info)
+    remedy = _write(document, loc, info)
     if loc == ("units",) and isinstance(value, str):
         meant = _WORDS_FOR_UNITS.get(value.strip().lower())
         remedy = f'Write units = "{meant}".' if meant else remedy
@@ -121,14 +122,18 @@ def _allowed(error: ErrorDetails) -> str:
     return _KINDS.get(kind, f"otherwise: {error['msg']}")
 
 
-def _example(info: FieldInfo | None) -> str:
+def _example(document: Document, loc: Loc, info: FieldInfo | None) -> str:
+    """How a key may be written, in the units of the site."""
+    key = ".".join([step for step in loc if isinstance(step, str)][:2])
+    if document.get("units") == "m" and key in METRIC:
+        return METRIC[key]
     return str(info.examples[0]) if info and info.examples else "it"
 
 
-def _write(info: FieldInfo | None) -> str:
+def _write(document: Document, loc: Loc, info: FieldInfo | None) -> str:
     if info is None or not info.examples:
         return "See the list of keys."
-    return f"Write {info.description}, for instance {_example(info)}."
+    return f"Write {info.description}, for instance {_example(document, loc, info)}."
 
 
 def _table_remedy(loc: Loc) -> str:
