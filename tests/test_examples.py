@@ -25,6 +25,7 @@ from tests.staked import by_baseline, by_ties
 HONEST = {"corner": {"farthest usable ground from tubing"}}
 """Checks that fail for a reason the example's README tells; all others pass."""
 TOLD = {
+    "hillside": ("columns are read as point, northing, easting",),
     "paddock": (
         "heights are metres",
         "misses its start by",
