@@ -105,7 +105,7 @@ def _laid(
         return None
     ring = Polygon(band.exterior)
     start, end = clear_of(before, ring, last=True), clear_of(after, ring, last=False)
-    if start is None or end is None:
+    if start is None or end is None or min(start.length, end.length) < ground.shortest:
         return None
     off = max(float(ring.distance(Point(tip))) for tip in (start.coords[-1], end.coords[0]))
     for lay in (way_along, way_across) if off < 1e-6 * ground.spacing else (way_across,):

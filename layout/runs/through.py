@@ -24,7 +24,7 @@ from layout.runs.loops import Loops
 from layout.runs.neck import NEAR_ENOUGH, Found, Neck
 from layout.runs.rings import RING_STEP
 from layout.runs.trim import Ground
-from layout.runs.windings import Chain, best_chains
+from layout.runs.windings import Chain, Known, best_chains
 
 MOST_CHOICES = 3
 """Necks up to which all choices between emitters in a neck and room for more lines are tried."""
@@ -136,9 +136,17 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
     left, right = room
     most_blank = 1.0 if eager else MOST_BLANK  # in the neck itself such lines have emitters
     strands = neck.strands()
+    known: Known = {}
     barred_rows = tried = 0
     while True:
-        chains = best_chains(strands, room=(left, right), longest=longest, most_blank=most_blank, eager=eager)
+        chains = best_chains(
+            tuple(strands),
+            room=(left, right),
+            longest=longest,
+            most_blank=most_blank,
+            eager=eager,
+            known=known,
+        )
         carried = {hand: neck.carried(chains, hand) for hand in (-1, 1)}
         wide = neck.pitch(len(carried[-1]), len(carried[1]))
         close = dict.fromkeys((-1, 1), RING_STEP * neck.ground.spacing)

@@ -74,6 +74,12 @@ class Chain:
     back: bool
 
 
+Option = tuple[Chain, tuple[int, ...], float]
+"""A chain, on which walls its blank tubing would lie, and the length of that [m]."""
+Known = dict[tuple[int, tuple[int, ...]], tuple[Sequence[Strand], list[Option]]]
+"""Chains by the number of their first strand and by the strands they could hold, known by their ids: kept with them."""
+
+
 def best_chains(
     strands: Sequence[Strand],
     *,
@@ -81,6 +87,7 @@ def best_chains(
     longest: float,
     most_blank: float,
     eager: bool = False,
+    known: Known | None = None,
 ) -> tuple[Chain, ...]:
     """Divide the strands of a lobe into chains.
 
@@ -96,6 +103,8 @@ def best_chains(
         Greatest share of blank tubing in a chain.
     eager : bool
         Use all the room there is, since the lines there will have emitters.
+    known : Known, optional
+        Chains found before, with the same lengths and shares for strands that are mostly the same; added to.
 
     Returns
     -------
@@ -110,9 +119,13 @@ def best_chains(
     >>> best_chains([carried] * 3 + [passing], room=(1, 0), longest=300.0, most_blank=0.3)
     (Chain(strands=(0, 1, 2, 3), back=True),)
     """
-    options = {
-        first: list(_chains_from(strands, first, longest, most_blank)) for first in range(len(strands))
-    }
+    known = {} if known is None else known
+    options = []
+    for first in range(len(strands)):
+        key = (first, tuple(map(id, _within(strands, first, longest))))
+        if key not in known:
+            known[key] = strands, list(_chains_from(strands, first, longest, most_blank))
+        options.append(known[key][1])
 
     @cache
     def best(first: int, left: int, right: int) -> tuple[Cost, tuple[Chain, ...]]:
@@ -134,9 +147,18 @@ def best_chains(
     return best(0, *room)[1]
 
 
+def _within(strands: Sequence[Strand], first: int, longest: float) -> Sequence[Strand]:
+    """All strands that the chains from one on could hold, and those beside them."""
+    length, end = 0.0, first
+    while end < min(first + MOST_CHAINED, len(strands)) and (end == first or length <= longest):
+        length += strands[end].length
+        end += 1
+    return strands[max(first - 1, 0) : end + 1]
+
+
 def _chains_from(
     strands: Sequence[Strand], first: int, longest: float, most_blank: float
-) -> Iterator[tuple[Chain, tuple[int, ...], float]]:
+) -> Iterator[Option]:
     """The chains that begin with one strand at the left: the hands of their blank tubing, and its length."""
     length = 0.0
     for end in range(first, min(first + MOST_CHAINED, len(strands))):
