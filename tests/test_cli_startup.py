@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 
 from tests.command import Command
-from tests.test_sheet_startup import SITE
+from tests.watered import site_text
 
 
 @pytest.fixture
 def site(tmp_path: Path) -> Path:
     path = tmp_path / "site.toml"
-    path.write_text(SITE.format(level=-5.0, curve="", zones=""), encoding="utf-8")
+    path.write_text(site_text(level=-5.0, curve="", zones=""), encoding="utf-8")
     return path
 
 
@@ -91,7 +91,7 @@ def test_the_flow_as_laid(sinuate: Command, site: Path) -> None:
 
 
 def test_of_several_zones_one_must_be_named(sinuate: Command, site: Path) -> None:
-    site.write_text(SITE.format(level=-5.0, curve="", zones="[zones]\ncount = 3"), encoding="utf-8")
+    site.write_text(site_text(level=-5.0, curve="", zones="[zones]\ncount = 3"), encoding="utf-8")
     done = sinuate("startup", site, "--record", "2026-05-01", "60 s/gal")
     assert done.code == 2
     assert "Say which was read with --zone: Z1, Z2, Z3." in done.err
@@ -101,7 +101,7 @@ def test_of_several_zones_one_must_be_named(sinuate: Command, site: Path) -> Non
 
 
 def test_a_log_without_zones_is_no_log_of_several(sinuate: Command, site: Path) -> None:
-    site.write_text(SITE.format(level=-5.0, curve="", zones="[zones]\ncount = 3"), encoding="utf-8")
+    site.write_text(site_text(level=-5.0, curve="", zones="[zones]\ncount = 3"), encoding="utf-8")
     log = site.parent / "flowlog.csv"
     log.write_text("date,reading\n2026-05-01,60 s/gal\n")
     more = ("--zone", "Z2", "--flushing", "--note", "rain")

@@ -18,46 +18,12 @@ from layout.hydraulics.laws import EmitterLaw
 from layout.hydraulics.network import ZoneNetwork
 from layout.hydraulics.solve import solve
 from layout.model import Design
-from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.sheets.layoutjson import document
 from layout.units import FOOT, GALLON, INCH
 from tests.fields import field
 from tests.networks import COMPENSATING, CURVE, GPH, GPM, PLAIN, PSI, ReferenceBed
-
-SITE = """
-units = "ft"
-[bed]
-outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
-{levels}
-[tubing]
-emitter_spacing = 2.0
-emitter_flow = 0.61
-inside_diameter = 0.55
-pressure_range = [7.0, 60.0]
-[runs]
-spacing = 2.0
-pattern = "left"
-[laterals]
-runs = 2
-[pump]
-at = [-20, 6]
-level = -5.0
-{curve}
-[design]
-flush_velocity = 2.0
-{design}
-"""
-
-
-def planned(
-    folder: Path, *, levels: str = "levels = 0.0", curve: str = "", design: str = "", drop: str = ""
-) -> Design:
-    path = folder / "site.toml"
-    text = SITE.format(levels=levels, curve=curve, design=design)
-    path.write_text("\n".join(line for line in text.splitlines() if not drop or not line.startswith(drop)))
-    return plan_field(read_site(path))
-
+from tests.watered import planned, site_text
 
 # --- the reference bed ----------------------------------------------------------------------------------
 
@@ -424,7 +390,7 @@ def test_figures_in_another_unit_are_refused_with_what_to_write(
     key: str, value: str, remedy: str, tmp_path: Path
 ) -> None:
     path = tmp_path / "site.toml"
-    path.write_text(SITE.format(levels="", curve="", design=""))
+    path.write_text(site_text(levels=""))
     with pytest.raises(SiteError) as raised:
         read_site(path, [f"{key}={value}"])
     assert key in str(raised.value)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -12,9 +11,6 @@ from shapely import Point
 from shapely.strtree import STRtree
 
 from layout.hydraulics.along import profiles
-from layout.model import Design
-from layout.plan import plan_field
-from layout.readers.sitefile import read_site
 from layout.sheets import pressure
 from layout.sheets.coveragemap import RAMP
 from layout.sheets.dutychart import duty_chart
@@ -25,14 +21,7 @@ from layout.sheets.pressurecharts import chart_pages
 from layout.sheets.write import write_plan
 from layout.units import FOOT
 from tests.fields import curved_field
-from tests.test_sheet_startup import SITE
-
-
-@cache
-def planned(folder: Path, *, level: float = -5.0, curve: str = "", zones: str = "") -> Design:
-    path = folder / "site.toml"
-    path.write_text(SITE.format(level=level, curve=curve, zones=zones), encoding="utf-8")
-    return plan_field(read_site(path))
+from tests.watered import planned
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,6 @@ from pypdf import PdfReader
 from shapely import LineString, box
 from shapely.strtree import STRtree
 
-from layout.model import Design
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.sheets.figures import Figures
@@ -23,37 +21,7 @@ from layout.sheets.timing import timed_volume
 from layout.startup.expected import expected_flows
 from layout.units import GALLON, LITRE, MINUTE, UNIT_SETS
 from tests.fields import curved_field
-
-SITE = """
-title = "Six hundred feet"
-units = "ft"
-[bed]
-outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
-levels = 0.0
-[tubing]
-emitter_spacing = 2.0
-emitter_flow = 0.61
-inside_diameter = 0.55
-[runs]
-spacing = 2.0
-pattern = "left"
-[laterals]
-runs = 2
-[pump]
-at = [-20, 6]
-level = {level}
-{curve}
-[design]
-flush_velocity = 2.0
-{zones}
-"""
-
-
-@cache
-def planned(folder: Path, *, level: float = -5.0, curve: str = "", zones: str = "") -> Design:
-    path = folder / "site.toml"
-    path.write_text(SITE.format(level=level, curve=curve, zones=zones), encoding="utf-8")
-    return plan_field(read_site(path))
+from tests.watered import planned, site_text
 
 
 @pytest.fixture(scope="module")
@@ -195,9 +163,7 @@ def test_no_caution_is_left_out(folder: Path) -> None:
 
 def test_what_the_plan_does_not_know_of_the_ground_is_said(tmp_path: Path, folder: Path) -> None:
     path = tmp_path / "site.toml"
-    path.write_text(
-        SITE.format(level=-5.0, curve="", zones="").replace("levels = 0.0\n", ""), encoding="utf-8"
-    )
+    path.write_text(site_text(levels=""), encoding="utf-8")
     assert "does not know the level of the ground" in words(startup_form(plan_field(read_site(path))))
     known = words(startup_form(planned(folder)))
     assert "does not know the level of the ground" not in known

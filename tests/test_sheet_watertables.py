@@ -8,8 +8,6 @@ import pytest
 
 from layout.checks import unchecked
 from layout.model import Design
-from layout.plan import plan_field
-from layout.readers.sitefile import read_site
 from layout.sheets.blocks import Block
 from layout.sheets.drafting import draft
 from layout.sheets.figures import Figures
@@ -19,36 +17,9 @@ from layout.sheets.tables import CAUTIONS
 from layout.sheets.watertables import basis, doses, water
 from layout.units import FOOT, GALLON, MINUTE
 from tests.fields import curved_field
+from tests.watered import planned
 
-SITE = """
-title = "Water on the sheet"
-units = "ft"
-[bed]
-outline = [[0, 0], [102, 0], [102, 12], [0, 12]]
-{levels}
-[tubing]
-emitter_spacing = 2.0
-emitter_flow = 0.61
-inside_diameter = 0.55
-[runs]
-spacing = 2.0
-pattern = "left"
-[laterals]
-runs = 2
-[pump]
-at = [-20, 6]
-level = -5.0
-{curve}
-[design]
-{basis}
-"""
 FULL = "flow = 183.0\nloading = 0.2\nflush_velocity = 2.0\nfilter_loss = 3.0\ndose_volumes = 4.0"
-
-
-def planned(folder: Path, *, levels: str = "", curve: str = "", given: str = "") -> Design:
-    path = folder / "site.toml"
-    path.write_text(SITE.format(levels=levels, curve=curve, basis=given), encoding="utf-8")
-    return plan_field(read_site(path))
 
 
 @pytest.fixture(scope="module")
@@ -110,7 +81,7 @@ def test_the_basis_has_all_that_heads_rest_on(full: Design, tmp_path: Path) -> N
         "Run spacing, center to center 2.00 ft",
     ):
         assert words in rows
-    bare = planned(tmp_path)
+    bare = planned(tmp_path, levels="", given="")
     said = [" ".join(row) for row in rows_of(basis(bare, figures, lettering))]
     assert "Loss of filter, meter and valves at the pump none taken" in said
     assert "Pump curve none given" in said
@@ -121,7 +92,7 @@ def test_the_basis_has_all_that_heads_rest_on(full: Design, tmp_path: Path) -> N
 def test_what_is_not_checked_stands_beside_the_verdict(full: Design, tmp_path: Path) -> None:
     # one level for the whole bed tells nothing of the ground along the return
     assert unchecked(full) == ("fall of the return line",)
-    bare = planned(tmp_path)
+    bare = planned(tmp_path, levels="", given="")
     missing = "loading, flushing, the pump, rise to the bed, loss of filter, meter and valves at the pump"
     assert ", ".join(unchecked(bare)) == f"{missing}, fall of the return line"
     said = [mark.text for mark in draft(full).sheets[0].marks if isinstance(mark, Text)]
