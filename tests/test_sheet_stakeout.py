@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import itertools
 import math
 import re
@@ -15,10 +16,13 @@ from shapely import LineString, Point, STRtree, box
 
 from layout.model import Design, Lateral
 from layout.sheets.crew import crew_sheets, write_stakeout
-from layout.sheets.crew.paper import TEN_POINT
-from layout.sheets.crew.table import letters_of
+from layout.sheets.crew.paper import TEN_POINT, Frame, paper_of
+from layout.sheets.crew.picture import view_of
+from layout.sheets.crew.stretches import middle_of, stretches
+from layout.sheets.crew.strips import GAIN, north_marks, strips_of
+from layout.sheets.crew.table import letters_of, table_width
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Dots, Drawing, Line, Text
+from layout.sheets.marks import Area, Dots, Drawing, Line, Symbol, Text
 from layout.stakes import stake_out
 from layout.units import FOOT
 from tests.fields import curved_field, tree_field, wide_field
@@ -88,7 +92,8 @@ def test_every_stake_is_on_one_sheet_in_walking_order(design: Design, sheets: li
 
 def rows_in(drawing: Drawing) -> dict[int, str]:
     """The rows of the table: stake numbers, and the line that stands at the same height beside each."""
-    left = drawing.sheets[0].view.window[2]  # type: ignore[union-attr]
+    picture = next(mark for mark in drawing.sheets[0].marks if isinstance(mark, Area))
+    left = picture.shape.bounds[2]
     beside = [mark for mark in texts(drawing) if mark.at[0] > left]
     numbers = {
         mark.at[1]: int(mark.text) for mark in beside if mark.text.isdecimal() and mark.align == "right"
@@ -303,6 +308,49 @@ def test_a_tight_bend_is_told_by_its_radius() -> None:
     begins, ends, radius = map(float, found.groups())
     assert radius == pytest.approx(1.5, abs=0.02)
     assert (begins, ends) == pytest.approx((20.0, 20 + 1.5 * math.pi / 2), abs=0.06)
+
+
+def test_long_runs_are_cut_into_strips() -> None:
+    """Runs that one picture would show as one bar are shown part by part, each turned to lie level, north marked."""
+    plain = curved_field()
+    turns = np.linspace(0.3 * math.pi, 0.7 * math.pi, 80)[::-1]
+    ring = np.column_stack((np.cos(turns), np.sin(turns)))
+    one = plain.laying.runs[0]
+    runs = tuple(
+        replace(one, name=f"R{n + 1}", row=n, line=LineString((500 - 2 * n) * FOOT * ring)) for n in range(4)
+    )
+    rules = replace(plain.site.stakeout, interval=50 * FOOT, tolerance=FOOT)
+    design = replace(plain, laying=replace(plain.laying, runs=runs), site=replace(plain.site, stakeout=rules))
+    design = with_stakes(design)
+    frame = Frame(paper_of(design.site.frame.units), table_width(design.site))
+    left, bottom, right, top = frame.window
+    for stretch in stretches(design, most=60, window=(right - left, top - bottom), rows_of=lambda _: 1):
+        if stretch.kind != "runs":
+            continue
+        whole, _ = view_of(design, middle_of(stretch), frame)
+        strips, _ = strips_of(design, stretch, frame, whole)
+        assert len(strips) > 1
+        assert strips[0].view.metres_per_inch <= whole.metres_per_inch / GAIN
+        shown = [stake.number for strip in strips for stake in strip.stretch.stakes]
+        assert sorted(shown) == sorted(stake.number for stake in stretch.stakes)
+        for strip in strips:
+            places = np.array([stake.at for stake in strip.stretch.stakes])
+            paper = strip.view.to_paper(places)
+            assert box(*strip.view.window).buffer(-0.3).contains(LineString(paper))
+            # true to scale, only turned
+            apart = np.hypot(*(places - places[0]).T) / strip.view.metres_per_inch
+            assert np.hypot(*(paper - paper[0]).T) == pytest.approx(apart)
+            assert strip.view.to_plan(paper) == pytest.approx(places)
+            arrow, letter = north_marks(strip)
+            assert isinstance(arrow, Symbol)
+            assert isinstance(letter, Text)
+            north = strip.view.to_paper([(0.0, 0.0), (0.0, 1.0)])
+            way = complex(*(north[1] - north[0]))
+            assert math.degrees(cmath.phase(way / 1j)) == pytest.approx(arrow.angle)
+            middle = complex(letter.at[0], letter.at[1] + letter.height / 2)
+            assert cmath.phase((middle - complex(*arrow.at)) / way) == pytest.approx(0.0, abs=1e-6)
+    said = [text.text for drawing in crew_sheets(design)[1:2] for text in texts(drawing)]
+    assert any("cut into strips" in text for text in said)
 
 
 def test_stakes_of_the_check_are_numbered_and_what_is_not_is_said(sheets: list[Drawing]) -> None:

@@ -1,7 +1,8 @@
 """The crew's sheets: what is staked from each, to scale, with the table beside it, in big type.
 
-`stretches` parts the stakes into sheets, `paper` has what all sheets share, `picture` draws, `table` and `notes` letter
-a sheet, `write` binds them. Everything is black on white, and nothing is lettered smaller than ten point.
+`stretches` parts the stakes into sheets, `paper` has what all sheets share, `picture` draws, `strips` cuts what is long,
+`table` and `notes` letter a sheet, `write` binds them. Everything is black on white, and nothing is lettered smaller
+than ten point.
 """
 
 from layout.sheets.crew.write import crew_sheets, write_stakeout

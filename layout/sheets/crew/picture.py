@@ -92,8 +92,7 @@ def background(design: Design, view: View, bold: Sequence[str]) -> list[Mark]:
 
 def _seen(view: View) -> Polygon:
     left, bottom, right, top = view.window
-    low, high = view.to_plan([(left, bottom), (right, top)])
-    return box(float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return Polygon(view.to_plan([(left, bottom), (right, bottom), (right, top), (left, top)]))
 
 
 def check_mark(view: View, check: CheckLine) -> Mark:
@@ -291,7 +290,7 @@ def _outward(design: Design, stretch: Stretch, view: View) -> list[tuple[float, 
             found.append(())
             continue
         run = runs[stake.run]
-        heading = _heading(coordinates(run.line), stake.station)
+        heading = _heading(coordinates(run.line), stake.station, view)
         left = heading + math.pi / 2
         on: tuple[float, ...] = ()
         if stake.kind == "run end":  # beyond the end there is room
@@ -309,9 +308,9 @@ def _outward(design: Design, stretch: Stretch, view: View) -> list[tuple[float, 
     return found
 
 
-def _heading(line: Array, station: float) -> float:
-    """Which way a line goes at a station [rad]."""
-    before, after = points_at(line, np.array([station - 0.3, station + 0.3]))
+def _heading(line: Array, station: float, view: View) -> float:
+    """Which way a line goes at a station, on paper [rad]."""
+    before, after = view.to_paper(points_at(line, np.array([station - 0.3, station + 0.3])))
     return math.atan2(after[1] - before[1], after[0] - before[0])
 
 

@@ -47,6 +47,7 @@ from layout.sheets.crew.picture import (
     view_of,
 )
 from layout.sheets.crew.stretches import Stretch, middle_of, stretches
+from layout.sheets.crew.strips import Strip, north_marks, strips_of
 from layout.sheets.crew.table import (
     error_of,
     letter_starts,
@@ -58,11 +59,13 @@ from layout.sheets.crew.table import (
 from layout.sheets.fieldmarks import bounds
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Colour, Drawing, Sheet, Symbol, View
+from layout.sheets.pages import through
 from layout.sheets.pdf import write_pages
 from layout.sheets.plot import figure_of, settings
 from layout.stakes import STEPS, rounding_of
 
 TITLE = "Stake-out"
+STRIPS = "The picture is cut into strips that lie level: follow the runs from strip to strip, each with its own north."
 BARE = 40
 """Stakes without a number in the picture that are named; the rest are counted."""
 
@@ -105,22 +108,27 @@ def _sheet(
     if staking is None:
         raise ValueError("a design without stakes has no crew's sheets")
     view, scale = view_of(design, _bounds(design, stretch), frame)
+    strips, larger = strips_of(design, stretch, frame, view)
     made = Letterer(lettering)
     made.marks.append(Area(layer=CREW, shape=box(*view.window), pen=BOLD))
     check = check_line(design, stretch.stakes)
-    if check is not None:
-        made.marks.append(check_mark(view, check))
     first = frozenset() if check is None else frozenset({check.first.number, check.second.number})
-    lettered, bare = stake_marks(design, stretch, view, lettering, first)
-    made.marks += lettered
-    if stretch.kind == "overview":
-        made.marks += feature_names(design, view, lettering, lettered)
-    _title(made, frame, design, stretch, view, scale, number, len(parts))
+    if strips:
+        view, scale = strips[0].view, larger
+        bare = _strips(made, design, strips, first)
+    else:
+        if check is not None:
+            made.marks.append(check_mark(view, check))
+        lettered, bare = stake_marks(design, stretch, view, lettering, first)
+        made.marks += lettered
+        if stretch.kind == "overview":
+            made.marks += feature_names(design, view, lettering, lettered)
+    _title(made, frame, design, stretch, view, scale, number, len(parts), turned=bool(strips))
     under = letter_table(made, frame, site, stretch.stakes) - PITCH
     if number == 1:
         _index(made, frame, parts, letter_starts(made, frame, site, staking, under))
         under = MARGIN
-    for text, strong in _foot(made, frame, design, stretch, bare):
+    for text, strong in _foot(made, frame, design, stretch, bare, turned=bool(strips)):
         lines = len(made.lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong))
         if under - (lines - 1) * PITCH >= MARGIN:
             under = made.lines(text, frame.beside + 0.05, under, frame.table - 0.1, strong=strong)
@@ -129,9 +137,23 @@ def _sheet(
         frame=site.frame,
         paper=frame.paper,
         scale=scale,
-        plan=tuple(background(design, view, stretch.runs)),
-        sheets=(Sheet(name=f"Stake-out {number}", marks=tuple(made.marks), view=view),),
+        plan=() if strips else tuple(background(design, view, stretch.runs)),
+        sheets=(Sheet(name=f"Stake-out {number}", marks=tuple(made.marks), view=None if strips else view),),
     )
+
+
+def _strips(made: Letterer, design: Design, strips: Sequence[Strip], first: frozenset[int]) -> list[Stake]:
+    """Draw the runs in strips one under the other; the stakes whose number found no room."""
+    bare: list[Stake] = []
+    for number, strip in enumerate(strips):
+        made.marks += through(strip.shown, background(design, strip.shown, strip.stretch.runs))
+        lettered, left = stake_marks(design, strip.stretch, strip.view, made.lettering, first)
+        made.marks += [*lettered, *north_marks(strip)]
+        bare += left
+        if number:
+            x0, _, x1, y = strip.view.window
+            made.rule(x0, y, x1, y)
+    return bare
 
 
 def _bounds(design: Design, stretch: Stretch) -> tuple[float, float, float, float]:
@@ -173,6 +195,8 @@ def _title(
     scale: str,
     number: int,
     count: int,
+    *,
+    turned: bool,
 ) -> None:
     """Letter title, what is staked from this sheet, its number, scale and north."""
     top = frame.paper.height - MARGIN
@@ -182,7 +206,7 @@ def _title(
     room = frame.right - frame.left - taken - 0.3
     made.put(f"STAKE-OUT, {_subject(stretch)}", frame.left, top - 0.2, height=LARGEST, strong=True, room=room)
     units = f" \u2013 {_units(design.site)}"
-    bar = _bar(made, view, design.site, frame.beside - 0.15, top - 0.6, scale)
+    bar = _bar(made, view, design.site, frame.beside - 0.15, top - 0.6, scale, north=not turned)
     room = bar - frame.left - 0.3 - made.lettering.width(units, LETTER)
     title = made.lettering.fitted(made.lettering.clean(design.site.title), LETTER, room)
     made.put(title + units, frame.left, top - 0.56)
@@ -216,8 +240,8 @@ def _rounding(design: Design, stretch: Stretch) -> tuple[str, str]:
     return "offset: R right, L left, from A to B", f"rounding to {rounding} alone moves a stake {error}"
 
 
-def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: str) -> float:
-    """Draw the north arrow, a bar of the scale, and the scale in words; their left end."""
+def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: str, *, north: bool) -> float:
+    """Draw the north arrow, where there is one for all, a bar of the scale, the scale in words; their left end."""
     units = site.frame.units
     per_inch = view.metres_per_inch / units.length
     step = next(
@@ -227,8 +251,9 @@ def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: 
         if value / per_inch <= 1.6
     )
     long = step / per_inch
-    made.marks.append(Symbol(layer=CREW, name="north", at=(right - 0.16, y + 0.06), size=0.3))
-    made.put("N", right - 0.16, y + 0.24, align="centre", strong=True)
+    if north:
+        made.marks.append(Symbol(layer=CREW, name="north", at=(right - 0.16, y + 0.06), size=0.3))
+        made.put("N", right - 0.16, y + 0.24, align="centre", strong=True)
     end = right - 0.95
     for part in range(2):
         shape = box(end - long + part * long / 2, y + 0.02, end - long / 2 + part * long / 2, y + 0.1)
@@ -244,7 +269,7 @@ def _bar(made: Letterer, view: View, site: Site, right: float, y: float, scale: 
 
 
 def _foot(
-    made: Letterer, frame: Frame, design: Design, stretch: Stretch, bare: Sequence[Stake]
+    made: Letterer, frame: Frame, design: Design, stretch: Stretch, bare: Sequence[Stake], *, turned: bool
 ) -> list[tuple[str, bool]]:
     """Letter the key plan, the check, the paint and the cautions under the picture; what found no room there."""
     left, bottom = frame.left, MARGIN
@@ -265,6 +290,8 @@ def _foot(
         made.marks.append(Area(layer=CREW, shape=box(start, after + LETTER, right, top), pen=BOLD))
         y = after - 0.07
     notes = _notes(design, stretch, bare)
+    if turned:
+        notes.insert(1, (STRIPS, True))
     while notes:
         text, strong = notes[0]
         lines = made.lettering.wrapped(text, LETTER, width, strong=strong)
