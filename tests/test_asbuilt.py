@@ -15,6 +15,7 @@ from shapely import LineString
 
 from layout.asbuilt.match import run_named
 from layout.asbuilt.measure import laid_line
+from layout.asbuilt.told import NAMED
 from layout.model import AsBuilt, Design, Shot
 from layout.plan import measure_laid
 from layout.plane import coordinates, points_at, stations
@@ -195,6 +196,23 @@ def test_blunders_are_named_with_their_place(design: Design) -> None:
     said = [finding.said for finding in found.findings if finding.code == "point-astray"]
     assert any("777" in text and "line 998" in text and "nearest run" in text for text in said)
     assert any("line 999" in text and "points of its own" in text for text in said)
+
+
+def test_of_many_blunders_the_first_are_named_and_the_rest_counted(design: Design) -> None:
+    shots, _ = shots_of(on_runs(design, seed=2))
+    far = [Shot(at=(-900.0 - 5 * k, 900.0), place=f"line {900 + k}") for k in range(NAMED + 7)]
+    found = measure_laid(design, [*shots, *far])
+    assert len(found.astray) == NAMED + 7
+    said = [finding.said for finding in found.findings if finding.code == "point-astray"]
+    assert len(said) == NAMED + 1
+    assert said[-1] == "7 more points are on nothing planned"
+
+
+def test_where_nothing_was_found_no_run_is_measured(design: Design) -> None:
+    found = measure_laid(design, [Shot(at=(-900.0, 900.0), place="line 1")])
+    assert {run.verdict for run in found.runs} == {"not found"}
+    assert all(run.line is None for run in found.runs)
+    assert sum(finding.code == "run-not-found" for finding in found.findings) == len(found.runs)
 
 
 def test_a_bulge_in_a_run_is_told_not_left_out(design: Design) -> None:

@@ -169,6 +169,24 @@ def test_a_system_whose_scale_is_wrong_there() -> None:
     assert "100.6" in notes[0]
 
 
+def test_a_system_bound_to_another_datum_counts_as_itself() -> None:
+    bound = "+proj=tmerc +lon_0=9 +x_0=3500000 +ellps=bessel +towgs84=598.1,73.7,418.2 +units=m +type=crs"
+    frame = Frame(units=UNIT_SETS["m"], crs=bound, origin=(3_500_000.0, 5_500_000.0))
+    assert crs_fault(bound, UNIT_SETS["m"]) is None
+    assert place_in_crs(frame, (0.0, 0.0)) == (None, ())
+
+
+def test_a_place_on_a_system_that_is_none_or_does_not_reach_it() -> None:
+    fault, notes = place_in_crs(Frame(units=UNIT_SETS["m"], crs="EPSG:0", origin=(0.0, 0.0)), (0.0, 0.0))
+    assert fault is not None
+    assert "is no coordinate reference system" in fault.said
+    assert notes == ()
+    far = Frame(units=UNIT_SETS["us-ft"], crs="EPSG:2249", origin=(9e12, 9e12))
+    fault, notes = place_in_crs(far, (0.0, 0.0))
+    assert fault is None
+    assert "lies outside the area that EPSG:2249" in notes[0]
+
+
 def test_pyproj_is_not_imported_with_the_module() -> None:
     code = "import sys, layout.frame; sys.exit('pyproj' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Literal
@@ -16,9 +17,10 @@ from layout.model import FlowReading
 from layout.readers.flowlog import MOST_READINGS, read_flow_log, read_laid_flows
 from layout.readers.reading import date_of, flow_of
 from layout.sheets.flowlog import append_reading
-from layout.startup.expected import Expected, as_laid
+from layout.startup.expected import Expected, as_laid, expected_flows
 from layout.startup.log import COLUMNS, LESS, MORE, misread, series_of, words_of
 from layout.units import GALLON, LITRE, MINUTE, UNIT_SETS
+from tests.fields import curved_field
 
 GPM = GALLON / MINUTE
 MINE = Expected(zone=1, doing="dosing", flow=3.05 * GPM, band=0.1)
@@ -351,6 +353,21 @@ def test_a_reading_a_day_for_years_is_told_in_bounds() -> None:
 def test_outside_the_band_is_told_from_the_last_reading() -> None:
     assert "82.0 % of the flow expected, outside the band of 90.0 % to 110.0 %" in said(rows(3.05, 2.501))
     assert "within the band" in said(rows(2.5, 3.05))
+
+
+def test_a_state_that_the_plan_does_not_expect_is_held_against_its_first() -> None:
+    (series,) = series_of(rows(3.0, 3.1), [])
+    assert series.of_expected is None
+    told = " ".join(words_of(series))
+    assert "the plan expects no flow in this state; readings are held against the first alone." in told
+    assert "it is 103.3 % of the first reading" in told
+
+
+def test_a_field_without_zones_expects_the_flow_of_all_its_emitters() -> None:
+    design = curved_field()
+    (only,) = expected_flows(replace(design, zones=()))
+    assert (only.zone, only.doing) == (1, "dosing")
+    assert only.flow == design.totals.flow
 
 
 def test_readings_are_taken_by_day_whatever_their_order() -> None:

@@ -19,6 +19,7 @@ from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.runs import lay_runs
 from layout.terrain import bearing_on, heights, level_line, slopes_along, surveyed_share
+from layout.terrain.surface import Surface
 from tests import beds
 from tests.command import Command
 from tests.examples import Example, site_of
@@ -52,6 +53,14 @@ def test_on_a_plane_the_level_line_is_straight_and_runs_along_it_are_level() -> 
         levels, ["R1"], [LineString(shapely.get_coordinates(shapely.intersection(found.line, BED)))], over=1.0
     )
     assert slope.greatest == pytest.approx(0.0, abs=1e-6)
+
+
+def test_no_level_line_through_a_point_beyond_the_survey_or_on_flat_ground() -> None:
+    slope = Surface.of(surveyed(lambda x, y: 100 + 0.03 * x + 0 * y))
+    assert slope.level_line((30.0, 15.0)) is not None
+    assert slope.level_line((900.0, 15.0)) is None
+    flat = Surface.of(surveyed(lambda x, y: 100.0 + 0 * x * y))
+    assert flat.level_line((30.0, 15.0)) is None
 
 
 def test_straight_down_a_plane_the_slope_is_that_of_the_plane() -> None:
