@@ -87,7 +87,7 @@ def _purge(form: Form, design: Design) -> None:
     form.heading("1. Air out, dirt out: supply side first, then the return", keep=1.0)
     form.paragraph(f"Dirt that stays in the pipes ends in the emitters.{each}")
     steps = (
-        "Return flush valve, by the tank, SHUT. Open the flushing outlet at the far end of the supply manifold, "
+        "Return flush valve SHUT. Open the flushing outlet at the far end of the supply manifold, "
         "or take off its air valve. Nothing there to open: loosen the last riser.",
         "Let water in slowly, valve cracked open, until air stops spitting. Then open up and run until "
         "the water is clear. Shut the outlet, put the air valve back.",

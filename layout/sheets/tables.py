@@ -100,9 +100,10 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         ("Flow of all emitters", f"{figures.hourly_of(whole.flow)} = {figures.flow_of(whole.flow)}"),
     ]
     if design.zone_levels:
-        back = sum(item.drain_back for item in design.zone_levels)
-        of = "all supply lines" if len(design.zones) > 1 else "supply manifold and line"
-        items.append((f"Drain-back of {of}", f"{figures.volume(back)} {figures.units.volume_name}"))
+        drained = [item.drain_back for item in design.zone_levels]
+        back = dict.fromkeys(figures.volume(volume) for volume in (min(drained), max(drained)))
+        of = "a zone's supply line" if len(design.zones) > 1 else "supply manifold and line"
+        items.append((f"Drain-back of {of}", f"{' to '.join(back)} {figures.units.volume_name}"))
     if whole.flow > 0:
         flows = [zone.flow for zone in design.zones if zone.flow > 0] or [whole.flow]
         seconds = [

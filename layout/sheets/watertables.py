@@ -28,9 +28,9 @@ def water(design: Design, figures: Figures, lettering: Lettering) -> Block:
     units = figures.units
     titles: Titles = (
         ("State", 0.0, "left"),
-        (units.flow_name, 1.28, "right"),
-        (f"Head, {units.length_name}", 1.95, "right"),
-        (f"Emitters, {units.pressure_name}", 2.72, "right"),
+        (units.flow_name, 1.22, "right"),
+        (f"Head, {units.length_name}", 1.83, "right"),
+        (f"Emitters, {units.pressure_name}", 2.75, "right"),
         (units.velocity_name, 3.12, "right"),
         (f"Valve, {units.length_name}", COLUMN, "right"),
     )

@@ -24,8 +24,8 @@ _SHOWN = (FeatureKind.TANK, FeatureKind.BUILDING)
 
 
 def flush_valves(design: Design) -> list[Fitting]:
-    """List the flush valves of a design, in its order."""
-    return [item for item in design.plumbing.fittings if item.kind == "flush valve"]
+    """List the flush valves at the pump, in the design's order; where zones share a trunk they stand at manifolds."""
+    return [item for item in design.plumbing.fittings if (item.kind, item.of) == ("flush valve", "line")]
 
 
 def pump_picture(
