@@ -10,9 +10,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from shapely import Point
 
 from layout.fittings import place_fittings
-from layout.model import XY, Design, Levels, PipeKind, ZoneLevels
+from layout.model import XY, Design, Feature, FeatureKind, Levels, PipeKind, ZoneLevels
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN
 from layout.sheets.details import detail_pages
@@ -21,7 +22,7 @@ from layout.sheets.details.manifold import riser_table
 from layout.sheets.details.place import places
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Dimension, Line, Mark, Paper, Text
+from layout.sheets.marks import Dimension, Line, Mark, Paper, Symbol, Text, View
 from layout.sheets.pages import Page
 from layout.units import INCH
 from tests.examples import Example
@@ -323,3 +324,39 @@ def _in_line(item: Dimension, other: Dimension) -> bool:
     return bool(
         abs(way[0] * off[1] - way[1] * off[0]) < 0.02 and abs(way[0] * along[1] - way[1] * along[0]) < 0.01
     )
+
+
+def test_manifolds_are_drawn_at_twice_the_scale_of_the_plan_in_parts() -> None:
+    """Parts cover all of a long manifold; none is smaller than twice the plan's scale."""
+    design = fitted(wide_field(60, length=100.0))
+    figures, unit = Figures(design.site.frame.units), design.site.frame.units.length
+    plan = View(window=(0.5, 0.5, 12.0, 9.0), centre=(0.0, 0.0), metres_per_inch=20 * unit)
+    pages = detail_pages(design, INCH_PAPER, figures, Lettering(), plan=plan)
+    shown = [text for text in said(pages) if "manifold" in text and text.startswith("Detail")]
+    count = len(shown)
+    assert count > 1
+    assert all(f"part {number} of {count}" in text for number, text in enumerate(shown, start=1))
+    for page in pages:
+        titled = [mark for mark in texts(page) if mark.text in shown]
+        for title in titled:
+            scale = next(text for text in texts(page) if _feet(text) and abs(text.at[1] - title.at[1]) < 1e-6)
+            match = _feet(scale)
+            assert match is not None
+            assert float(match[1]) <= 10
+    lettered = set(said(pages))
+    for riser in design.plumbing.risers:
+        assert any(text.split()[0] == riser.lateral for text in lettered if text)
+
+
+def test_features_that_the_plan_does_not_show_stand_in_a_picture_of_the_site() -> None:
+    design = fitted(curved_field())
+    well = Feature(name="far well", kind=FeatureKind.WELL, shape=Point(90.0, -40.0), setback=20.0)
+    site = replace(design.site, features=(*design.site.features, well))
+    design, figures = replace(design, site=site), Figures(design.site.frame.units)
+    names = [item.name for item in site.features]
+    every = said(detail_pages(design, INCH_PAPER, figures, Lettering(), seen=frozenset(names)))
+    assert not any("whole site" in text for text in every)
+    pages = detail_pages(design, INCH_PAPER, figures, Lettering(), seen=frozenset(names[:-1]))
+    assert any("the whole site, with every feature" in text for text in said(pages))
+    assert {*names, f"{figures.length_of(20.0)} setback of far well"} <= set(said(pages))
+    assert any(isinstance(mark, Symbol) and mark.name == "well" for page in pages for mark in page.marks)

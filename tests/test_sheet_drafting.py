@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from shapely import LineString, Point
 
-from layout.model import Design, SheetRules
+from layout.model import Design, SheetRules, places_in, site_place
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN, scales
 from layout.sheets.drafting import draft
@@ -261,3 +262,43 @@ def test_a_field_without_pump_features_or_joins() -> None:
     marks = plan_texts(drawing)
     assert collisions([on_paper(drawing, mark) for mark in marks], [mark.text for mark in marks]) == []
     assert legend_of(drawing).isdisjoint({"pump", "supply line", "well"})
+
+
+def test_what_fails_is_marked_where_it_fails() -> None:
+    """A check with places has a numbered mark at each; places come back from the words of a check to a hundredth."""
+    design = curved_field("m", origin=(512.0, 1033.0))
+    frame, line = design.site.frame, design.laying.runs[0].line
+    ats = [(float(x), float(y)) for x, y in (line.coords[0], line.coords[-1])]
+    words = " and ".join(site_place(frame, at) for at in ats)
+    assert places_in(frame, words) == [pytest.approx(at, abs=0.0051) for at in ats]
+    failed = replace(design.checks[0], name="made to fail", ok=False, place=f"R1 at {words}")
+    elsewhere = replace(failed, name="fails nowhere", place="with one dose a day")
+    design = replace(design, checks=(*design.checks, elsewhere, failed))
+    drawing = draft(design)
+    marks = [mark for mark in drawing.plan if isinstance(mark, Symbol) and mark.name == "failing"]
+    assert [mark.at for mark in marks] == places_in(frame, words)
+    assert [mark.text for mark in plan_texts(drawing)].count("mark 1") == 2
+    said = [mark.text for sheet in drawing.sheets for mark in sheet.marks if isinstance(mark, Text)]
+    assert "FAILS, mark 1" in said
+    assert "place where a design check fails" in said
+
+
+def test_the_length_over_all_is_led_to_the_bed() -> None:
+    """Lines run on from both ends of the dimension to the bed, a hair short of it."""
+    design = curved_field()
+    drawing = draft(design)
+    (item,) = [item for item in drawing.dimensions if "over all" in item.words]
+    edge = LineString(design.site.bed.outline.exterior.coords)
+    led = [mark.line for mark in drawing.plan if isinstance(mark, Line) and mark.layer is layers.LEADER]
+    for end in (item.start, item.end):
+        if edge.distance(Point(end)) < 0.05 * drawing.view.metres_per_inch:
+            continue
+        (line,) = [line for line in led if line.distance(Point(end)) < 1e-9]
+        assert edge.distance(line) < 0.05 * drawing.view.metres_per_inch
+
+
+def test_setbacks_are_named_after_their_features() -> None:
+    drawing = draft(kinds_field())
+    said = " ".join(mark.text for mark in plan_texts(drawing))
+    named = [item.name for item in kinds_field().site.features if f"setback of {item.name}" in said]
+    assert len(named) >= 3

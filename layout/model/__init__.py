@@ -44,7 +44,7 @@ from layout.model.field import (
     UsableGround,
     begun_at_end,
 )
-from layout.model.ground import Bed, Feature, FeatureKind, Frame, Levels, site_place
+from layout.model.ground import Bed, Feature, FeatureKind, Frame, Levels, places_in, site_place
 from layout.model.paperwork import Price, Rounding, SheetRules, StakeRules, TakeoffRules
 from layout.model.plumbing import (
     Fitting,
@@ -162,6 +162,7 @@ __all__ = [
     "ZoneWater",
     "begun_at_end",
     "need",
+    "places_in",
     "site_place",
     "xy",
 ]

@@ -74,7 +74,7 @@ def draft(design: Design) -> Drawing:
     seen = frozenset(name for view in views for name in seen_features(design, view))
     rest = tables.blocks(design, figures, lettering, seen=seen)
     pages = _pages(design, arrangement, legends, rest, lettering, [unplaced for _, unplaced in lettered])
-    pages += detail_pages(design, arrangement.paper, figures, lettering)
+    pages += detail_pages(design, arrangement.paper, figures, lettering, plan=arrangement.view, seen=seen)
     return Drawing(
         title=lettering.clean(design.site.title),
         frame=design.site.frame,

@@ -15,6 +15,7 @@ from layout.model import XY, Design, Feature, FeatureKind, Fitting, xy
 from layout.plane import coordinates, lines_of, points_at, polygons_of
 from layout.sheets import layers
 from layout.sheets.contours import contours, interval_of
+from layout.sheets.failing import failing
 from layout.sheets.figures import Figures
 from layout.sheets.marks import Area, Colour, Dots, Line, Mark, Pen, Symbol, View
 from layout.sheets.seen import ground_of
@@ -27,6 +28,8 @@ VALVE, LEAST_VALVE = 0.12, 0.07
 """Greatest and least width of a valve's symbol [in]."""
 HEADING = 0.05
 """Length of pipe that the direction of a valve is taken from [m]."""
+FAILING = 0.2
+"""Width of the mark where a check fails [in]."""
 ARROW = 0.1
 """Length of a flow arrow [in]."""
 _THIN = Pen(weight=0.13)
@@ -48,6 +51,7 @@ def field_marks(design: Design, view: View) -> list[Mark]:
         *_pipes(design),
         *_zone_limits(design),
         *_valves(design, view),
+        *_failing(design),
     ]
 
 
@@ -266,6 +270,13 @@ def _valves(design: Design, view: View) -> Iterator[Mark]:
                 angle=angle,
                 attributes=_told(item, figures),
             )
+
+
+def _failing(design: Design) -> Iterator[Mark]:
+    """Mark the places where design checks fail."""
+    for item in failing(design):
+        for at in item.places:
+            yield Symbol(layer=layers.FAILING, name="failing", at=at, size=FAILING)
 
 
 def _told(item: Fitting, figures: Figures) -> tuple[tuple[str, str], ...]:

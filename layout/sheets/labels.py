@@ -17,6 +17,7 @@ from layout.model import Design, Feature, FeatureKind, Run
 from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of
 from layout.sheets import fieldmarks, layers
 from layout.sheets.arrange import LEGIBLE
+from layout.sheets.failing import failing
 from layout.sheets.figures import Figures
 from layout.sheets.groundlabels import ground_labels
 from layout.sheets.labelpen import LETTER, LabelPen, reach_of
@@ -74,6 +75,7 @@ def label_marks(
     board = Board(room, fieldmarks.linework(marks, view), avoid=bed)
     pen = LabelPen(view=view, board=board, lettering=lettering, several=several)
     _claim_symbols(pen, marks)
+    _failing(pen, design)
     _zones(pen, design)
     _runs(pen, design, figures)
     _pump(pen, design)
@@ -103,7 +105,7 @@ def _claim_symbols(pen: LabelPen, marks: Sequence[Mark]) -> None:
         if isinstance(mark, Symbol):
             at = pen.view.to_paper([mark.at])[0]
             pen.board.claim(Point(at).buffer(mark.size / 2))
-        elif mark.layer is layers.DIMENSION:
+        elif mark.layer in {layers.DIMENSION, layers.LEADER}:
             _claim_dimension(pen, mark)
 
 
@@ -113,6 +115,19 @@ def _claim_dimension(pen: LabelPen, mark: Mark) -> None:
         pen.board.claim(pen.lettering.box(mark, at=(float(x), float(y))))
     elif isinstance(mark, Line):
         pen.board.claim(shapely.transform(mark.line, pen.view.to_paper).buffer(0.015))
+
+
+def _failing(pen: LabelPen, design: Design) -> None:
+    """Letter the number of a check beside every place where it fails."""
+    for item in failing(design):
+        name = f"mark {item.number}"
+        for place in item.places:
+            at = pen.view.to_paper([place])[0]
+            if not pen.holds(at):
+                continue
+            spots = around((at[0], at[1]), pen.width(name, strong=True), size=fieldmarks.FAILING / 2)
+            if not pen.write(name, spots, strong=True):
+                pen.unplaced.append(name)
 
 
 def _zones(pen: LabelPen, design: Design) -> None:
@@ -303,7 +318,10 @@ def _setbacks(pen: LabelPen, design: Design, figures: Figures, dimensioned: froz
         if item.setback <= 0 or item.name in dimensioned:
             continue
         zone = item.shape.buffer(item.setback, quad_segs=32)
-        text = f"{figures.length_of(item.setback)} setback"
+        far = figures.length_of(item.setback)
+        text = (
+            f"{far} setback of {pen.lettering.fitted(pen.lettering.clean(item.name), LETTER, _LONGEST_NAME)}"
+        )
         width = pen.width(text)
         pieces = [
             piece for area in polygons_of(zone) for piece in pen.paper(LineString(area.exterior.coords))
@@ -313,7 +331,7 @@ def _setbacks(pen: LabelPen, design: Design, figures: Figures, dimensioned: froz
             continue
         placed = any(
             pen.write(words, joined([_in_line(pen, words, piece) for piece in pieces[:3]]))
-            for words in (text, figures.length_of(item.setback))
+            for words in (text, f"{far} setback", far)
         )
         if not placed and not pen.write(text, _about(pieces[0], width)):
             pen.unplaced.append(f"setback of {pen.lettering.clean(item.name)}")

@@ -18,18 +18,19 @@ def _layer(
     return Layer(name=name, description=description, pen=Pen(weight=weight, dash=dash, colour=colour))
 
 
-BED = _layer("C-SSWR-BEDS-N", "edge of the bed", 0.50)
+# Thin, so that what lies beside it or on it is told from it; told from pipes by their dashes, in grey print, too.
+BED = _layer("C-SSWR-BEDS-N", "edge of the bed", 0.25)
 USABLE = _layer("C-SSWR-USBL-N", "usable ground", 0.13, Dash.DOT)
 SETBACK = _layer("C-SSWR-SETB-N", "limit of a setback", 0.18, Dash.LONG)
 RUN = _layer("C-SSWR-DRIP-N", "run: emitting tubing", 0.35, colour=Colour.BLUE)
 EMITTER = _layer("C-SSWR-EMIT-N", "emitter", 0.18, colour=Colour.BLUE)
 LOOP = _layer("C-SSWR-LOOP-N", "end loop, no emitters", 0.35, Dash.SHORT, Colour.BLUE)
 BLANK = _layer("C-SSWR-BLNK-N", "blank tubing, no emitters", 0.35, Dash.MIXED, Colour.BLUE)
-# Manifolds lie on the edge of the bed or beside it, and are twice as heavy to be told from it.
+# Manifolds lie on the edge of the bed or beside it, and are four times as heavy to be told from it.
 MANIFOLD = _layer("C-SSWR-MANF-N", "supply manifold", 1.00)
 RETURN_MANIFOLD = _layer("C-SSWR-MANR-N", "return manifold", 1.00, Dash.LONG)
-RISER = _layer("C-SSWR-RISR-N", "riser from manifold to run", 0.35)
-SUPPLY = _layer("C-SSWR-SUPP-N", "supply line", 0.50)
+RISER = _layer("C-SSWR-RISR-N", "riser from manifold to run", 0.35, Dash.FINE)
+SUPPLY = _layer("C-SSWR-SUPP-N", "supply line", 0.50, Dash.STROKES)
 RETURN = _layer("C-SSWR-RETN-N", "return line", 0.50, Dash.LONG)
 ZONE = _layer("C-SSWR-ZONE-N", "limit between zones", 0.50, Dash.CENTRE)
 ZONE_AREA = Layer(
@@ -53,9 +54,10 @@ LABEL = _layer("C-ANNO-TEXT-N", "lettering of the plan", 0.18)
 MASK = _layer("C-ANNO-MASK-N", "masks under lettering", 0.13)
 LEADER = _layer("C-ANNO-LEAD-N", "leaders of labels", 0.13)
 CONTOUR = _layer("C-TOPO-MINR-E", "contour", 0.18, Dash.SHORT, Colour.GREY)
-MAJOR_CONTOUR = _layer("C-TOPO-MAJR-E", "contour, every fifth", 0.25, Dash.LONG, Colour.GREY)
+MAJOR_CONTOUR = _layer("C-TOPO-MAJR-E", "contour, every fifth", 0.50, Dash.SHORT, Colour.GREY)
 SPOT = _layer("C-TOPO-SPOT-E", "surveyed level", 0.18)
 GRID = _layer("C-ANNO-GRID-N", "site coordinates", 0.13)
+FAILING = _layer("C-ANNO-CHCK-N", "place where a design check fails", 0.50)
 MATCH = _layer("C-ANNO-MATC-N", "match line", 0.70, Dash.CENTRE)
 DIMENSION = _layer("C-ANNO-DIMS-N", "dimensions", 0.13)
 LEGEND = _layer("C-ANNO-LEGN-N", "legend", 0.18)
@@ -104,7 +106,7 @@ ALL: tuple[Layer, ...] = (
         RISER_POINT,
     ),
     *FEATURES.values(),
-    *(CONTOUR, MAJOR_CONTOUR, SPOT, GRID),
+    *(CONTOUR, MAJOR_CONTOUR, SPOT, GRID, FAILING),
     *(LABEL, MASK, LEADER, DIMENSION, MATCH, LEGEND, TABLE, TITLE, VIEWPORT),
 )
 """Every layer, in the order of the legend."""

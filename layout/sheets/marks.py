@@ -30,6 +30,8 @@ class Dash(StrEnum):
     DOT = "dot"
     CENTRE = "centre"
     BOUNDARY = "boundary"
+    STROKES = "strokes"
+    FINE = "fine"
 
 
 DASHES: dict[Dash, tuple[float, ...]] = {
@@ -40,6 +42,8 @@ DASHES: dict[Dash, tuple[float, ...]] = {
     Dash.DOT: (0.015, 0.05),
     Dash.CENTRE: (0.30, 0.05, 0.05, 0.05),
     Dash.BOUNDARY: (0.36, 0.05, 0.05, 0.05, 0.05, 0.05),
+    Dash.STROKES: (0.45, 0.035),
+    Dash.FINE: (0.035, 0.025),
 }
 """Drawn and left out in turn [in, as plotted]."""
 

@@ -12,12 +12,12 @@ import shapely
 from shapely import LineString, Point
 
 from layout.model import XY, Design, Feature
-from layout.plane import coordinates
+from layout.plane import Array, coordinates
 from layout.sheets import fieldmarks, layers
-from layout.sheets.dimensions import dimensioned, on_plan
+from layout.sheets.dimensions import GAP, LETTER, dimensioned, on_plan
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Dimension, Mark, Symbol, Text, View
+from layout.sheets.marks import Dimension, Line, Mark, Symbol, Text, View
 from layout.sheets.placing import Board
 
 Way = tuple[XY, XY, float, float]
@@ -31,6 +31,10 @@ _BARELY = 0.05
 _ALONG = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
 _BESIDE = (0.0, 0.12, -0.12)
 _OUTSIDE = (0.35, 0.5, 0.7, 0.95)
+_APART, _ALONGSIDE = 0.08, 0.5
+"""Nearer than this, and along so much of it, a dimension line would read as a limit of a setback [in]."""
+_LONGEST_NAME = 1.3
+"""Of a feature in the figure of its setback [in]."""
 _CLEAR = 0.13
 """How much of the ends of a dimension line may lie on the symbol it starts from [in]."""
 
@@ -81,7 +85,8 @@ def plan_dimensions(
     """
     board = _board(design, view, marks)
     built = [mark for mark in marks if mark.layer not in {layers.SETBACK, layers.USABLE}]
-    made = _Maker(view, board, figures, lettering, fieldmarks.linework(built, view))
+    limits = fieldmarks.linework([mark for mark in marks if mark.layer is layers.SETBACK], view)
+    made = _Maker(view, board, figures, lettering, fieldmarks.linework(built, view), limits)
     if first:
         _spacing(made, design)
         _clearance(made, design)
@@ -115,8 +120,10 @@ class _Maker:
         figures: Figures,
         lettering: Lettering,
         built: Sequence[LineString],
+        limits: Sequence[LineString],
     ) -> None:
         self.built = shapely.STRtree(list(built))
+        self.limits = shapely.union_all(list(limits))
         self.view, self.board, self.figures, self.lettering = view, board, figures, lettering
         self.items: list[Dimension] = []
         self.marks: list[Mark] = []
@@ -125,6 +132,27 @@ class _Maker:
         """Whether a line of the plan [m] crosses one of what is built or stands."""
         on_paper = shapely.transform(line, self.view.to_paper)
         return len(self.built.query(on_paper, predicate="intersects")) > 0
+
+    def lies_on_setback(self, line: LineString) -> bool:
+        """Whether a line of the plan [m] or its ends lie so near to a limit of a setback that they read as one."""
+        on_paper = shapely.transform(line, self.view.to_paper)
+        ends = shapely.MultiPoint([on_paper.coords[0], on_paper.coords[-1]])
+        return bool(
+            shapely.distance(ends, self.limits) < _APART
+            or shapely.length(shapely.intersection(self.limits, on_paper.buffer(_APART))) > _ALONGSIDE
+        )
+
+    def lead_to_bed(self, design: Design, tip: Array, way: Array) -> None:
+        """Draw the extension line at one end of the length over all on to where the bed reaches as far."""
+        outline = coordinates(design.site.bed.outline.exterior)
+        reach = (outline - tip) @ (way / np.hypot(*way))
+        foot = outline[int(np.argmin(np.abs(reach)))]
+        far = float(np.hypot(*(foot - tip)))
+        gap = GAP * self.view.metres_per_inch
+        if far > gap:
+            self.marks.append(
+                Line(layer=layers.LEADER, line=LineString([tip, foot + gap / far * (tip - foot)]))
+            )
 
     def covered(self, start: XY, end: XY, offs: Sequence[float], words: str, *, length: float) -> float:
         """How much of what is built the figure of a dimension would cover [in]; infinite where there is no room."""
@@ -183,12 +211,16 @@ class _Maker:
 
 
 def _setback(made: _Maker, item: Feature, design: Design) -> bool:
-    """Dimension one setback from the feature, towards the bed if there is room, else to any side.
+    """Dimension one setback from the feature, by its name, towards the bed if there is room, else to any side.
 
     Not at all where its figure would cover pipes, tubing or walls everywhere: it is then lettered with a leader.
     """
-    ways = ((start, end, 0.0, item.setback) for start, end in _reaches(item, design))
-    return made.best(ways, "<> setback", most=_BARELY)
+    # A figure that finds no room between the two stands beyond the second: behind a line, not on its way to the bed.
+    reaches = list(_reaches(item, design))
+    line = item.shape.geom_type != "Polygon"
+    ways = [(b, a, 0.0, item.setback) if line else (a, b, 0.0, item.setback) for a, b in reaches]
+    name = made.lettering.fitted(made.lettering.clean(item.name).replace("<>", ""), LETTER, _LONGEST_NAME)
+    return any(made.best(ways, words, most=_BARELY) for words in (f"<> setback of {name}", "<> setback"))
 
 
 def _reaches(item: Feature, design: Design) -> Iterator[tuple[XY, XY]]:
@@ -278,15 +310,17 @@ def _overall(made: _Maker, design: Design) -> None:
     sides = [(box[i], box[(i + 1) % len(box)]) for i in range(len(box))]
     longest = max(math.dist(a, b) for a, b in sides)
     middle = box.mean(axis=0)
-    for off in _OUTSIDE:
-        for start, end in sides:
-            if math.dist(start, end) < longest - 1e-6:
-                continue
+    sides = [pair for pair in sides if math.dist(*pair) > longest - 1e-6]
+    for strict in (True, False):
+        for off, (start, end) in itertools.product(_OUTSIDE, sides):
             way, lean = end - start, middle - start
             outward = -1.0 if way[0] * lean[1] - way[1] * lean[0] > 0 else 1.0
             aside = outward * off * made.view.metres_per_inch / longest * np.array([-way[1], way[0]])
-            if made.crosses(LineString([start + aside, end + aside])):
+            line = LineString([start + aside, end + aside])
+            if made.crosses(line) or (strict and made.lies_on_setback(line)):
                 continue
             first, last = (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))
             if made.measure(first, last, [outward * off], "bed <> over all", length=longest):
+                for tip in (start, end):
+                    made.lead_to_bed(design, tip, way)
                 return

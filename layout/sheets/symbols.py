@@ -91,6 +91,13 @@ SYMBOLS: dict[str, tuple[Stroke | Disc, ...]] = {
         Disc(radius=0.5),
         Stroke(points=((0.0, 0.32), (-0.28, -0.22), (0.28, -0.22)), closed=True, filled=True),
     ),
+    "failing": (
+        Stroke(
+            points=((0.5, 0.0), (0.25, 0.433), (-0.25, 0.433), (-0.5, 0.0), (-0.25, -0.433), (0.25, -0.433)),
+            closed=True,
+        ),
+        Disc(radius=0.12, filled=True),
+    ),
     "tee": (Disc(radius=0.5, filled=True),),
     "elbow": (Disc(radius=0.5),),
     "connector": (_square(0.5),),

@@ -11,9 +11,10 @@ from layout.emitters import seconds_per_volume
 from layout.model import Check, Design, Lateral
 from layout.sheets.arcs import FIT
 from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
+from layout.sheets.failing import failing
 from layout.sheets.figures import Figures, plain, spelt
 from layout.sheets.lettering import Lettering
-from layout.sheets.sources import source_in_words
+from layout.sheets.sources import remark_in_words, source_in_words
 from layout.sheets.watertables import basis, doses, water
 
 NOT_A_PERMIT = "This plan is not a permit. Defer to local code and licensed practice."
@@ -128,9 +129,12 @@ def _volume(figures: Figures) -> str:
 def checks(design: Design, figures: Figures, lettering: Lettering) -> Block:
     """List every design check with its figure, its limit, ok or FAILS, and where the limit comes from."""
     rows = []
+    marks = {item.check.name: item.number for item in failing(design)}
     for check in design.checks:
         verdict = "ok" if check.ok else "FAILS"
-        room = COLUMN - 0.6
+        if check.name in marks:
+            verdict += f", mark {marks[check.name]}"
+        room = COLUMN - (1.2 if check.name in marks else 0.6)
         name = lettering.wrapped(lettering.clean(check.name), 0.08, room, strong=not check.ok)
         cells = [Cell(text=line, line=i, strong=not check.ok) for i, line in enumerate(name)]
         cells.append(Cell(text=verdict, x=COLUMN, align="right", strong=not check.ok))
@@ -211,7 +215,7 @@ def setbacks(design: Design, figures: Figures, lettering: Lettering, *, seen: fr
     rows = []
     for item in design.site.features:
         near = figures.length(float(item.shape.distance(tubing))) if not tubing.is_empty else "-"
-        shown = "yes" if item.name in seen else "no"
+        shown = "yes" if item.name in seen else "detail"
         name = lettering.clean(item.name)
         rows.append([name, item.kind.value, figures.length(item.setback), near, shown])
     unit = figures.units.length_name
@@ -300,7 +304,7 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
         said.append(f"Pieces not laid: {len(design.laying.dropped)}, together {figures.length_of(length)}.")
     found = [f"{finding.said.rstrip('.')}. {finding.remedy}".strip() for finding in design.findings]
     found += list(design.site.notes)
-    said += found[:_FINDINGS_SHOWN]
+    said += [remark_in_words(text) for text in found[:_FINDINGS_SHOWN]]
     if len(found) > _FINDINGS_SHOWN:
         said.append(f"{len(found) - _FINDINGS_SHOWN} more remarks are in layout.json.")
     return paragraphs("Remarks", [lettering.clean(text) for text in said], lettering, numbered=True)

@@ -4,24 +4,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, Design, Fitting, Pipe
 from layout.plane import lines_of
 from layout.sheets import layers
 from layout.sheets.blocks import Block, Titles, table
 from layout.sheets.details.measuring import measure_chains, measure_offsets
-from layout.sheets.details.picture import LETTER, Picture, Window, north_words, scale_for, window_around
+from layout.sheets.details.picture import (
+    LETTER,
+    Picture,
+    Window,
+    north_words,
+    scale_for,
+    scale_under,
+    window_around,
+)
 from layout.sheets.details.place import ON, Place, ends, own_pipe
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Mark, Symbol, View
 from layout.sheets.placing import along
 
+MOST_PARTS, MOST_TILES = 6, 64
+"""A place that would take more pictures to be drawn large is drawn in one."""
 AROUND = 1.6
 """Shown around them, in spacings of the runs."""
 FITTING, LEAST_FITTING = 0.085, 0.05
@@ -51,14 +63,33 @@ SYMBOLS = {
 
 
 def manifold_picture(
-    design: Design, place: Place, window: Window, figures: Figures, lettering: Lettering
+    design: Design,
+    place: Place,
+    window: Window,
+    figures: Figures,
+    lettering: Lettering,
+    *,
+    part: Polygon | None = None,
 ) -> tuple[Picture, str]:
-    """Draw one place, with its scale in words."""
-    shapes = np.asarray(place.shapes, dtype=object)
-    centre, wide, high = window_around(shapely.get_coordinates(shapes), AROUND * design.site.runs.spacing)
+    """Draw one place, or a part of it [m], with its scale in words."""
+    shapes: list[BaseGeometry] = [*place.shapes] if part is None else [part]
+    around = (1.0 if part is None else 0.5) * AROUND * design.site.runs.spacing
+    points = shapely.get_coordinates(np.asarray(shapes, dtype=object))
+    centre, wide, high = window_around(points, around)
     metres, scale = scale_for(wide, high, window, design.site.frame.units)
     view = View(window=window, centre=centre, metres_per_inch=metres)
     picture = Picture(view=view, figures=figures, lettering=lettering)
+    if part is not None:
+        seen = box(*window)
+        standing = [picture.paper(ends(riser)[0]) for riser in place.risers]
+        place = replace(
+            place,
+            risers=tuple(
+                riser
+                for riser, at in zip(place.risers, standing, strict=True)
+                if shapely.intersects_xy(seen, *at)
+            ),
+        )
     fittings = [item for item in _fittings(design, place) if item.kind in SYMBOLS]
     heavy = [LineString(design.site.bed.outline.exterior.coords)]
     heavy += [pipe.line for pipe in [*place.pipes, *_lines(design, place)]]
@@ -68,6 +99,43 @@ def manifold_picture(
     measure_offsets(place, picture)
     _letter(design, place, picture)
     return picture, scale
+
+
+def parts_of(design: Design, place: Place, window: Window, most: float) -> list[Polygon]:
+    """Cut a place into tiles, each to be drawn in a window with at most so much ground [m] to an inch.
+
+    Only the tiles that manifolds or risers lie in, row by row from the north; the whole place where that would be too
+    many.
+
+    Parameters
+    ----------
+    design : Design
+    place : Place
+    window : Window
+        [in].
+    most : float
+        Ground to an inch [m].
+    """
+    shapes, units = shapely.union_all(np.asarray(place.shapes, dtype=object)), design.site.frame.units
+    left, bottom, right, top = shapes.bounds
+    whole, around = box(left, bottom, right, top), AROUND * design.site.runs.spacing
+    if scale_for(right - left + 2 * around, top - bottom + 2 * around, window, units)[0] <= most:
+        return [whole]
+    metres = scale_under(most, units)
+    wide, high = (
+        (window[2] - window[0]) * metres - around,
+        (window[3] - window[1]) * metres - around,
+    )
+    if min(wide, high) <= 0:
+        return [whole]
+    across, down = max(math.ceil((right - left) / wide), 1), max(math.ceil((top - bottom) / high), 1)
+    if across * down > MOST_TILES:
+        return [whole]
+    xs, ys = np.linspace(left, right, across + 1), np.linspace(top, bottom, down + 1)
+    tiles = [box(xs[i], ys[j + 1], xs[i + 1], ys[j]) for j in range(down) for i in range(across)]
+    found = [shapes.intersection(tile) for tile in tiles]
+    parts = [box(*part.bounds) for part in found if part.length > around / 4]
+    return parts if 0 < len(parts) <= MOST_PARTS else [whole]
 
 
 def _marks(design: Design, place: Place, fittings: Sequence[Fitting], metres: float) -> list[Mark]:
@@ -173,7 +241,10 @@ def _heading(place: Place, at: XY) -> float:
 def _name_valves(design: Design, place: Place, picture: Picture) -> None:
     """Name the valves, which come first: there are few, and no table names them."""
     metres = picture.view.metres_per_inch
+    seen = box(*picture.view.window)
     for item in _fittings(design, place):
+        if not shapely.intersects_xy(seen, *picture.paper(item.at)):
+            continue
         if item.kind == "air valve":
             picture.name(f"{item.on} air valve", _aside(design, place, item, metres), size=VALVE / 2)
         elif item.kind.endswith("valve"):

@@ -7,19 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely import Polygon
 
 from layout.model import Design, Join
 from layout.sheets import layers
 from layout.sheets.blocks import GUTTER, Block, Cell, Column, Row, Sample, draw, flow
 from layout.sheets.details.atpump import flush_valves, pump_picture
 from layout.sheets.details.loop import loop_picture, note, typical_loop
-from layout.sheets.details.manifold import manifold_picture, riser_table
+from layout.sheets.details.manifold import manifold_picture, parts_of, riser_table
 from layout.sheets.details.picture import NOT_TO_SCALE, STRIP, Picture, Window, title
 from layout.sheets.details.place import Place, places
 from layout.sheets.details.section import WIDTH, level_tables, notes, section_picture
+from layout.sheets.details.site import site_picture
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Dimension, Dots, Line, Mark, Paper, Symbol
+from layout.sheets.marks import Dimension, Dots, Line, Mark, Paper, Symbol, View
 from layout.sheets.pages import Page, open_area, over_title
 
 _WIDE, _HIGH = 10.5, 4.4
@@ -49,7 +51,15 @@ class _Detail:
     note: str = ""
 
 
-def detail_pages(design: Design, paper: Paper, figures: Figures, lettering: Lettering) -> list[Page]:
+def detail_pages(
+    design: Design,
+    paper: Paper,
+    figures: Figures,
+    lettering: Lettering,
+    *,
+    plan: View | None = None,
+    seen: frozenset[str] | None = None,
+) -> list[Page]:
     """Draw all details of a design.
 
     Parameters
@@ -59,18 +69,24 @@ def detail_pages(design: Design, paper: Paper, figures: Figures, lettering: Lett
         Of the sheets.
     figures : Figures
     lettering : Lettering
+    plan : View, optional
+        Of the plan: manifolds are drawn at twice its scale at least, in parts where it takes them.
+    seen : frozenset of str, optional
+        Features that the plan shows: where it lacks some, there is a picture of the whole site.
 
     Returns
     -------
     list of Page
-        Empty for a design without manifolds, loops and risers.
+        Empty for a design without manifolds, loops, risers and features that the plan does not show.
     """
-    found = places(design)
-    cells = _cells(design, found, figures, lettering)
+    found, upright = places(design), _upright(places(design))
+    parts = _parts_of(design, found, paper, plan, upright=upright)
+    hidden = seen is not None and not seen.issuperset(item.name for item in design.site.features)
+    cells = _cells(design, parts, figures, lettering, hidden=hidden)
     if not cells:
         return []
     count = sum(len(cell) for cell in cells)
-    windows = _windows(paper, upright=_upright(found))
+    windows = _windows(paper, upright=upright, cells=len(cells))
     pages: list[Page] = []
     later = _blocks(design, found, figures, lettering)
     number = 0
@@ -113,11 +129,23 @@ def _page(number: int, marks: Sequence[Mark], dimensions: Sequence[Dimension]) -
 
 
 def _cells(
-    design: Design, found: Sequence[Place], figures: Figures, lettering: Lettering
+    design: Design,
+    found: Sequence[tuple[Place, list[Polygon]]],
+    figures: Figures,
+    lettering: Lettering,
+    *,
+    hidden: bool,
 ) -> list[list[_Detail]]:
-    """List what goes into each cell: a manifold, or an end loop beside a section."""
-    several = len({place.zone for place in found}) > 1
-    cells = [[_manifold(design, place, figures, lettering, several=several)] for place in found]
+    """List what goes into each cell: a manifold, or part of one; an end loop beside a section.
+
+    The flush valves at the pump stand in one, beside the whole site where the plan hides a feature.
+    """
+    several = len({place.zone for place, _ in found}) > 1
+    cells = [
+        [_manifold(design, place, figures, lettering, several=several, parts=parts, number=number)]
+        for place, parts in found
+        for number in range(1, max(len(parts), 1) + 1)
+    ]
     last = []
     loop = typical_loop(design)
     if loop is not None:
@@ -125,8 +153,12 @@ def _cells(
     if design.plumbing.risers and found:
         last.append(_section(design, figures, lettering))
     # The small ones stand on the first sheet, under the first manifold.
-    pump = [[_at_the_pump(design, figures, lettering)]] if flush_valves(design) and design.site.pump else []
-    return [*cells[:1], *([last] if last else []), *pump, *cells[1:]]
+    beside = []
+    if flush_valves(design) and design.site.pump:
+        beside.append(_at_the_pump(design, figures, lettering))
+    if hidden:
+        beside.append(_site(design, figures, lettering))
+    return [*cells[:1], *([last] if last else []), *([beside] if beside else []), *cells[1:]]
 
 
 def _at_the_pump(design: Design, figures: Figures, lettering: Lettering) -> _Detail:
@@ -136,15 +168,44 @@ def _at_the_pump(design: Design, figures: Figures, lettering: Lettering) -> _Det
     return _Detail(name="flush valves at the pump", draw=draw_it)
 
 
+def _parts_of(
+    design: Design, found: Sequence[Place], paper: Paper, plan: View | None, *, upright: bool
+) -> list[tuple[Place, list[Polygon]]]:
+    """Cut each place into parts [m] none of which is drawn at less than twice the plan's scale."""
+    parts: list[list[Polygon]] = [[] for _ in found]
+    if plan is None:
+        return list(zip(found, parts, strict=True))
+    for _ in range(2):  # more pictures make smaller cells
+        window = _windows(paper, upright=upright, cells=sum(map(len, parts)) + 2)[0]
+        parts = [parts_of(design, place, window, plan.metres_per_inch / 2) for place in found]
+    return list(zip(found, parts, strict=True))
+
+
 def _manifold(
-    design: Design, place: Place, figures: Figures, lettering: Lettering, *, several: bool
+    design: Design,
+    place: Place,
+    figures: Figures,
+    lettering: Lettering,
+    *,
+    several: bool,
+    parts: Sequence[Polygon],
+    number: int,
 ) -> _Detail:
     zone = f"zone {place.zone}, " if several else ""
+    part = parts[number - 1] if len(parts) > 1 else None
+    said = f", part {number} of {len(parts)}" if part is not None else ""
 
     def drawing(window: Window) -> tuple[Picture, str]:
-        return manifold_picture(design, place, window, figures, lettering)
+        return manifold_picture(design, place, window, figures, lettering, part=part)
 
-    return _Detail(name=f"{zone}{place.name}", draw=drawing)
+    return _Detail(name=f"{zone}{place.name}{said}", draw=drawing)
+
+
+def _site(design: Design, figures: Figures, lettering: Lettering) -> _Detail:
+    def drawing(window: Window) -> tuple[Picture, str]:
+        return site_picture(design, window, figures, lettering)
+
+    return _Detail(name="the whole site, with every feature", draw=drawing)
 
 
 def _loop(design: Design, loop: Join, figures: Figures, lettering: Lettering) -> _Detail:
@@ -171,8 +232,11 @@ def _upright(found: Sequence[Place]) -> bool:
     return 2 * tall > len(found)
 
 
-def _windows(paper: Paper, *, upright: bool) -> list[Window]:
-    """Divide the open area of a sheet into cells of equal size, row by row from the top; upright ones on demand."""
+def _windows(paper: Paper, *, upright: bool, cells: int) -> list[Window]:
+    """Divide the open area of a sheet into cells of equal size, row by row from the top; upright ones on demand.
+
+    No more of them than are wanted, so that they fill the sheet.
+    """
     left, bottom, right, top = open_area(paper)
     least = (_HIGH, _WIDE) if upright else (_WIDE, _HIGH)
     across = min(max(int((right - left) // least[0]), 1), _MOST)
@@ -180,6 +244,8 @@ def _windows(paper: Paper, *, upright: bool) -> list[Window]:
     if upright:
         # A section wants its width.
         across = max(min(across, int((right - left) // (WIDTH + 2 * _EDGE))), 1)
+    across = min(across, cells)
+    down = min(down, -(-cells // across))
     wide, high = (right - left) / across, (top - bottom) / down
     return [
         (

@@ -31,8 +31,8 @@ NOT_TO_SCALE = "not to scale"
 _LEADER_DOT = 0.03
 _SPARED = 0.015
 """Between a text and a line that is to stay whole [in]."""
-_FEET_TO_INCH = (0.5, 1, 2, 3, 4, 5, 10, 20, 30, 40, 50, 60, 100)
-_RATIOS = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)
+_FEET_TO_INCH = (0.5, 1, 2, 3, 4, 5, 10, 20, 30, 40, 50, 60, 100, 200, 500, 1000, 2000, 5000)
+_RATIOS = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 _FRAME = Pen(weight=0.25)
 _NORTH = (0.86, 0.84)
 """Room of a north arrow in a corner [in]."""
@@ -41,14 +41,23 @@ _NORTH = (0.86, 0.84)
 def scale_for(wide: float, high: float, window: Window, units: UnitSet) -> tuple[float, str]:
     """Choose the largest usual scale at which a place [m] fits a window: ground [m] to an inch, and in words."""
     room = (window[2] - window[0], window[3] - window[1])
-    if units.word == "m":
-        known = [(ratio * INCH, f"1 : {ratio}") for ratio in _RATIOS]
-    else:
-        known = [(feet * units.length, f"1 in = {feet:g} ft") for feet in _FEET_TO_INCH]
+    known = _scales(units)
     for metres, words in known:
         if wide / metres <= room[0] and high / metres <= room[1]:
             return metres, words
     return known[-1]
+
+
+def scale_under(most: float, units: UnitSet) -> float:
+    """The smallest usual scale with no more than so much ground to an inch: ground [m] to an inch."""
+    return max((metres for metres, _ in _scales(units) if metres <= most), default=_scales(units)[0][0])
+
+
+def _scales(units: UnitSet) -> list[tuple[float, str]]:
+    """List the usual scales, the largest first: ground [m] to an inch, and in words."""
+    if units.word == "m":
+        return [(ratio * INCH, f"1 : {ratio}") for ratio in _RATIOS]
+    return [(feet * units.length, f"1 in = {feet:g} ft") for feet in _FEET_TO_INCH]
 
 
 @dataclass(kw_only=True)
