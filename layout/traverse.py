@@ -64,8 +64,8 @@ class Curve:
     Examples
     --------
     >>> curve = Curve(radius=100.0, delta=math.radians(90))
-    >>> round(curve.length, 3), round(curve.tangent, 3), round(curve.chord, 3)
-    (157.08, 100.0, 141.421)
+    >>> round(curve.length, 3), round(curve.chord, 3)
+    (157.08, 141.421)
     """
 
     radius: float
@@ -80,24 +80,9 @@ class Curve:
         return self.radius * self.delta
 
     @property
-    def tangent(self) -> float:
-        """From the point of curvature to the point of intersection; only under half a circle."""
-        return self.radius * math.tan(self.delta / 2)
-
-    @property
     def chord(self) -> float:
         """From end to end."""
         return 2 * self.radius * math.sin(self.delta / 2)
-
-    @property
-    def external(self) -> float:
-        """From the point of intersection to the middle of the arc."""
-        return self.radius * (1 / math.cos(self.delta / 2) - 1)
-
-    @property
-    def middle_ordinate(self) -> float:
-        """From the middle of the chord to the middle of the arc."""
-        return self.radius * (1 - math.cos(self.delta / 2))
 
 
 def radius_of_degree(degree: float, *, chord: bool = False) -> float:

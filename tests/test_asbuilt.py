@@ -335,8 +335,9 @@ def test_a_name_that_contradicts_the_place_is_told(design: Design) -> None:
     found = measure_laid(design, [*shots, wrong])
     assert taken_wrong(found, shots, truth) == 0
     run = next(item for item in found.runs if item.run == "R6")
-    # it is as far from R6 as a name is believed: either way it is told
-    assert run.verdict == "off" or "from R6, for which it is named" in found.astray[0].why
+    assert run.verdict == "as planned"
+    assert [item.shot.place for item in found.astray] == ["line 500"]
+    assert "from R6, for which it is named" in found.astray[0].why
 
 
 def test_a_point_far_from_the_run_it_is_named_for_is_told_in_plain_words(design: Design) -> None:

@@ -9,16 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from shapely import LineString, Polygon
+from shapely import Polygon
 
-from layout.errors import FrameError
 from layout.frame import (
-    check_crs,
     crs_fault,
-    crs_unit,
-    geometry_to_local,
-    geometry_to_site,
-    length_to_site,
     origin_near,
     place_in_crs,
     point_to_site,
@@ -49,15 +43,12 @@ def test_the_origin_is_whole_and_at_the_corner(points: list[tuple[float, float]]
     assert local.min(axis=0).max() <= 1.0  # 1 where a negative coordinate is too small to count
 
 
-def test_lengths_and_shapes() -> None:
+def test_lengths_and_points() -> None:
     frame = Frame(units=UNIT_SETS["ft"], origin=(5000.0, 2000.0))
-    square = Polygon([(5000, 2000), (5010, 2000), (5010, 2010), (5000, 2010)])
-    local = geometry_to_local(frame, square)
-    assert local.area == pytest.approx(100 * FOOT**2, rel=1e-12)
-    assert geometry_to_site(frame, local).equals_exact(square, 1e-9)
-    line = LineString([(0, 0), (3.048, 0)])
-    assert length_to_site(frame, line.length) == pytest.approx(10.0, rel=1e-12)
-    assert geometry_to_site(frame, line).length == pytest.approx(10.0, rel=1e-12)
+    square = [(5000, 2000), (5010, 2000), (5010, 2010), (5000, 2010)]
+    local = to_local(frame, square)
+    assert Polygon(local).area == pytest.approx(100 * FOOT**2, rel=1e-12)
+    assert to_site(frame, local) == pytest.approx(np.array(square), abs=1e-9)
     assert point_to_site(frame, (3.048, 0.0)) == pytest.approx((5010.0, 2000.0))
 
 
@@ -82,9 +73,9 @@ def test_the_two_feet_differ_by_four_feet_in_two_million() -> None:
     ],
 )
 def test_units_of_known_systems(crs: str, factor: float, name: str) -> None:
-    found = crs_unit(crs)
-    assert found[0] == pytest.approx(factor, rel=1e-12)
-    assert found[1] == name
+    fault = crs_fault(crs, UNIT_SETS["ft" if name == "metres" else "m"])
+    assert fault is not None
+    assert f"counts in {name} ({factor:.12g} m)" in fault.said
 
 
 @pytest.mark.parametrize(
@@ -131,15 +122,6 @@ def test_the_remedy_names_the_units_to_write() -> None:
     assert fault is not None
     assert 'units = "us-ft"' in fault.remedy
     assert "international feet" in fault.remedy
-
-
-def test_check_crs_raises() -> None:
-    check_crs(Frame(units=UNIT_SETS["ft"]))
-    check_crs(Frame(units=UNIT_SETS["ft"], crs="EPSG:6494"))
-    with pytest.raises(FrameError, match="US survey feet"):
-        check_crs(Frame(units=UNIT_SETS["us-ft"], crs="EPSG:6494"))
-    with pytest.raises(FrameError, match="counts in degrees"):
-        crs_unit("EPSG:4326")
 
 
 def test_a_place_in_its_system_is_fine() -> None:

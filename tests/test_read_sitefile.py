@@ -9,10 +9,11 @@ import tomllib
 from pathlib import Path
 
 import pytest
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from layout.errors import SiteError
-from layout.frame import geometry_to_site
+from layout.frame import to_site
 from layout.model import FeatureKind, Pattern, Site, ZoneRules
 from layout.readers.schema import DEFAULTS, SiteTable
 from layout.readers.schema.metric import METRIC
@@ -24,7 +25,7 @@ from tests.sitefiles import BASE, SITES, faults_of, site_file
 
 
 def in_site(site: Site, geometry: BaseGeometry) -> str:
-    return geometry_to_site(site.frame, geometry).normalize().wkt
+    return shapely.transform(geometry, lambda points: to_site(site.frame, points)).normalize().wkt
 
 
 # --- sound sites -----------------------------------------------------------------------------------------

@@ -16,12 +16,12 @@ from shapely import LineString, Point, STRtree, box
 
 from layout.model import Design, Lateral
 from layout.sheets.crew import crew_sheets, write_stakeout
-from layout.sheets.crew.paper import TEN_POINT, Frame, paper_of
+from layout.sheets.crew.paper import Frame, paper_of
 from layout.sheets.crew.picture import view_of
 from layout.sheets.crew.stretches import middle_of, stretches
 from layout.sheets.crew.strips import GAIN, north_marks, strips_of
 from layout.sheets.crew.table import letters_of, table_width
-from layout.sheets.lettering import Lettering
+from layout.sheets.lettering import CAPITAL, Lettering
 from layout.sheets.marks import Area, Dots, Drawing, Line, Symbol, Text
 from layout.stakes import stake_out
 from layout.units import FOOT
@@ -162,7 +162,7 @@ def test_nothing_is_smaller_than_ten_point_and_nothing_overlaps(sheets: list[Dra
     for drawing in sheets:
         paper = box(0.2, 0.2, drawing.paper.width - 0.2, drawing.paper.height - 0.2)
         marks = texts(drawing)
-        assert min(mark.height for mark in marks) >= TEN_POINT
+        assert min(mark.height for mark in marks) >= 10 / 72 * CAPITAL
         boxes = [lettering.box(mark).buffer(-0.025) for mark in marks]
         assert all(paper.contains(shape) for shape in boxes)
         tree = STRtree(boxes)

@@ -83,12 +83,6 @@ def test_an_arc_as_a_course() -> None:
     assert Course(azimuth=1.0, distance=5.0).length == 5.0
 
 
-def test_figures_of_a_curve() -> None:
-    curve = Curve(radius=100.0, delta=RIGHT_ANGLE)
-    assert curve.external == pytest.approx(100 * (math.sqrt(2) - 1))
-    assert curve.middle_ordinate == pytest.approx(100 * (1 - math.sqrt(0.5)))
-
-
 def test_degree_of_curve() -> None:
     assert radius_of_degree(math.radians(1), chord=True) > radius_of_degree(math.radians(1))
 

@@ -1,15 +1,7 @@
 """Between the survey's coordinates and the local plane, and between the plan and the earth."""
 
-from layout.frame.coordinates import (
-    geometry_to_local,
-    geometry_to_site,
-    length_to_site,
-    origin_near,
-    point_to_site,
-    to_local,
-    to_site,
-)
-from layout.frame.crs import check_crs, crs_fault, crs_unit, place_in_crs
+from layout.frame.coordinates import origin_near, point_to_site, to_local, to_site
+from layout.frame.crs import crs_fault, place_in_crs
 from layout.frame.geodetic import (
     GridFactors,
     datum_note,
@@ -24,16 +16,11 @@ from layout.frame.geodetic import (
 
 __all__ = [
     "GridFactors",
-    "check_crs",
     "crs_fault",
-    "crs_unit",
     "datum_note",
     "from_plan",
-    "geometry_to_local",
-    "geometry_to_site",
     "grid_factors",
     "ground_note",
-    "length_to_site",
     "local_plane",
     "mean_level",
     "origin_near",

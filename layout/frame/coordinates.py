@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-import shapely
 from numpy.typing import ArrayLike
-from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, Frame
 from layout.plane import Array
@@ -49,18 +47,3 @@ def point_to_site(frame: Frame, point: XY) -> XY:
     """Turn one local point [m] into site coordinates [site units]."""
     x, y = to_site(frame, [point])[0]
     return float(x), float(y)
-
-
-def geometry_to_site(frame: Frame, geometry: BaseGeometry) -> BaseGeometry:
-    """Turn a geometry of the local plane [m] into site units."""
-    return shapely.transform(geometry, lambda points: to_site(frame, points))
-
-
-def geometry_to_local(frame: Frame, geometry: BaseGeometry) -> BaseGeometry:
-    """Turn a geometry in site units into one of the local plane [m]."""
-    return shapely.transform(geometry, lambda points: to_local(frame, points))
-
-
-def length_to_site(frame: Frame, length: float) -> float:
-    """Turn a length [m] into site units."""
-    return length / frame.units.length

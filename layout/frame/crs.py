@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from layout.errors import Fault, FrameError
+from layout.errors import Fault
 from layout.frame.coordinates import point_to_site
 from layout.model import XY, Frame
 from layout.units import FOOT, US_SURVEY_FOOT, UnitSet
@@ -32,40 +32,6 @@ _UNIT_WORDS = (
 )
 _LONGEST_CRS = 20_000
 _GRID_REMEDY = "Leave survey.crs out where the coordinates are a local plan grid."
-
-
-def crs_unit(crs: str) -> tuple[float, str]:
-    """Find the unit a projected CRS counts in.
-
-    Parameters
-    ----------
-    crs : str
-        As the user names it: ``EPSG:6494``.
-
-    Returns
-    -------
-    factor : float
-        [m per unit].
-    name : str
-        ``international feet``, ``US survey feet``, ``metres``, or the name its definition gives.
-
-    Raises
-    ------
-    FrameError
-        Where the CRS is not known or not projected.
-    """
-    horizontal = horizontal_crs(crs)
-    if isinstance(horizontal, Fault):
-        raise FrameError(horizontal)
-    axis = horizontal.axis_info[0]
-    return float(axis.unit_conversion_factor), _unit_name(axis.unit_conversion_factor, axis.unit_name)
-
-
-def check_crs(frame: Frame) -> None:
-    """Raise a `FrameError` unless the frame's CRS, if it has one, can be the plan CRS of its units."""
-    fault = crs_fault(frame.crs, frame.units) if frame.crs is not None else None
-    if fault is not None:
-        raise FrameError(fault)
 
 
 def crs_fault(crs: str, units: UnitSet) -> Fault | None:

@@ -6,16 +6,14 @@ from dataclasses import dataclass
 
 from shapely import LineString
 
-from layout.sheets.lettering import CAPITAL, Lettering
+from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Align, Layer, Line, Mark, Paper, Pen, Text
 from layout.units import UnitSet
 
 INCH_PAPER = Paper(name="ANSI B", width=17.0, height=11.0, metric=False)
 METRIC_PAPER = Paper(name="A3", width=420 / 25.4, height=297 / 25.4, metric=True)
-TEN_POINT = 10 / 72 * CAPITAL
-"""Height of a capital of ten-point type [in]: no letter on these sheets is smaller."""
 LETTER, PITCH = 0.105, 0.176
-"""Height of a capital, and from line to line [in]."""
+"""Height of a capital, a little over that of ten-point type, and from line to line [in]; no letter is smaller."""
 LARGE, LARGEST = 0.13, 0.17
 MARGIN = 0.45
 HEAD = 0.78
