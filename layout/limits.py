@@ -1,6 +1,7 @@
 """What one plan holds: larger beds, finer outlines and stakings are refused before time and memory are spent on them.
 
-The limits are of this tool: within them a plan takes a minute and 2 GiB at most on a common machine.
+The limits are of this tool: within them a plan is to take two minutes of processor time and 2 GiB at most;
+``tests/bench/largest.py`` tells where that is not kept.
 """
 
 from __future__ import annotations
