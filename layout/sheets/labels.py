@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import Design, Feature, FeatureKind, Run
 from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of
@@ -33,6 +35,8 @@ _PREFERRED = (0.5, 0.38, 0.62)
 _LONG = 8.0
 """Runs longer than this on paper are named at their ends too [in]."""
 _NEAR_END = 0.08
+_CROSSING = 2.5
+"""Cost of a leader that crosses another pipe to reach its own."""
 _LEADERS_APART = 0.35
 """Laterals closer than this are named on their first run, not by leaders [in]."""
 
@@ -249,6 +253,8 @@ def _laterals(pen: LabelPen, design: Design) -> None:
 
 def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
     """Letter kind, size and length along each manifold and line, or beside it with a leader."""
+    every = (*design.plumbing.manifolds, *design.plumbing.lines)
+    laid = [(pipe, shapely.transform(pipe.line, pen.view.to_paper)) for pipe in every]
     for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
         for pipe in found:
             size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
@@ -263,9 +269,18 @@ def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
                 along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False)
                 for side in (beside, -beside)
             ]
-            spots.append(_about(pieces[0], width).dearer(0.3))
+            others = shapely.union_all([line for other, line in laid if other is not pipe])
+            spots.append(_past(_about(pieces[0], width).dearer(0.3), others))
             if not pen.write(text, joined(spots)):
                 pen.unplaced.append(named)
+
+
+def _past(spots: Spots, lines: BaseGeometry) -> Spots:
+    """Make spots dearer whose leader crosses one of some lines on paper."""
+    led = np.flatnonzero(~np.isnan(spots.leader[:, 0, 0]))
+    extra = np.zeros(len(spots))
+    extra[led] = _CROSSING * shapely.intersects(shapely.linestrings(spots.leader[led]), lines)
+    return replace(spots, cost=spots.cost + extra)
 
 
 def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)) -> Spots:

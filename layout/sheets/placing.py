@@ -30,7 +30,7 @@ _LINE_COST = 6.0
 """Cost of an inch of linework under a label."""
 _INSIDE_COST = 0.5
 """Cost of a label with a leader that stands where none is wanted."""
-_LEADER_COST = 0.15
+_LEADER_COST = 0.35
 """Cost of a line that a leader crosses."""
 _UPRIGHT = 0.09
 _BATCH = 24
