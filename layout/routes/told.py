@@ -76,6 +76,7 @@ def route_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
 def _stacked(site: Site, lines: Sequence[Pipe]) -> Iterator[Finding]:
     """Say where lines lie one above the other."""
     unit = site.frame.units
+    own = site.zones is not None and site.zones.lines == "own"
     for one, other in itertools.combinations(lines, 2):
         shared = one.line.intersection(other.line)
         if shared.length > OVERLAP:
@@ -87,6 +88,7 @@ def _stacked(site: Site, lines: Sequence[Pipe]) -> Iterator[Finding]:
                     f"{shared.length / unit.length:.2f} {unit.length_name} from {site_place(site.frame, (x, y))} on: "
                     "there is no room for them side by side."
                 ),
+                remedy='With zones.lines = "trunk" all zones share one pipe of each kind.' if own else "",
             )
 
 
