@@ -229,3 +229,20 @@ def test_rough_distances_are_never_less_than_the_true_ones(seed: int) -> None:
     rough, true = SegmentIndex([line]).at_most(points), shapely.distance(shapely.points(points), line)
     assert (rough >= true - 1e-9).all()
     assert (rough <= true + line.length / 100).all()
+
+
+@given(seed=st.integers(0, 10_000))
+@settings(max_examples=20, deadline=None)
+def test_nearest_from_segments_close_by_is_the_nearest(seed: int) -> None:
+    """But for points that moved past the middle between two parts of a line, and these are no farther off than that."""
+    rng = np.random.default_rng(seed)
+    index = SegmentIndex([LineString(beds.gentle()), LineString(beds.ell() + 100)])
+    points = rng.uniform(-10, 140, (60, 2))
+    shift = rng.normal(0, 0.1, points.shape)
+    away, foot, segment = index.nearest_from(points + shift, index.locate(points)[0])
+    true = index.nearest(points + shift)[0]
+    assert away == pytest.approx(np.hypot(*(points + shift - foot).T))
+    assert (away >= true - 1e-9).all()
+    assert (away <= true + 2 * np.hypot(*shift.T)).all()
+    assert np.mean(away <= true + 1e-9) > 0.9
+    assert ((segment >= 0) & (segment < len(index.line))).all()

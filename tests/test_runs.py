@@ -16,7 +16,7 @@ from layout.coverage import cover
 from layout.model import Feature, Laying, Pattern
 from layout.runs import lay_runs
 from layout.runs.fronts import fronts
-from layout.runs.guides import extended, rounded, swung_wide
+from layout.runs.guides import extended, rolled, rounded, swung_wide
 from tests import beds
 from tests.laid import PATTERNS, Array, Field, field, lines, mirrored, moved, obstacle
 from tests.laws import Laid, three_point_radius, unlisted
@@ -178,6 +178,15 @@ def test_rows_beyond_the_farthest_corner_are_laid() -> None:
     for pattern in (Pattern.LEFT, Pattern.RIGHT):
         laying = site.lay(pattern)
         assert sum(run.length for run in laying.runs) > 0.8 * site.ground.area.area / 2, pattern
+
+
+def test_row_along_the_far_edge_is_whole() -> None:
+    """Both legs of the innermost row of an L lie on the clearance line, each 46 ft from its end to the corner."""
+    site = field(beds.ell(), shortest=5.0)
+    laying = site.lay(Pattern.CENTRE)
+    inner = max(run.row for run in laying.runs)
+    assert sorted(run.length for run in laying.runs if run.row == inner) == pytest.approx([46, 46], abs=0.5)
+    assert site.broken(laying) == []
 
 
 # --- order, names, feeding -----------------------------------------------------------------------------
@@ -421,6 +430,23 @@ def test_rounded_line_bends_at_the_radius(turn: float) -> None:
 
 def as_rows(laying: Laying) -> list[Array]:
     return [shapely.get_coordinates(run.line) for run in laying.runs]
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_bends_far_apart_are_rolled_as_they_are_by_themselves(side: int) -> None:
+    """Three kinks on a long line: between their eased bends it is left as it is, and they bend at the radius."""
+    turns = np.radians(side * np.array([0, 25, 60, 20]))
+    walk = np.cumsum(np.column_stack((np.cos(turns), np.sin(turns))) * 40.0, axis=0)
+    line = LineString(np.vstack(([0.0, 0.0], walk)))
+    (smooth,) = rolled(line, radius=2.0)
+    assert smooth.distance(line) == 0
+    assert len(smooth.coords) > 20
+    assert three_point_radius(smooth, 0.5)[0] >= 0.98 * 2.0
+    # each bend of angle t leaves the corner by R × (1 / cos(t / 2) − 1) and takes 2 R tan(t / 2) − R t from the way
+    bends = np.abs(np.diff(turns))
+    assert line.length - smooth.length == pytest.approx((4 * np.tan(bends / 2) - 2 * bends).sum(), abs=2e-3)
+    away = 2.0 * (1 / np.cos(bends.max() / 2) - 1)
+    assert shapely.hausdorff_distance(smooth, line) == pytest.approx(away, abs=2e-3)
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)

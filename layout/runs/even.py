@@ -12,7 +12,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import areal, coordinates, lines_of, polygons_of, union
+from layout.plane import areal, coordinates, lines_of, polygons_of, thinned, union
 from layout.runs import fronts, guides
 from layout.runs.field import SAGITTA, Spread
 from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Region, Row, clip
@@ -62,7 +62,7 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
             near = before.buffer(PUSH * cut.closest)
             ground = _beyond(lines, level, near, edge, ground, cut, spread)
             smooth = [
-                part.simplify(SAGITTA * min(cut.closest, cut.radius))
+                thinned(part, SAGITTA * min(cut.closest, cut.radius))
                 for line in _edges(ground, cut)
                 for part in guides.rolled(_longer(line, cut), radius=cut.radius)
             ]
@@ -117,7 +117,7 @@ def _edges(ground: Area, cut: Ground) -> list[LineString]:
     """The edges of some ground that are not the bed's own."""
     border = cut.border
     return [
-        LineString(coordinates(line.simplify(SAGITTA * cut.closest)))
+        thinned(line, SAGITTA * cut.closest)
         for line in lines_of(shapely.boundary(ground).difference(border))
         if line.length >= SLIVER * cut.spacing
     ]

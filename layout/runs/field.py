@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from layout.model import Sides
-from layout.plane import Array, SegmentIndex, coordinates, unit
+from layout.plane import Array, SegmentIndex, thinned, unit
 
 NEWTON_STEPS = 4
 ON_LEVEL = 1e-5
@@ -33,6 +33,10 @@ MOST_POINTS = 150_000
 """Points of level lines above which no more are put between them."""
 RAMP = 0.6
 """Share of a least gap of widening over which the count of gaps climbs by one."""
+
+
+Near = tuple[NDArray[np.intp], NDArray[np.intp]]
+"""Segments of the left and of the right side that are nearest to some points."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,16 +63,21 @@ class Between:
     clearance: float
     step: float
 
-    def measure(self, points: Array) -> tuple[Array, Array, Array]:
+    def measure(self, points: Array, near: Near | None = None) -> tuple[Array, Array, Array, Near]:
         """Share of the usable width to the left of points in the bed, that width [m], and the way it rises.
 
-        Shapes (n,), (n,), (n, 2).
+        Shapes (n,), (n,), (n, 2). And what part of either side is nearest to each, which makes it quick to measure
+        others hardly farther on.
         """
-        to_left, left_foot = self._left.nearest(points)
-        to_right, right_foot = self._right.nearest(points)
+        if near is None:
+            near = self._left.locate(points)[0], self._right.locate(points)[0]
+        (to_left, left_foot, left), (to_right, right_foot, right) = (
+            side.nearest_from(points, start)
+            for side, start in zip((self._left, self._right), near, strict=True)
+        )
         width = to_left + to_right - 2 * self.clearance
         share = (to_left - self.clearance) / np.maximum(width, 1e-9)
-        return share, width, unit(unit(points - left_foot) + unit(right_foot - points))
+        return share, width, unit(unit(points - left_foot) + unit(right_foot - points)), (left, right)
 
     @cached_property
     def _left(self) -> SegmentIndex:
@@ -167,7 +176,7 @@ class Spread:
 
     def field(self, points: Array) -> Array:
         """The field at points in the bed, shape (n,)."""
-        share, width, _ = self.between.measure(points)
+        share, width, *_ = self.between.measure(points)
         return share * self.gaps(width)
 
     @cached_property
@@ -235,31 +244,46 @@ class Spread:
             return []
         points, owner = np.vstack(lines), np.repeat(np.arange(len(lines)), [len(line) for line in lines])
         level = np.asarray(levels, dtype=np.float64)
-        points = self._projected(points, level[owner], steps=NEWTON_STEPS)
+        points, near = self._projected(points, level[owner], steps=NEWTON_STEPS)
         for _ in range(2):
             if len(points) > MOST_POINTS:
                 break
             after = np.flatnonzero(_bowed(points, owner, SAGITTA * self.closest))
-            middle = self._projected((points[after] + points[after + 1]) / 2, level[owner[after]], steps=1)
+            middle, beside = self._projected(
+                (points[after] + points[after + 1]) / 2,
+                level[owner[after]],
+                steps=1,
+                near=(near[0][after], near[1][after]),
+            )
             points = np.insert(points, after + 1, middle, axis=0)
+            near = np.insert(near[0], after + 1, beside[0]), np.insert(near[1], after + 1, beside[1])
             owner = np.insert(owner, after + 1, owner[after])
         ends = np.searchsorted(owner, np.arange(len(lines) + 1))
         # points nearer to a chord than this tell nothing, and cost time at every later step
         parts = [LineString(points[first:last]) for first, last in pairwise(ends)]
-        return [LineString(coordinates(part.simplify(SAGITTA * self.closest))) for part in parts]
+        return [thinned(part, SAGITTA * self.closest) for part in parts]
 
-    def _projected(self, points: Array, level: Array, *, steps: int) -> Array:
+    def _projected(
+        self, points: Array, level: Array, *, steps: int, near: Near | None = None
+    ) -> tuple[Array, Near]:
+        """Points put on their levels by some of Newton's steps, and the parts of the sides nearest to each."""
         points = points.copy()
         moving = np.arange(len(points))
         for _ in range(steps):
-            share, width, rise = self.between.measure(points[moving])
+            here = None if near is None else (near[0][moving], near[1][moving])
+            share, width, rise, found = self.between.measure(points[moving], here)
+            if near is None:
+                near = found
+            else:
+                near[0][moving], near[1][moving] = found
             count = self.gaps(width)
             shift = np.clip((level[moving] / count - share) * width, -self.closest / 2, self.closest / 2)
             points[moving] += rise * shift[:, None]
             moving = moving[np.abs(shift) > ON_LEVEL * self.closest]
             if not len(moving):
                 break
-        return points
+        assert near is not None, "it takes one step"
+        return points, near
 
 
 def _ticks(low: float, high: float, step: float) -> Array:

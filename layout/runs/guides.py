@@ -7,10 +7,12 @@ import math
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from layout.plane import (
     GENTLE_TURN,
     Array,
+    Geometries,
     SegmentIndex,
     Turns,
     coordinates,
@@ -21,14 +23,18 @@ from layout.plane import (
     resample,
     stations,
     stretch,
+    thinned,
     unit,
 )
 
 ARC_STEP = math.radians(4.0)
 """Angle between points of an arc put into a guide."""
-AROUND_BEND = 6.0
-"""How far to either side of a tight bend a line is looked at when it is rolled smooth, in radii."""
-MOST_BENDS = 0.6
+AROUND_BEND = 2.5
+"""How far to either side of a tight bend a line is looked at when it is rolled smooth, in radii: bends of up to 135
+degrees are eased within that."""
+QUADRANT = 32
+"""Segments to a quarter circle where a line is rolled smooth."""
+MOST_BENDS = 0.8
 """Share of a line within that of tight bends above which it is rolled as a whole."""
 
 
@@ -180,36 +186,61 @@ def rounded(line: LineString, *, radius: float) -> LineString:
 
 
 def rolled(line: LineString, *, radius: float) -> list[LineString]:
-    """A line rolled smooth [m] from both sides, as all parts it falls into, each running its way; see :func:`rounded`.
+    """A line rolled smooth to a radius [m], as all the parts it falls into, each running its way; see :func:`rounded`.
 
-    One that bends nowhere nearly so tightly is left as it is, and so is one beyond its tight bends.
+    One that bends nowhere nearly so tightly is left as it is, and so is one beyond its tight bends. Bends to one side
+    alone are rolled from that side.
     """
     if radius <= 0 or is_gentle(coordinates(line), radius=radius):
         return [line]
     # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
-    line = LineString(coordinates(line.simplify(radius * 1e-4)))
+    line = thinned(line, radius * 1e-4)
     points = coordinates(line)
     along = stations(points)
     start, end = Turns.of(points, along).bends(radius / 2, GENTLE_TURN)
     around = AROUND_BEND * radius
-    spans = merged_spans(np.maximum(start - around, 0.0), np.minimum(end + around, along[-1]))
+    first, last = merged_spans(start - around, end + around)
+    spans = merged_spans(
+        np.array([_straight_at(along, at - radius, at) for at in first]),
+        np.array([_straight_at(along, at, at + radius) for at in last]),
+    )
     part_of_it = (spans[1] - spans[0]).sum() < MOST_BENDS * along[-1] and not line.is_closed
     rolled_there = _rolled_within(line, spans, radius) if part_of_it else None
     return _rolled_whole(line, radius) if rolled_there is None else [rolled_there]
 
 
+def _straight_at(along: Array, first: float, last: float) -> float:
+    """Half way along the longest segment that begins on a stretch of a line, or the end of the line that it reaches.
+
+    There an offset is square to the line, as it would be if the line were not cut.
+    """
+    if first <= 0:
+        return 0.0
+    if last >= along[-1]:
+        return float(along[-1])
+    begins = slice(
+        max(int(np.searchsorted(along, first, side="right")) - 1, 0), int(np.searchsorted(along, last))
+    )
+    length = np.diff(along[begins.start : begins.stop + 1])
+    longest = begins.start + int(length.argmax())
+    return float(along[longest] + along[longest + 1]) / 2
+
+
 def _rolled_within(line: LineString, spans: tuple[Array, Array], radius: float) -> LineString | None:
     """A line rolled smooth on some stretches of it [m]; None where that needs a look at all of it."""
+    parts = np.asarray([stretch(line, *span) for span in zip(*spans, strict=True)], dtype=object)
+    smooth = parts.copy()
+    for side in (1.0, -1.0):
+        bends = [_bends_to(part, side, radius) for part in parts]
+        smooth[bends] = _there_and_back(smooth[bends], side * radius)
     walk, at = [], 0.0
-    for first, last in zip(*spans, strict=True):
-        part = stretch(line, first, last)
-        smooth = _rolled_whole(part, radius)
-        if len(smooth) != 1:
+    for part, found, first, last in zip(parts.tolist(), smooth.tolist(), *spans, strict=True):
+        if not isinstance(found, LineString):
             return None
-        found, was = coordinates(smooth[0]), coordinates(part)
-        if np.abs(found[[0, -1]] - was[[0, -1]]).max() > 1e-5 * radius:
+        was, now = coordinates(part), coordinates(found)
+        if len(now) < 2 or np.abs(now[[0, -1]] - was[[0, -1]]).max() > 3e-4 * radius:
             return None
-        walk += [coordinates(stretch(line, at, first))[:-1] if first > at else was[:1], found[1:-1]]
+        walk += [coordinates(stretch(line, at, first))[:-1] if first > at else was[:1], now[1:-1]]
         at = last
     length = line.length
     walk.append(coordinates(stretch(line, at, length)) if at < length else coordinates(line)[-1:])
@@ -217,19 +248,65 @@ def _rolled_within(line: LineString, spans: tuple[Array, Array], radius: float) 
     return whole if whole.is_simple else None
 
 
+def _bends_to(line: LineString, side: float, radius: float) -> bool:
+    """Whether a line turns to one side, 1.0 left or -1.0 right, so much that it needs to be rolled from there."""
+    points = coordinates(line)
+    turned = Turns.of(points, stations(points), side=side).most_within(radius / 2)
+    return bool(turned > GENTLE_TURN / 2)
+
+
 def _rolled_whole(line: LineString, radius: float) -> list[LineString]:
     """A line rolled along both its sides, as the parts it falls into."""
     parts = [line]
     for side in (1.0, -1.0):
-        parts = [back for part in parts for back in _there_and_back(part, side * radius)]
+        found = [
+            (part, _there_and_back(np.asarray([part], dtype=object), side * radius)[0]) for part in parts
+        ]
+        parts = [
+            back if _same_way(part, back) else back.reverse()
+            for part, backs in found
+            for back in lines_of(backs) or [part]
+        ]
     return parts
 
 
-def _there_and_back(line: LineString, distance: float) -> list[LineString]:
-    """A line offset and offset back again; itself where nothing is left of it."""
-    there = shapely.line_merge(shapely.offset_curve(line, distance, quad_segs=32, join_style="round"))
-    back = lines_of(shapely.offset_curve(there, -distance, quad_segs=32, join_style="round"))
-    return [part if _same_way(line, part) else part.reverse() for part in back] or [line]
+def _there_and_back(lines: Geometries, distance: float) -> Geometries:
+    """Lines offset and offset back again [m]."""
+    return _offset(_offset(lines, distance), -distance)
+
+
+def _offset(lines: Geometries, distance: float) -> Geometries:
+    """Lines offset to the left, or where the distance [m] is below 0 to the right.
+
+    One side of what grows about a line is its offset; the engine's own offset curves are the same, but take up to
+    ten times as long where a line bends as tightly as it is offset.
+    """
+    found = np.empty(len(lines), dtype=object)
+    about = shapely.buffer(lines, abs(distance), quad_segs=QUADRANT, cap_style="flat")
+    for k, (line, ground) in enumerate(zip(lines.tolist(), about.tolist(), strict=True)):
+        side = _side_of(line, ground, distance) if isinstance(line, LineString) else None
+        found[k] = side or shapely.line_merge(
+            shapely.offset_curve(line, distance, quad_segs=QUADRANT, join_style="round")
+        )
+    return found
+
+
+def _side_of(line: LineString, ground: BaseGeometry, distance: float) -> LineString | None:
+    """One long side of the ground about a line, from corner to corner; None where that is not all there is."""
+    if not isinstance(ground, Polygon) or ground.interiors or line.is_closed:
+        return None
+    points, ring = coordinates(line), coordinates(ground.exterior)[:-1]
+    tips, inner = points[[0, -1]], points[[1, -2]]
+    ahead = unit((inner - tips) * [[1.0], [-1.0]])
+    corners = tips + distance * np.column_stack((-ahead[:, 1], ahead[:, 0]))
+    off = np.abs(ring[:, None, :] - corners).sum(axis=2)
+    first, last = off.argmin(axis=0).tolist()
+    if first == last or max(off[first, 0], off[last, 1]) > 1e-6 * abs(distance):
+        return None
+    # the engine walks round the ground clockwise: along a line on its left, back on its right
+    if shapely.is_ccw(ground.exterior) == (distance > 0):
+        ring, first, last = ring[::-1], len(ring) - 1 - first, len(ring) - 1 - last
+    return LineString(np.roll(ring, -first, axis=0)[: (last - first) % len(ring) + 1])
 
 
 def _same_way(line: LineString, other: LineString) -> bool:
@@ -269,4 +346,4 @@ def centred(line: LineString, left: LineString, right: LineString, *, step: floa
     )
     kept = points[np.concatenate(([True], ahead))]
     # hundreds of points on a straight would make every row from this line slow
-    return LineString(coordinates(LineString(kept).simplify(step / 2500))) if len(kept) > 1 else line
+    return thinned(LineString(kept), step / 2500) if len(kept) > 1 else line

@@ -11,7 +11,10 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiLineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import Array
+from layout.plane import Array, SegmentIndex
+
+MANY = 50
+"""Places from which on an index of the tubing costs less than it saves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,8 @@ class Nearby:
 
 
 def away(places: Point | LineString | NDArray[np.object_], tubing: BaseGeometry) -> Array:
-    """Distance of places from tubing [m]; infinity where there is none."""
+    """Distance of places from tubing [m]; infinity where there is none. Many places must be points."""
+    if isinstance(places, np.ndarray) and len(places) > MANY and tubing.length > 0:
+        return SegmentIndex(list(shapely.get_parts(tubing))).nearest(shapely.get_coordinates(places))[0]
     found = np.asarray(shapely.distance(places, tubing), dtype=np.float64)
     return np.where(np.isnan(found), np.inf, found)

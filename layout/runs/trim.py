@@ -180,6 +180,11 @@ class Region:
         return found
 
     @cached_property
+    def _nearly(self) -> BaseGeometry:
+        """With what a row may waver about the edge."""
+        return self.strict.buffer(LEAVES * self.ground.spacing, quad_segs=32)
+
+    @cached_property
     def eased(self) -> Region:
         """The same with a clearance smaller by rounding.
 
@@ -216,6 +221,9 @@ class Region:
         inner = shapely.intersection(part, self.strict)
         if inner.is_empty:
             return part  # all of it within the slack that the law allows
+        if part.length - inner.length > self.ground.spacing:
+            # it lies along the edge, and would be drawn back to wherever its chords happen to be inside
+            inner = shapely.intersection(part, self._nearly)
         tips = [tip for line in shapely.get_parts(inner) for tip in (line.coords[0], line.coords[-1])]
         along = shapely.line_locate_point(part, shapely.points(tips))
         start = float(along.min()) if at_start else 0.0

@@ -10,6 +10,7 @@ counts little; the whole plan by the clock as well.
 from __future__ import annotations
 
 import argparse
+import functools
 import resource
 import statistics
 import subprocess
@@ -67,6 +68,10 @@ MOST_WHOLE = {"10 acres": 10.0}
 """What the whole plan of a bed may take by the clock, all patterns tried [s]."""
 MOST_PLANNED = {"dumbbell": 10.0}
 """What the whole plan of a bed with a neck may take of the processor [s]."""
+GROWN_ROWS, GROWN_LENGTH = (20, 40, 80), 400.0
+"""Beds over which growth is measured: their rows, and their length [ft]."""
+MOST_GROWTH = 1.2
+"""Greatest exponent of time over the number of rows."""
 MOST_MEMORY = 1024.0
 """What it may hold at once [MiB]."""
 PATTERNS = (Pattern.LEFT, Pattern.RIGHT, Pattern.CENTRE, Pattern.EVEN)
@@ -239,8 +244,9 @@ def stages(name: str, repeat: int) -> None:
     bare = None
     for stage, seconds in chain(measured(site, repeat), whole(name, site)):
         bare = seconds if bare is None else bare
-        # rows of a bed with a neck are led past its hollows: it is judged by the whole plan
-        most = None if name in MOST_PLANNED else MOST_BARE.get(stage)
+        # rows of a bed with a neck are led past its hollows, and those of the ten acres follow a side of one edge, the
+        # bare offsets of which are nothing: such beds are judged by the whole plan
+        most = None if name in MOST_PLANNED or name in MOST_WHOLE else MOST_BARE.get(stage)
         verdict = (
             "" if most is None else f"   {'ok' if seconds <= most * bare else 'TOO SLOW'}: at most {most:g} x"
         )
@@ -248,15 +254,42 @@ def stages(name: str, repeat: int) -> None:
     print()
 
 
+def growth(repeat: int) -> None:
+    """Print how the time of patterns grows with the number of rows, over beds alike but for their width."""
+    print(f"growth with the number of rows, beds {GROWN_LENGTH:g} ft long")
+    sites = {rows: site_on(strip(rows, GROWN_LENGTH, GROWN_LENGTH / 16, 0.1)) for rows in GROWN_ROWS}
+    for pattern in PATTERNS:
+        took = []
+        for site in sites.values():
+            ground = usable_ground(site.bed, ())
+            sides = find_sides(site.bed.outline, toward=site.pump.at if site.pump else (0.0, 0.0))
+            work = functools.partial(
+                lay_runs, site.bed, ground, sides, site.runs, site.tubing, pattern=pattern
+            )
+            took.append(median_of(repeat, work)[0])
+        exponent = float(np.polyfit(np.log(GROWN_ROWS), np.log(took), 1)[0])
+        each = ", ".join(
+            f"{rows} rows {1000 * seconds:.0f} ms" for rows, seconds in zip(GROWN_ROWS, took, strict=True)
+        )
+        verdict = "ok" if exponent <= MOST_GROWTH else "TOO FAST"
+        print(
+            f"  runs, {pattern:<20}{exponent:10.2f}   {each}   {verdict}: at most {MOST_GROWTH:g}", flush=True
+        )
+
+
 def main() -> None:
     """Time everything that was asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--beds", nargs="*", choices=list(BEDS), default=list(BEDS))
+    parser.add_argument(
+        "--beds", nargs="*", choices=list(BEDS), default=list(BEDS), help="which beds; none: growth alone"
+    )
     parser.add_argument("--repeat", type=int, default=3)
     asked = parser.parse_args()
     start_up(asked.repeat)
     for name in asked.beds:
         stages(name, asked.repeat)
+    if asked.beds == list(BEDS) or not asked.beds:
+        growth(asked.repeat)
 
 
 if __name__ == "__main__":
