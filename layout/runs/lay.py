@@ -16,9 +16,10 @@ from layout.plane import Array, SegmentIndex, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carried import Carried, Way
 from layout.runs.carry import carry
+from layout.runs.enforce import enforce
 from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
-from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip, enforce
+from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip
 
 STEEPEST = 3.0
 """How far the ends of neighbouring rows may recede along a manifold, in spacings."""
