@@ -87,9 +87,9 @@ def place_fittings(
         kinds: tuple[PipeKind, PipeKind] = ("supply", "return")
         for kind in kinds:
             air = (air_at or {}).get((zone, kind))
-            for number, pipe in enumerate(plumbing.manifolds):
+            for pipe in plumbing.manifolds:
                 if (pipe.zone, pipe.kind) == (zone, kind):
-                    own = [riser for riser in plumbing.risers if _stands_on(riser, number, pipe)]
+                    own = [riser for riser in plumbing.risers if plumbing.under(riser) is pipe]
                     made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1, trunk=trunk)
         made += [
             _flush_valve(line, tanks)
@@ -110,14 +110,6 @@ def place_fittings(
         fittings=(*made, *plumbing.fittings),
         trenches=(*_trenches(plumbing.manifolds, zones), *plumbing.trenches),
     )
-
-
-def _stands_on(riser: Riser, number: int, pipe: Pipe) -> bool:
-    """Whether a riser stands on a manifold: on the one that it names, where it names one."""
-    if riser.manifold is not None:
-        return riser.manifold == number
-    foot = Point(riser.line.coords[0])
-    return (riser.zone, riser.kind) == (pipe.zone, pipe.kind) and pipe.line.distance(foot) < TOLERANCE
 
 
 def _on_manifold(

@@ -15,8 +15,8 @@ import shapely
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.model import XY, Finding, Laying, Lobe, Sides, Site, site_place
-from layout.plane import TOLERANCE, areal, coordinates, polygons_of, stretch, union
+from layout.model import Finding, Laying, Lobe, Sides, Site, site_place
+from layout.plane import TOLERANCE, areal, coordinates, pair, polygons_of, stretch, union
 
 NARROW = 0.5
 """A neck is at most this × as wide as the narrower of the two parts it joins (a judgement)."""
@@ -94,7 +94,7 @@ def neck_findings(site: Site, laying: Laying, through: Collection[str]) -> Itera
             continue
         passing = [run for run in laying.runs if run.line.intersects(lobe.neck)]
         blank = [join for join in laying.carries if join.line.intersects(lobe.neck)]
-        left, right = (site_place(site.frame, _xy(at)) for at in lobe.neck.coords)
+        left, right = (site_place(site.frame, pair(at)) for at in lobe.neck.coords)
         cost = math.fsum(join.line.length for join in blank) / unit.length
         yield Finding(
             code="neck",
@@ -107,7 +107,7 @@ def neck_findings(site: Site, laying: Laying, through: Collection[str]) -> Itera
         dry = [run for run in laying.runs if run.lobe == number and run.name not in through]
         if dry:
             length = math.fsum(run.length for run in dry) / unit.length
-            place = site_place(site.frame, _xy(lobe.outline.representative_point().coords[0]))
+            place = site_place(site.frame, pair(lobe.outline.representative_point().coords[0]))
             yield Finding(
                 code="lobe-apart",
                 said=(
@@ -117,10 +117,6 @@ def neck_findings(site: Site, laying: Laying, through: Collection[str]) -> Itera
                 ),
                 remedy="Widen the neck, or plan that part as a bed of its own, if those are not wanted.",
             )
-
-
-def _xy(at: tuple[float, ...]) -> XY:
-    return (float(at[0]), float(at[1]))
 
 
 def _narrowest(part: Polygon, least: float) -> LineString | None:

@@ -88,6 +88,11 @@ def stations(line: Array) -> Array:
     return np.concatenate(([0.0], np.cumsum(steps)))
 
 
+def pair(point: Sequence[float] | Array) -> tuple[float, float]:
+    """The first two figures of a point as a plain pair [its unit], as geometry and marks take it."""
+    return float(point[0]), float(point[1])
+
+
 def points_at(line: Array, along: Array) -> Array:
     """Points of a polyline at given distances along it, shape (k, 2) [m]; O(n + k log n)."""
     return _at(line, stations(line), along)

@@ -87,7 +87,8 @@ def test_two_supplies_on_one_line_keep_their_own_risers() -> None:
         Laying(pattern=Pattern.LEFT, runs=runs), LateralRules(runs=2, longest=90.0), spacing=0.6
     )
     plumbing = lay_plumbing(laterals, runs, sides, RULES, pump=Pump(at=(-5, 0)), outline=outline)
-    doubled = replace(plumbing, manifolds=(*plumbing.manifolds, plumbing.manifolds[0]))
+    another = replace(plumbing.manifolds[0])  # on the same line, but a pipe of its own
+    doubled = replace(plumbing, manifolds=(*plumbing.manifolds, another))
     made = place_fittings(doubled, joins, laterals).fittings
     assert sum(item.kind == "riser" for item in made) == len(plumbing.risers) == 2 * len(laterals)
 

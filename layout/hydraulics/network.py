@@ -244,7 +244,7 @@ def _lay_manifold(
     standing = sorted(
         (float(line.project(Point(riser.line.coords[0]))), number)
         for number, riser in enumerate(design.plumbing.risers)
-        if _stands_on(design, riser) is pipe
+        if design.plumbing.under(riser) is pipe
     )
     bends = [
         (float(line.project(Point(item.at))), FITTING_LOSSES[item.kind])
@@ -325,15 +325,6 @@ def line_is_missing(design: Design, zone: Zone, kind: PipeKind) -> bool:
         for pipe in design.plumbing.manifolds
         if (pipe.kind, pipe.zone) == (kind, zone.number)
     )
-
-
-def _stands_on(design: Design, riser: Riser) -> Pipe:
-    """The manifold that a riser names, else the one of its kind and zone that it is nearest to."""
-    if riser.manifold is not None:
-        return design.plumbing.manifolds[riser.manifold]
-    foot = Point(riser.line.coords[0])
-    pipes = [pipe for pipe in design.plumbing.manifolds if (pipe.kind, pipe.zone) == (riser.kind, riser.zone)]
-    return min(pipes, key=lambda pipe: round(float(pipe.line.distance(foot)), 6))
 
 
 # --- laterals -------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from layout.errors import Fault, ReadError
+from layout.units import UNIT_SETS, UnitSet
 
 Loc = tuple[str | int, ...]
 
@@ -66,6 +67,12 @@ class Document:
             else:
                 return None
         return value
+
+    @property
+    def units(self) -> UnitSet:
+        """The site's units; where the file states none, some that serve to find its other faults."""
+        word = self.get("units")
+        return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
 
     def field(self, loc: Loc) -> str:
         """Write a loc the way the user knows it: ``runs.spacing``, ``feature[2] "well": setback``."""

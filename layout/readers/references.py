@@ -12,7 +12,6 @@ from layout.readers.document import Document, Loc
 from layout.readers.points import ENDINGS, PointTable, Role, read_points, split_name
 from layout.readers.shapes import Place, inline_points
 from layout.readers.values import quoted
-from layout.units import UNIT_SETS, UnitSet
 
 _ROLES: dict[str | int, Role] = {"outline": "outline", "levels": "levels", "guide": "guide"}
 _INSIDE_REMEDY = "Put the survey file into the site file's folder and name it from there."
@@ -34,7 +33,7 @@ def point_tables(document: Document) -> tuple[dict[Loc, PointTable], list[Fault]
         locs += [("feature", index, "shape") for index in range(len(features))]
     tables: dict[Loc, PointTable] = {}
     faults: list[Fault] = []
-    drawings = Drawings(_units(document), _drawing_units(document))
+    drawings = Drawings(document.units, _drawing_units(document))
     for loc in locs:
         value = document.get(*loc)
         try:
@@ -45,12 +44,6 @@ def point_tables(document: Document) -> tuple[dict[Loc, PointTable], list[Fault]
             if table is not None:
                 tables[loc] = table
     return tables, faults
-
-
-def _units(document: Document) -> UnitSet:
-    """The site's units; those of a file with none serve to find its other faults."""
-    word = document.get("units")
-    return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
 
 
 def _drawing_units(document: Document) -> str | None:

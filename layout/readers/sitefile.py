@@ -25,7 +25,7 @@ from layout.readers.shapes import Place, feature_shape, guide_of, levels_of, out
 from layout.readers.smooth import smoothed, smoothing_note
 from layout.readers.validate import validate
 from layout.readers.values import is_number, quoted
-from layout.units import UNIT_SETS, UnitSet
+from layout.units import UNIT_SETS
 
 LEAST_TOLERANCE = 1e-4
 """Runs are staked no finer than this [m]: more stakes would be asked for than anybody drives."""
@@ -77,7 +77,7 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     faults = override(document, settings)
     tables, unread = point_tables(document)
     units_wrong = _unit_faults(document, tables)
-    plane = on_one_plane(document, tables, _units(document))
+    plane = on_one_plane(document, tables, document.units)
     table, wrong = validate(document)
     frame = _frame(document, plane)
     maker = _Maker(document, frame, plane)
@@ -97,19 +97,13 @@ def read_site(path: Path | str, overrides: Iterable[str] = ()) -> Site:
     return replace(site, notes=(*once, *maker.notes, *_notes(site), *_crs_notes(document, site)))
 
 
-def _units(document: Document) -> UnitSet:
-    """The site's units; of a file with faults, some that serve to judge its shapes."""
-    word = document.get("units")
-    return UNIT_SETS.get(word, UNIT_SETS["m"]) if isinstance(word, str) else UNIT_SETS["m"]
-
-
 def _prices(document: Document) -> tuple[tuple[Price, ...], list[Fault]]:
     """The user's prices, where a file of them is named, and what is wrong with it."""
     name = document.get("takeoff", "prices")
     if not isinstance(name, str):
         return (), []
     try:
-        return read_prices(inside_folder(document, ("takeoff", "prices"), name), _units(document)), []
+        return read_prices(inside_folder(document, ("takeoff", "prices"), name), document.units), []
     except LayoutError as error:
         return (), list(error.faults)
 
@@ -118,7 +112,7 @@ def _frame(document: Document, plane: Plane) -> Frame:
     """Choose the local plane."""
     first = plane.tables.get(("bed", "outline")) or next(iter(plane.tables.values()), None)
     origin = origin_near(first.xy) if first is not None else (0.0, 0.0)
-    return Frame(units=_units(document), origin=origin, crs=plane.crs, plane=plane.words)
+    return Frame(units=document.units, origin=origin, crs=plane.crs, plane=plane.words)
 
 
 def _crs_faults(document: Document, frame: Frame) -> list[Fault]:

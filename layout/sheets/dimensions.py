@@ -11,7 +11,7 @@ import shapely
 from shapely import LineString
 
 from layout.model import XY
-from layout.plane import Array, coordinates
+from layout.plane import Array, coordinates, pair
 from layout.sheets import layers
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
@@ -89,7 +89,7 @@ def dimensioned(
             layer=layers.DIMENSION,
             start=start,
             end=end,
-            across=_xy(coordinates(line)[0]),
+            across=pair(coordinates(line)[0]),
             words=words,
             text_at=spot.at,
             angle=spot.angle,
@@ -151,7 +151,7 @@ def on_plan(found: tuple[Dimension, list[Mark]], view: View) -> tuple[Dimension,
     item, marks = found
 
     def plan(point: XY) -> XY:
-        return _xy(view.to_plan([point])[0])
+        return pair(view.to_plan([point])[0])
 
     moved = replace(
         item,
@@ -225,7 +225,3 @@ def _across(line: LineString, width: float, off: float) -> Spots:
         leader=np.full((2, 2, 2), np.nan),
         mask=np.zeros(2, dtype=bool),
     )
-
-
-def _xy(point: Array) -> XY:
-    return (float(point[0]), float(point[1]))

@@ -214,7 +214,7 @@ class _Walker:
         ]
         for riser in plumbing.risers:
             foot = Point(riser.line.coords[0])
-            if (riser.kind, riser.zone) == (pipe.kind, pipe.zone) and pipe.line.distance(foot) < TOLERANCE:
+            if plumbing.under(riser) is pipe:
                 place = Place(self.printed((foot.x, foot.y)), "riser", f"riser {riser.lateral} {riser.kind}")
                 found.append((pipe.line.project(foot), place))
         found += self._valves(pipe, plumbing)

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import TOLERANCE, Array, lines_of, points_at, polygons_of, stations
+from layout.plane import TOLERANCE, Array, lines_of, pair, points_at, polygons_of, stations
 from layout.readers.cad.pieces import Piece
 
 JOIN = 0.01
@@ -153,7 +153,7 @@ def _joined(shapes: list[Shape], *, gap: float) -> list[Shape]:
         loop = miner.is_loop(found, gap_tol=gap)
         walk = _from_the_first([(edge.payload, edge.is_reverse) for edge in found], loop)
         chains.append((walk[0][0], _strung(made, walk, gap)))
-    return [chain for _, chain in sorted(chains, key=lambda pair: pair[0])]
+    return [chain for _, chain in sorted(chains, key=lambda found: found[0])]
 
 
 def _looped(shape: Shape, gap: float) -> Shape:
@@ -163,7 +163,7 @@ def _looped(shape: Shape, gap: float) -> Shape:
         return shape
     points = shape.points.copy()
     points[0] = points[-1] = (points[0] + points[-1]) / 2
-    return replace(shape, points=points, closed=True, gap=max(shape.gap, apart), gap_at=_at(points[0]))
+    return replace(shape, points=points, closed=True, gap=max(shape.gap, apart), gap_at=pair(points[0]))
 
 
 def _single(shapes: list[Shape], gap: float) -> list[int]:
@@ -213,14 +213,14 @@ def _strung(shapes: list[Shape], walk: list[tuple[int, bool]], gap: float) -> Sh
     """String shapes together in the order of a walk; gaps of over a millimetre meet in their middle."""
     rows: list[Array] = []
     widest, at = max(
-        ((shapes[index].gap, shapes[index].gap_at) for index, _ in walk), key=lambda pair: pair[0]
+        ((shapes[index].gap, shapes[index].gap_at) for index, _ in walk), key=lambda found: found[0]
     )
     for index, reverse in walk:
         row = shapes[index].points[::-1].copy() if reverse else shapes[index].points.copy()
         if rows:
             apart = float(np.hypot(*(row[0] - rows[-1][-1])[:2]))
             rows[-1][-1] = (rows[-1][-1] + row[0]) / 2
-            widest, at = max((widest, at), (apart, _at(row[0])), key=lambda pair: pair[0])
+            widest, at = max((widest, at), (apart, pair(row[0])), key=lambda found: found[0])
             row = row[1:]
         rows.append(row)
     points = np.vstack(rows)
@@ -232,13 +232,9 @@ def _strung(shapes: list[Shape], walk: list[tuple[int, bool]], gap: float) -> Sh
     apart = float(np.hypot(*(points[-1] - points[0])[:2]))
     closed = len(points) > 3 and apart <= gap
     if closed:
-        widest, at = max((widest, at), (apart, _at(points[0])), key=lambda pair: pair[0])
+        widest, at = max((widest, at), (apart, pair(points[0])), key=lambda found: found[0])
         points[-1] = points[0]
     return Shape(points=points, members=members, closed=closed, gap=widest, gap_at=at)
-
-
-def _at(point: Array) -> tuple[float, float]:
-    return float(point[0]), float(point[1])
 
 
 def _nearly_closed(shape: Shape, most: float) -> Shape:
@@ -250,7 +246,7 @@ def _nearly_closed(shape: Shape, most: float) -> Shape:
     if len(shape.points) < 3 or apart > min(most, NEARLY_SHARE * length):
         return shape
     points = np.vstack((shape.points, shape.points[:1]))
-    return Shape(points=points, members=shape.members, closed=True, gap=apart, gap_at=_at(shape.points[-1]))
+    return Shape(points=points, members=shape.members, closed=True, gap=apart, gap_at=pair(shape.points[-1]))
 
 
 def _without_doubles(shapes: list[Shape], near: float) -> int:

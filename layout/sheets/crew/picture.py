@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, SheetError
 from layout.model import XY, Design, FeatureKind, Stake, xy
-from layout.plane import Array, coordinates, lines_of, points_at
+from layout.plane import Array, coordinates, lines_of, pair, points_at
 from layout.sheets import layers
 from layout.sheets.arrange import scales
 from layout.sheets.crew.notes import CheckLine
@@ -212,7 +212,7 @@ class Taken:
         for reach in (0.14, 0.3, 0.5, 0.8):
             for angle in (0.4, -0.4, 2.74, -2.74, math.pi / 2, -math.pi / 2):
                 ahead = np.array([math.cos(angle), math.sin(angle)])
-                x, y = _xy(at + reach * ahead)
+                x, y = pair(at + reach * ahead)
                 low = y - LARGE / 2 + 0.5 * LARGE * ahead[1]
                 align: Align = "left" if ahead[0] > 0.1 else "right" if ahead[0] < -0.1 else "centre"
                 mark = Text(
@@ -222,7 +222,7 @@ class Taken:
                 if not self.window.contains(shape):
                     continue
                 leader = (
-                    [Line(layer=CREW, line=LineString([_xy(at), (x, y)]), pen=THIN)] if reach > 0.2 else []
+                    [Line(layer=CREW, line=LineString([pair(at), (x, y)]), pen=THIN)] if reach > 0.2 else []
                 )
                 fallback = fallback or [mark]
                 if not self._hits(shape):
@@ -245,7 +245,7 @@ class Taken:
             low = tip - np.array([0.0, LETTER / 2])
             align: Align = "left" if ahead[0] > 0.1 else "right" if ahead[0] < -0.1 else "centre"
             return Text(
-                layer=CREW, text=text, at=_xy(low), height=LETTER, align=align, strong=strong, mask=True
+                layer=CREW, text=text, at=pair(low), height=LETTER, align=align, strong=strong, mask=True
             )
         upright = ahead[0] > 1e-6 or (abs(ahead[0]) <= 1e-6 and ahead[1] > 0)
         turn = angle if upright else angle + math.pi
@@ -253,7 +253,7 @@ class Taken:
         return Text(
             layer=CREW,
             text=text,
-            at=_xy(tip + down),
+            at=pair(tip + down),
             height=LETTER,
             angle=math.degrees(turn),
             align="left" if upright else "right",
@@ -265,10 +265,6 @@ class Taken:
         if any(line.intersects(shape) for line in self.lines):
             return True
         return bool(len(STRtree(self.boxes).query(shape, predicate="intersects")))
-
-
-def _xy(point: Array) -> XY:
-    return float(point[0]), float(point[1])
 
 
 def _outward(design: Design, stretch: Stretch, view: View) -> list[tuple[float, ...]]:
@@ -324,7 +320,7 @@ def _fixed(design: Design, view: View, taken: Taken) -> Iterator[Mark]:
         (place, letter) for at, letter in named if window.contains(Point(place := view.to_paper([at])[0]))
     ]
     for place, _ in shown:
-        yield Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=_xy(place), size=0.2)
+        yield Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=pair(place), size=0.2)
         taken.boxes.append(Point(place).buffer(0.06))
     for place, letter in shown:
         yield from taken.beside(letter, place)
@@ -377,7 +373,7 @@ def key_marks(
         if run.name in stretch.runs
     ]
     if stretch.kind != "runs":
-        points = tuple(_xy(place) for place in small.to_paper([stake.at for stake in stretch.stakes]))
+        points = tuple(pair(place) for place in small.to_paper([stake.at for stake in stretch.stakes]))
         marks.append(Dots(layer=STAKE, points=points, size=0.06))
     named: list[tuple[XY, str]] = [*zip(ends, "AB", strict=False), *letters_of(design.site).items()]
     if ends:
@@ -385,7 +381,7 @@ def key_marks(
     lettering, inside = Lettering(), box(left, bottom, right, top)
     taken: list[Polygon] = []
     for at, letter in named:
-        x, y = _xy(small.to_paper([at])[0])
+        x, y = pair(small.to_paper([at])[0])
         marks.append(Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=(x, y), size=0.1))
         for dx, dy in ((0.07, 0.02), (-0.25, 0.02), (-0.08, 0.08), (-0.08, -0.17)):
             mark = Text(layer=CREW, text=letter, at=(x + dx, y + dy), height=LETTER, mask=True)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 from shapely import LineString, Point
 
 from layout.model import XY, Design, Join, Run
-from layout.plane import coordinates
+from layout.plane import coordinates, pair
 from layout.sheets import layers
 from layout.sheets.details.picture import LETTER, Picture, Window, north_words, scale_for, window_around
 from layout.sheets.figures import Figures
@@ -104,7 +103,7 @@ def _marks(design: Design, tied: list[Run]) -> list[Mark]:
 
 def _measure(design: Design, loop: Join, tied: list[Run], picture: Picture) -> None:
     """Dimension the ends of the runs, the last emitter, and the way to the edge of the bed."""
-    start, end = _xy(loop.line.coords[0]), _xy(loop.line.coords[-1])
+    start, end = pair(loop.line.coords[0]), pair(loop.line.coords[-1])
     outward = _outward(start, end, tied[0])
     picture.measure(
         start, end, [outward * off for off in (0.35, 0.5, -0.35, -0.5, 0.7)], told="distance of the run ends"
@@ -128,7 +127,7 @@ def _outward(start: XY, end: XY, run: Run) -> float:
 
 
 def _starts_at(line: LineString, at: XY) -> bool:
-    return math.dist(_xy(line.coords[0]), at) < math.dist(_xy(line.coords[-1]), at)
+    return math.dist(pair(line.coords[0]), at) < math.dist(pair(line.coords[-1]), at)
 
 
 def _last_emitter(design: Design, run: Run, at: XY) -> XY | None:
@@ -143,10 +142,10 @@ def _letter(design: Design, loop: Join, tied: list[Run], picture: Picture) -> No
     bends = [f", radius {picture.figures.length_of(radius)}" for radius in _bends(loop.line)]
     picture.name(f"end loop, {length} of blank tubing{''.join(bends)}", (middle.x, middle.y))
     if _has_elbows(design):
-        picture.name("elbow", _xy(loop.line.coords[0]), size=_ELBOW / 2)
+        picture.name("elbow", pair(loop.line.coords[0]), size=_ELBOW / 2)
     for run in tied:
         _in_line(picture, run.line, run.name, strong=True)
-    end = _xy(loop.line.coords[-1])
+    end = pair(loop.line.coords[-1])
     points = next((row.points for row in design.emitters if row.run == tied[1].name), ())
     near = sorted(points, key=lambda point: math.dist(point, end))
     # any but the last will do, which has its distance beside it
@@ -187,7 +186,3 @@ def _in_line(picture: Picture, line: LineString, text: str, *, strong: bool) -> 
         width = picture.lettering.width(text, LETTER, strong=strong)
         spots = along(pieces[0], width, LETTER, prefer=0.6, above=0.0, mask=True)
         picture.letter(text, spots, strong=strong, told=text)
-
-
-def _xy(point: Any) -> XY:
-    return (float(point[0]), float(point[1]))
