@@ -191,7 +191,8 @@ def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y:
     rounding = rounding_of(site.stakeout, site.frame)
     length = taped(staking.step * round(math.dist(*staking.baseline) / staking.step), rounding, site.frame)
     y = made.lines("Baseline and fixed points", x, y, room, strong=True, height=LARGE)
-    y = made.lines(f"A {a} to B {b}: A to B is {length}", x, y, room)
+    y = made.lines(f"A {a}", x, y, room)
+    y = made.lines(f"B {b}; A to B is {length}", x, y, room)
     how = SET_BY_TIES if site.stakeout.ties else SET_BY_INSTRUMENT
     y = made.lines(f"{how} Then check A to B.", x, y, room)
     for (name, at), letter in zip(site.stakeout.ties, letters_of(site).values(), strict=False):
