@@ -126,3 +126,10 @@ def test_what_would_become_longer_stays_as_it_is() -> None:
     assert len(fit(coarse, 0.5)) == 9
     assert len(fit(coarse, 0.5, longer=math.inf)) < 4
     assert len(fit(fine, 0.5)) < 4
+
+
+def test_a_spike_that_comes_back_to_where_it_began_is_fitted_without_a_word() -> None:
+    """Warnings are errors here: a chord of next to no length has no digits to divide by."""
+    for width in (1e-8, 1e-9, 1e-12):
+        points = np.array([(0.0, 0.0), (0.5 * width, 5.0), (width, 0.0)])
+        assert apart(points, fit(points, 0.02)) <= 0.02

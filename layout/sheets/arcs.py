@@ -35,6 +35,8 @@ _FEWEST = 5
 """Points of a true arc."""
 _STRAIGHT = 0.05
 """A line is a line where it stays within this share of the tolerance."""
+_CLOSED = 1e-6
+"""Ends of a chord nearer together than this share of the way between them are one place."""
 
 
 def fit(points: Array, tolerance: float, *, closed: bool = False, longer: float = LONGER) -> Array:
@@ -213,7 +215,8 @@ def _one(points: Array, size_along: float, tolerance: float, longer: float) -> _
     """Give one line or arc from the first to the last of some points; None where none is near and long enough."""
     chord = points[-1] - points[0]
     size = math.hypot(chord[0], chord[1])
-    if size <= 0:
+    if size <= _CLOSED * size_along:
+        # Points that come back to where they began are on no arc that a bulge can tell, and leave no digits.
         return None
     between = np.concatenate((points[1:-1], (points[1:] + points[:-1]) / 2)) - points[0]
     along = (between @ chord) / size**2
