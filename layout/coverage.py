@@ -11,7 +11,8 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from layout.model import XY, Candidate, Coverage, Follows, Lateral, Laying, Run, begun_at_end
-from layout.plane import Array, SegmentIndex, bend_radii, chopped, coordinates, points_at, polygons_of
+from layout.near import SegmentIndex, chopped
+from layout.plane import Array, bend_radii, coordinates, points_at, polygons_of
 
 MOST_SAMPLES = 15_000
 """Points of the ground at which dryness is looked for before the driest places are searched closely."""

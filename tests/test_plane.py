@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from shapely import GeometryCollection, LineString, MultiLineString, MultiPolygon, Point, Polygon, box
 
 from layout.plane import (
-    SegmentIndex,
     are_gentle,
     areal,
     bend_radii,
@@ -20,7 +19,6 @@ from layout.plane import (
     coordinates,
     is_gentle,
     lines_of,
-    near_pairs,
     points_at,
     polygons_of,
     resample,
@@ -116,62 +114,8 @@ def test_line_shorter_than_two_arms_has_no_bend() -> None:
     assert at.shape == (0, 2)
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
-@given(seed=st.integers(0, 10**6))
-def test_segment_index_gives_the_distances_of_the_lines(seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    lines = [LineString(rng.uniform(0, 50, (int(rng.integers(2, 9)), 2))) for _ in range(4)]
-    points = rng.uniform(-10, 60, (50, 2))
-    index = SegmentIndex(lines)
-    distance, foot = index.nearest(points)
-    every = np.array([shapely.distance(shapely.points(points), line) for line in lines])
-    assert distance == pytest.approx(every.min(axis=0), abs=1e-9)
-    segment, foot_again, along = index.locate(points)
-    assert foot_again == pytest.approx(foot)
-    for point, owner, at, where in zip(points, index.line[segment], along, foot, strict=True):
-        assert lines[owner].distance(Point(point)) == pytest.approx(
-            every[:, (points == point).all(axis=1)].min()
-        )
-        on = lines[owner].interpolate(at)
-        assert (on.x, on.y) == pytest.approx(tuple(where), abs=1e-9)
-
-
-def test_segment_index_passes_over_doubled_points() -> None:
-    distance, foot = SegmentIndex([LineString(LINE)]).nearest(np.array([[3.0, 4.0], [5.0, 4.0]]))
-    assert distance == pytest.approx([0.0, 2.0])
-    assert foot == pytest.approx(np.array([[3.0, 4.0], [3.0, 4.0]]))
-
-
 def test_coordinates_of_nothing() -> None:
     assert coordinates(Polygon()).shape == (0, 2)
-
-
-@settings(max_examples=20, deadline=None, derandomize=True)
-@given(seed=st.integers(0, 10**6))
-def test_farthest_points_are_those_of_all_distances_sorted(seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    lines = [LineString(np.cumsum(rng.normal(0, 3, (int(rng.integers(2, 30)), 2)), axis=0)) for _ in range(3)]
-    points = rng.uniform(-40, 40, (200, 2))
-    away = np.asarray(shapely.distance(shapely.points(points), shapely.MultiLineString(lines)))
-    found, distance = SegmentIndex(lines).farthest(points, 10)
-    assert distance == pytest.approx(np.sort(away)[::-1][:10], abs=1e-9)
-    assert away[found] == pytest.approx(distance, abs=1e-9)
-
-
-@settings(max_examples=20, deadline=None, derandomize=True)
-@given(seed=st.integers(0, 10**6), distance=st.floats(0.1, 20))
-def test_near_pairs_are_the_lines_within_a_distance(seed: int, distance: float) -> None:
-    rng = np.random.default_rng(seed)
-    lines = [
-        LineString(
-            rng.uniform(-30, 30, 2) + np.cumsum(rng.normal(0, 2, (int(rng.integers(2, 40)), 2)), axis=0)
-        )
-        for _ in range(8)
-    ]
-    expected = [
-        (i, j) for i in range(8) for j in range(i + 1, 8) if shapely.distance(lines[i], lines[j]) <= distance
-    ]
-    assert near_pairs(lines, distance) == expected
 
 
 @settings(max_examples=20, deadline=None, derandomize=True)
@@ -218,31 +162,3 @@ def test_many_lines_are_gentle_where_each_is(seed: int, radius: float) -> None:
     assert are_gentle(lines, radius=radius).tolist() == [
         is_gentle(coordinates(line), radius=radius) for line in lines
     ]
-
-
-@given(seed=st.integers(0, 10_000))
-@settings(max_examples=20, deadline=None)
-def test_rough_distances_are_never_less_than_the_true_ones(seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    line = LineString(np.cumsum(rng.normal(0, 1, (rng.integers(2, 20), 2)), axis=0))
-    points = rng.uniform(-5, 5, (50, 2))
-    rough, true = SegmentIndex([line]).at_most(points), shapely.distance(shapely.points(points), line)
-    assert (rough >= true - 1e-9).all()
-    assert (rough <= true + line.length / 100).all()
-
-
-@given(seed=st.integers(0, 10_000))
-@settings(max_examples=20, deadline=None)
-def test_nearest_from_segments_close_by_is_the_nearest(seed: int) -> None:
-    """But for points that moved past the middle between two parts of a line, and these are no farther off than that."""
-    rng = np.random.default_rng(seed)
-    index = SegmentIndex([LineString(beds.gentle()), LineString(beds.ell() + 100)])
-    points = rng.uniform(-10, 140, (60, 2))
-    shift = rng.normal(0, 0.1, points.shape)
-    away, foot, segment = index.nearest_from(points + shift, index.locate(points)[0])
-    true = index.nearest(points + shift)[0]
-    assert away == pytest.approx(np.hypot(*(points + shift - foot).T))
-    assert (away >= true - 1e-9).all()
-    assert (away <= true + 2 * np.hypot(*shift.T)).all()
-    assert np.mean(away <= true + 1e-9) > 0.9
-    assert ((segment >= 0) & (segment < len(index.line))).all()

@@ -10,7 +10,8 @@ import shapely
 from shapely import LineString
 
 from layout.model import XY
-from layout.plane import TOLERANCE, coordinates, near_pairs, resample
+from layout.near import near_pairs
+from layout.plane import TOLERANCE, coordinates, resample
 
 STEP = 0.25
 """Runs are looked at so closely [row spacings]."""

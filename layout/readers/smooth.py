@@ -25,7 +25,8 @@ from numpy.typing import NDArray
 from shapely import LinearRing, LineString, Polygon
 
 from layout.model import XY, Frame, site_place
-from layout.plane import TOLERANCE, Array, SegmentIndex, coordinates, points_at, stations
+from layout.near import SegmentIndex
+from layout.plane import TOLERANCE, Array, coordinates, points_at, stations
 
 STIFFNESS = 0.05
 """The constant c of the module's text."""

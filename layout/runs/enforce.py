@@ -15,6 +15,7 @@ from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped
+from layout.near import near_parts
 from layout.plane import (
     Array,
     are_gentle,
@@ -23,7 +24,6 @@ from layout.plane import (
     is_gentle,
     lines_of,
     merged_spans,
-    near_parts,
     points_at,
     stretch,
     union,

@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from layout.model import Sides
-from layout.plane import Array, SegmentIndex, thinned, unit
+from layout.near import SegmentIndex
+from layout.plane import Array, thinned, unit
 
 NEWTON_STEPS = 4
 ON_LEVEL = 1e-5

@@ -9,11 +9,11 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from layout.near import SegmentIndex
 from layout.plane import (
     GENTLE_TURN,
     Array,
     Geometries,
-    SegmentIndex,
     Turns,
     coordinates,
     distances,

@@ -12,7 +12,8 @@ from shapely import LineString, Polygon
 
 from layout.model import Bed, Dropped, Join, Laying, Pattern, Run, RunRules, Sides, Tubing, UsableGround
 from layout.motion import Motion
-from layout.plane import Array, SegmentIndex, coordinates
+from layout.near import SegmentIndex
+from layout.plane import Array, coordinates
 from layout.runs import fronts, guides
 from layout.runs.carried import Carried, Way
 from layout.runs.carry import carry

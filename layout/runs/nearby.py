@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiLineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import Array, SegmentIndex
+from layout.near import SegmentIndex
+from layout.plane import Array
 
 MANY = 50
 """Places from which on an index of the tubing costs less than it saves."""

@@ -6,7 +6,8 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from layout.plane import Array, SegmentIndex, coordinates, resample, stations
+from layout.near import SegmentIndex
+from layout.plane import Array, coordinates, resample, stations
 from layout.sides.ring import Ring
 
 CORNER_BRANCH = 2.2

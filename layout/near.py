@@ -1,0 +1,195 @@
+"""What lies near what: lines that come near each other, and exact distances from very many points. In [m]."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString
+
+from layout.plane import Array, coordinates, stations
+
+PART = 12
+"""Segments of each part that :func:`chopped` cuts a line into."""
+LINE_MARKS = 200
+"""Marks along each line of a :class:`SegmentIndex`, on average, at least."""
+ABOUT = 3
+"""Segments to either side of one that are looked at where a nearest one must be close by."""
+MOST_MARKS = 400_000
+"""Marks along the lines of a :class:`SegmentIndex`, beyond one or two a segment."""
+
+
+def chopped(lines: Sequence[LineString]) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+    """Lines cut into parts of a few segments each, and which line each part is of.
+
+    The bounds of such parts tell well what lies near what; those of whole lines side by side in a bend all overlap.
+    """
+    if not lines:
+        return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
+    walks = [coordinates(line) for line in lines]
+    steps = np.array([len(walk) - 1 for walk in walks])
+    parts = -(-steps // PART)
+    owner = np.repeat(np.arange(len(walks)), parts)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(parts) - parts, parts)
+    origin = (np.cumsum(steps + 1) - steps - 1)[owner]
+    first, last = number * PART, np.minimum((number + 1) * PART, steps[owner])
+    size = last - first + 1
+    which = np.repeat(np.arange(len(owner)), size)
+    vertex = np.arange(len(which)) - np.repeat(np.cumsum(size) - size, size)
+    found = shapely.linestrings(np.vstack(walks)[(origin + first)[which] + vertex], indices=which)
+    return np.atleast_1d(np.asarray(found, dtype=object)), owner
+
+
+def near_pairs(lines: Sequence[LineString], distance: float) -> list[tuple[int, int]]:
+    """Which lines come within a distance [m] of each other: pairs of their numbers, the lower one first, in order."""
+    return list(near_parts(lines, distance))
+
+
+def near_parts(
+    lines: Sequence[LineString], distance: float
+) -> dict[tuple[int, int], tuple[list[LineString], list[LineString]]]:
+    """Which lines come within a distance [m] of each other, and where.
+
+    Returns
+    -------
+    dict
+        By pairs of their numbers, the lower one first, in order: those of the parts of each, see :func:`chopped`, that
+        come within the distance of the other.
+    """
+    parts, owner = chopped(lines)
+    x0, y0, x1, y1 = shapely.bounds(parts).T
+    around = shapely.box(x0 - distance, y0 - distance, x1 + distance, y1 + distance)
+    left, right = shapely.STRtree(parts).query(around)
+    other = owner[left] < owner[right]
+    left, right = left[other], right[other]
+    close = shapely.dwithin(parts[left], parts[right], distance)
+    found: dict[tuple[int, int], tuple[set[int], set[int]]] = {}
+    for one, two in zip(left[close].tolist(), right[close].tolist(), strict=True):
+        pair = found.setdefault((int(owner[one]), int(owner[two])), (set(), set()))
+        pair[0].add(one)
+        pair[1].add(two)
+    return {
+        pair: (parts[sorted(ones)].tolist(), parts[sorted(twos)].tolist())
+        for pair, (ones, twos) in sorted(found.items())
+    }
+
+
+class SegmentIndex:
+    """The segments of some lines under a spatial index, for exact distances from very many points.
+
+    Linear referencing on the lines themselves would cost a whole line for every point, and a tree of segments
+    is slow for points far from all of them. Here a k-d tree of marks along the segments names a few to look at;
+    the closed form gives the nearest of them, and its distance tells whether any other could be nearer still.
+
+    Attributes
+    ----------
+    line : (k,) array of int
+        Which line each segment belongs to.
+    along : (k,) array
+        Distance along its line at which each segment starts [m].
+    """
+
+    def __init__(self, lines: Sequence[LineString]) -> None:
+        from scipy.spatial import cKDTree
+
+        walks = [coordinates(line) for line in lines]
+        start = np.vstack([walk[:-1] for walk in walks])
+        step = np.vstack([np.diff(walk, axis=0) for walk in walks])
+        line = np.repeat(np.arange(len(walks)), [len(walk) - 1 for walk in walks])
+        along = np.concatenate([stations(walk)[:-1] for walk in walks])
+        real = np.hypot(*step.T) > 0
+        self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
+        self._size = np.hypot(*self._step.T)
+        total = float(self._size.sum())
+        # half a segment apart; long straight ones would have too few to tell anything
+        wanted = min(float(np.median(self._size)) / 2, total / (LINE_MARKS * len(walks)))
+        self._pitch = max(wanted, total / MOST_MARKS)
+        count = np.maximum(np.ceil(self._size / self._pitch - 1e-9), 1).astype(np.intp) + 1
+        self._marked = np.repeat(np.arange(len(count)), count)
+        number = np.arange(len(self._marked)) - np.repeat(np.cumsum(count) - count, count)
+        share = number / np.repeat(count - 1, count)
+        self._marks = cKDTree(self._start[self._marked] + self._step[self._marked] * share[:, None])
+
+    def nearest(self, points: Array) -> tuple[Array, Array]:
+        """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""
+        _, foot, _ = self.locate(points)
+        return np.hypot(*(points - foot).T), foot
+
+    def at_most(self, points: Array) -> Array:
+        """Distances of points from the lines, or a little more, shape (n,) [m]: to marks on them at half a pitch."""
+        return np.asarray(self._marks.query(points)[0], dtype=np.float64)
+
+    def farthest(self, points: Array, count: int) -> tuple[NDArray[np.intp], Array]:
+        """Those of some points that are farthest from the lines, the farthest first: numbers, and distances [m]."""
+        upper = self.at_most(points)
+        lower = np.sqrt(np.maximum(upper**2 - self._pitch**2 / 4, 0.0))
+        count = min(count, len(points))
+        # only what may be farther than the least of that many needs its exact distance
+        asked = np.flatnonzero(upper >= np.partition(lower, -count)[-count] * (1 - 1e-9))
+        away = self.nearest(points[asked])[0]
+        order = np.argsort(-away, kind="stable")[:count]
+        return asked[order], away[order]
+
+    def nearest_from(self, points: Array, start: NDArray[np.intp]) -> tuple[Array, Array, NDArray[np.intp]]:
+        """As :meth:`nearest` [m], for points hardly farther on than others whose segments are known, shape (n,).
+
+        Only the segments about those are looked at, and all where the nearest is the last of them. Gives the nearest
+        segments as well.
+        """
+        about = start[:, None] + np.arange(-ABOUT, ABOUT + 1)
+        inside = (about >= 0) & (about < len(self.line))
+        about = np.clip(about, 0, len(self.line) - 1)
+        away = self._squared(points[:, None, :], about)
+        best = away.argmin(axis=1)
+        rows = np.arange(len(points))
+        index = about[rows, best]
+        lost = (
+            (best == 0) | (best == 2 * ABOUT) | ~inside[rows, best] | (self.line[index] != self.line[start])
+        )
+        if lost.any():
+            index[lost] = self.locate(points[lost])[0]
+        foot = self._foot(points, index)[0]
+        return np.hypot(*(points - foot).T), foot, index
+
+    def locate(self, points: Array) -> tuple[NDArray[np.intp], Array, Array]:
+        """Nearest segment of each point, the foot on it, and the foot's distance along its line [m]."""
+        index = np.empty(len(points), dtype=np.intp)
+        unsure = np.arange(len(points))
+        for looked_at in (4, 16, 64):
+            if not len(unsure):
+                break
+            asked = points[unsure]
+            far, mark = self._marks.query(asked, k=looked_at)  # beyond all marks: infinity, and no mark
+            segment = self._marked[np.minimum(mark, len(self._marked) - 1)]
+            away = self._squared(asked[:, None, :], segment)
+            nearest = away.argmin(axis=1)[:, None]
+            index[unsure] = np.take_along_axis(segment, nearest, axis=1)[:, 0]
+            # a foot lies within half a pitch of a mark of its own segment, so its mark is nearer than this
+            bound = np.take_along_axis(away, nearest, axis=1)[:, 0] + self._pitch**2 / 4
+            unsure = unsure[far[:, -1] ** 2 < bound]
+        if len(unsure):  # as near to very many segments: about the centre of an arc
+            index[unsure] = self._tree.nearest(shapely.points(points[unsure]))
+        foot, share = self._foot(points, index)
+        return index, foot, self.along[index] + share * self._size[index]
+
+    def _foot(self, points: Array, index: NDArray[np.intp]) -> tuple[Array, Array]:
+        """Nearest points of segments, and how far along these they lie, as shares, shapes (n, 2) and (n,)."""
+        start, step = self._start[index], self._step[index]
+        share = np.clip(np.einsum("ij,ij->i", points - start, step) / self._size[index] ** 2, 0.0, 1.0)
+        return start + step * share[:, None], share
+
+    def _squared(self, points: Array, segment: NDArray[np.intp]) -> Array:
+        """Squared distances of points from segments, shapes (n, 1, 2) and (n, k) to (n, k) [m²]."""
+        offset, step = points - self._start[segment], self._step[segment]
+        share = np.clip(np.einsum("ijk,ijk->ij", offset, step) / self._size[segment] ** 2, 0.0, 1.0)
+        offset -= step * share[..., None]
+        return np.asarray(np.einsum("ijk,ijk->ij", offset, offset))
+
+    @cached_property
+    def _tree(self) -> shapely.STRtree:
+        """The segments themselves, in their order."""
+        segments = shapely.linestrings(np.stack((self._start, self._start + self._step), axis=1))
+        return shapely.STRtree(np.atleast_1d(np.asarray(segments, dtype=object)).tolist())
