@@ -49,8 +49,8 @@ def place_fittings(
     cap                   at a dead end without a riser
     elbow 90, 45, 22.5    where the manifold itself bends
     zone valve            where the supply line meets the manifold, in a field of several zones
-    flush valve           on each return line, just outside the tank that the pump stands in; where zones share a
-                          return trunk, where each return manifold meets its line
+    flush valve           on each return line, just outside the tank that the pump stands in; where manifolds share
+                          a return trunk, where each of them that a line reaches meets it
     air valve             one on the supply and one on the return of each zone
     loop                  one at the middle of each loop, with an elbow at both its ends
     coupling              at both ends of blank tubing past an obstacle
@@ -79,8 +79,8 @@ def place_fittings(
         while the zone, or another one, is dosed.
     """
     zones = sorted({pipe.zone for pipe in (*plumbing.manifolds, *plumbing.lines)})
-    # Zones that share a return trunk have their flush valves where each leaves it for its own, not by the pump.
-    trunk = any(line.kind == "return" and not line.zone for line in plumbing.lines)
+    # Manifolds that share a return trunk have their flush valves where each leaves it, not by the pump.
+    trunk = plumbing.shares("return")
     zone_of = {name: lateral for lateral in laterals for name in lateral.runs}
     made: list[Fitting] = []
     for zone in zones:
@@ -90,7 +90,8 @@ def place_fittings(
             for pipe in plumbing.manifolds:
                 if (pipe.zone, pipe.kind) == (zone, kind):
                     own = [riser for riser in plumbing.risers if plumbing.under(riser) is pipe]
-                    made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1, trunk=trunk)
+                    flushed = trunk and kind == "return" and bool(plumbing.way_to(pipe))
+                    made += _on_manifold(pipe, own, air, bends, several=len(zones) > 1, flushed=flushed)
         made += [
             _flush_valve(line, tanks)
             for line in plumbing.lines
@@ -113,7 +114,7 @@ def place_fittings(
 
 
 def _on_manifold(
-    pipe: Pipe, risers: Sequence[Riser], air: XY | None, bends: Bends | None, *, several: bool, trunk: bool
+    pipe: Pipe, risers: Sequence[Riser], air: XY | None, bends: Bends | None, *, several: bool, flushed: bool
 ) -> Iterator[Fitting]:
     """Fittings of a manifold and the risers that stand on it, from the feed to the dead end."""
     line = pipe.line if pipe.kind == "supply" else pipe.line.reverse()
@@ -123,7 +124,7 @@ def _on_manifold(
 
     if several and pipe.kind == "supply":
         yield fitting("zone valve", pipe.feed)
-    if trunk and pipe.kind == "return":
+    if flushed:
         yield fitting("flush valve", pipe.feed)
     standing = sorted(
         (line.project(Point(riser.line.coords[0])), number, riser) for number, riser in enumerate(risers)

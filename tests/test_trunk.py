@@ -15,10 +15,24 @@ import pytest
 import shapely
 from shapely import LineString
 
+from layout.checks.unchecked import unchecked
+from layout.fittings import BY_THE_PUMP, place_fittings
 from layout.hydraulics.network import zone_network
 from layout.laterals import join_runs
 from layout.manifolds import crossing_checks, lay_plumbing
-from layout.model import XY, Design, Feature, FeatureKind, LateralRules, Laying, Pattern, Pipe, Plumbing, Pump
+from layout.model import (
+    XY,
+    Check,
+    Design,
+    Feature,
+    FeatureKind,
+    LateralRules,
+    Laying,
+    Pattern,
+    Pipe,
+    Plumbing,
+    Pump,
+)
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.routes import route_lines
@@ -74,6 +88,26 @@ def test_a_side_of_a_tee_that_leaves_at_another_angle_gets_elbows() -> None:
         ("trunk tee", 0),
         ("elbow 45", 1),
     ]
+
+
+def test_manifolds_of_one_zone_that_share_a_return_have_a_flush_valve_each() -> None:
+    ways: list[list[XY]] = [[(0, 0), (10, 0), (10, 4)], [(0, 0), (20, 0), (20, 4)]]
+    manifolds = [replace(pipe(*feed, zone=1), kind="return") for feed in [(10, 4), (20, 4), (30, 4)]]
+    manifolds = [replace(item, line=item.line.reverse()) for item in manifolds]
+    lines, _ = pieces_of([(item, np.array(way)) for item, way in zip(manifolds, ways, strict=False)])
+    assert {item.zone for item in lines} == {1}
+    plumbing = Plumbing(manifolds=tuple(manifolds), risers=(), lines=tuple(lines))
+    # The last one has no line: what leads nowhere has no valve.
+    valves = [item for item in place_fittings(plumbing, (), ()).fittings if item.kind == "flush valve"]
+    assert [(item.at, item.of) for item in valves] == [((10, 4), "manifold"), ((20, 4), "manifold")]
+    # One alone has a line of its own, with its valve by the pump.
+    alone = replace(
+        plumbing,
+        manifolds=plumbing.manifolds[:1],
+        lines=tuple(pieces_of([(manifolds[0], np.array(ways[0]))])[0]),
+    )
+    (valve,) = (item for item in place_fittings(alone, (), ()).fittings if item.kind == "flush valve")
+    assert (valve.at, valve.of) == ((BY_THE_PUMP, 0), "line")
 
 
 def laid(zones: int, pump: XY, features: list[Feature], *, trunk: bool) -> Plumbing:
@@ -186,6 +220,26 @@ def test_each_zone_has_its_valves_at_its_manifolds(plans: dict[str, Design]) -> 
         ] == [kind]
     count = Counter(item.kind for item in plumbing.fittings)
     assert count["zone valve"] == count["flush valve"] == 3
+
+
+def test_the_fall_of_a_trunk_is_checked_zone_by_zone(plans: dict[str, Design]) -> None:
+    falls = [
+        Check.against(
+            f"fall of the return line to the pump, Z{zone}",
+            0.02,
+            "least",
+            0.01,
+            unit="ratio",
+            source="",
+            place="",
+            slack=0.0,
+        )
+        for zone in (1, 2, 3)
+    ]
+    for design in plans.values():
+        for count, left in ((2, True), (3, False)):
+            told = unchecked(replace(design, checks=tuple(falls[:count])))
+            assert ("fall of the return line" in told) is left
 
 
 def test_all_outputs_count_the_trunk_once(plans: dict[str, Design]) -> None:

@@ -38,7 +38,8 @@ def _left_out(design: Design) -> Iterator[str]:
             yield "rise to the bed"
         if basis.filter_loss is None:
             yield "loss of filter, meter and valves at the pump"
-    returns = {line.zone for line in design.plumbing.lines if line.kind == "return"}
+    plumbing = design.plumbing
+    returns = {pipe.zone for pipe in plumbing.manifolds if pipe.kind == "return" and plumbing.way_to(pipe)}
     if returns and sum(map(_is_fall, design.checks)) < len(returns):
         yield "fall of the return line"
 

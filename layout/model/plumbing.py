@@ -233,6 +233,11 @@ class Plumbing:
             at = piece.near
         return tuple(reversed(way))
 
+    def shares(self, kind: PipeKind) -> bool:
+        """Whether any piece of line leads to several manifolds of a kind, as that of a trunk does."""
+        used = [id(piece) for pipe in self.manifolds if pipe.kind == kind for piece in self.way_to(pipe)]
+        return len(set(used)) < len(used)
+
     def under(self, riser: Riser) -> Pipe | None:
         """The manifold that a riser stands on."""
         if riser.manifold is not None:
