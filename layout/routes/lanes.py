@@ -7,8 +7,12 @@ from collections.abc import Sequence
 from functools import cmp_to_key
 
 import numpy as np
+from shapely import LineString
 
-from layout.plane import TOLERANCE, Array, unit
+from layout.plane import TOLERANCE, Array, coordinates, unit
+from layout.routes.ground import Ground
+from layout.routes.items import Laid
+from layout.routes.trench import Group, tidy
 
 
 def in_lane(centre: Array, offset: float, *, swing: float) -> Array:
@@ -95,3 +99,39 @@ def _turn(before: Array, after: Array) -> float:
     """Give the turn to the left from one direction to another [rad]."""
     cross = float(before[0] * after[1] - before[1] * after[0])
     return math.atan2(cross, float(before @ after))
+
+
+def led_in_lanes(
+    ground: Ground, group: Group, centre: Array, offsets: Sequence[float], swing: float
+) -> Laid | None:
+    """Lead each pipe of a group along its lane and to its manifold.
+
+    Parameters
+    ----------
+    ground : Ground
+    group : Group
+    centre : (n, 2) array
+        The middle of the trench [m].
+    offsets : sequence of float
+        From the middle to the lane of each pipe, as :func:`in_lane` takes them [m].
+    swing : float
+        Length along the trench on which a pipe moves over into its lane [m].
+
+    Returns
+    -------
+    Laid or None
+        None where a pipe breaks a distance.
+    """
+    ways: list[Array] = []
+    legs: list[LineString] = []
+    for pipe, feed, offset in zip(group.pipes, group.feeds, offsets, strict=True):
+        lane = in_lane(centre, offset, swing=swing)
+        leg = ground.leg((float(lane[-1, 0]), float(lane[-1, 1])), pipe, feed, group.feeds)
+        if leg is None:
+            return None
+        walk = tidy(np.vstack((lane, coordinates(leg))))
+        if not LineString(walk).is_simple or not ground.allows(walk, group.feeds):
+            return None
+        ways.append(walk)
+        legs.append(leg)
+    return Laid(group, tuple(ways), tuple(legs), centre)

@@ -11,13 +11,13 @@ import shapely
 from shapely import LineString, Point, Polygon
 
 from layout.model import Feature, Fitting, NoWay, Pipe, PipeKind, Plumbing, Pump
-from layout.plane import TOLERANCE, Array, coordinates
+from layout.plane import TOLERANCE, Array
 from layout.routes.blocked import closed_by
 from layout.routes.branches import pieces_of
 from layout.routes.ground import GAP, Ground
 from layout.routes.items import Laid, elbows_of, line_of, trenches_of
-from layout.routes.lanes import from_left, in_lane
-from layout.routes.trench import Group, clusters, facing, middle, pairs, reach, tidy
+from layout.routes.lanes import from_left, led_in_lanes
+from layout.routes.trench import Group, clusters, facing, middle, pairs, reach
 from layout.routes.trunk import lay_trunk
 
 NARROW = (GAP, GAP / 2, GAP / 4)
@@ -234,27 +234,8 @@ def _in_best_order(
 ) -> Laid | None:
     """Give the lanes of a group to its pipes in the order that crosses least, then is shortest."""
     orders = [offsets] if len(offsets) == 1 else [offsets, offsets[::-1]]
-    made = [laid for order in orders if (laid := _in_lanes(ground, group, way, order, swing)) is not None]
+    made = [laid for order in orders if (laid := led_in_lanes(ground, group, way, order, swing)) is not None]
     return min(made, key=lambda laid: (_crossings(ground, laid), round(laid.length, 6)), default=None)
-
-
-def _in_lanes(
-    ground: Ground, group: Group, way: Array, offsets: Sequence[float], swing: float
-) -> Laid | None:
-    """Lead each pipe of a group along its lane and to its manifold; None where one breaks a distance."""
-    ways: list[Array] = []
-    legs: list[LineString] = []
-    for pipe, feed, offset in zip(group.pipes, group.feeds, offsets, strict=True):
-        lane = in_lane(way, offset, swing=swing)
-        leg = ground.leg((float(lane[-1, 0]), float(lane[-1, 1])), pipe, feed, group.feeds)
-        if leg is None:
-            return None
-        walk = tidy(np.vstack((lane, coordinates(leg))))
-        if not LineString(walk).is_simple or not ground.allows(walk, group.feeds):
-            return None
-        ways.append(walk)
-        legs.append(leg)
-    return Laid(group, tuple(ways), tuple(legs), way)
 
 
 def _crossings(ground: Ground, laid: Laid) -> int:

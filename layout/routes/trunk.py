@@ -19,7 +19,7 @@ from layout.model import XY
 from layout.plane import TOLERANCE, Array, coordinates
 from layout.routes.ground import Ground
 from layout.routes.items import Laid
-from layout.routes.lanes import in_lane
+from layout.routes.lanes import led_in_lanes
 from layout.routes.trench import Group, pulled_back, tidy
 from layout.ways import shortest_way
 
@@ -58,8 +58,7 @@ def lay_trunk(
             laid = [
                 made
                 for group, middle in zip(groups, middles, strict=True)
-                if middle is not None
-                and (made := _in_lanes(ground, group, middle, hand * gap / 2)) is not None
+                if middle is not None and (made := _beside(ground, group, middle, hand * gap / 2)) is not None
             ]
             found.append((len(groups) - len(laid), round(_cost(ground, laid, risers), 6), laid))
     return min(found, key=lambda option: option[:2])[2]
@@ -152,21 +151,11 @@ def _with_joints(way: Array, points: Array) -> Array:
     return tidy(np.vstack((*parts, way[-1:])))
 
 
-def _in_lanes(ground: Ground, group: Group, middle: Array, offset: float) -> Laid | None:
+def _beside(ground: Ground, group: Group, middle: Array, offset: float) -> Laid | None:
     """Lead supply and return of a group to either side of the middle; None where one breaks a distance."""
-    ways, legs = [], []
+    offsets = [offset if pipe.kind == "supply" else -offset for pipe in group.pipes]
     swing = min(abs(offset), math.dist(middle[0], middle[1]) / 3)
-    for pipe, feed in zip(group.pipes, group.feeds, strict=True):
-        lane = in_lane(middle, offset if pipe.kind == "supply" else -offset, swing=swing)
-        leg = ground.leg((float(lane[-1, 0]), float(lane[-1, 1])), pipe, feed, group.feeds)
-        if leg is None:
-            return None
-        walk = tidy(np.vstack((lane, coordinates(leg))))
-        if not LineString(walk).is_simple or not ground.allows(walk, group.feeds):
-            return None
-        ways.append(walk)
-        legs.append(leg)
-    return Laid(group, tuple(ways), tuple(legs), middle)
+    return led_in_lanes(ground, group, middle, offsets, swing)
 
 
 def _crossed(ground: Ground, laid: Sequence[Laid], risers: Sequence[LineString]) -> int:
