@@ -279,12 +279,12 @@ def test_a_chosen_baseline_keeps_out_of_the_setback_of_a_tree() -> None:
 @pytest.mark.parametrize(
     ("kind", "shape", "said"),
     [
-        (FeatureKind.BUILDING, box(20, 15, 30, 30), "stakeout.baseline runs through it."),
-        (FeatureKind.TANK, box(20, 19, 30, 30), "stakeout.baseline runs through it."),
-        (FeatureKind.WELL, Point(25, 20.5), "stakeout.baseline runs through it."),
-        (FeatureKind.TREE, Point(25, 20), "stakeout.baseline runs through it."),
-        (FeatureKind.PROPERTY_LINE, LineString([(40, -50), (40, 50)]), "stakeout.baseline crosses it."),
-        (FeatureKind.PROPERTY_LINE, box(-9, -9, 40, 90), "stakeout.baseline crosses it."),
+        (FeatureKind.BUILDING, box(20, 15, 30, 30), 'stakeout.baseline runs through "it".'),
+        (FeatureKind.TANK, box(20, 19, 30, 30), 'stakeout.baseline runs through "it".'),
+        (FeatureKind.WELL, Point(25, 20.5), 'stakeout.baseline runs through "it".'),
+        (FeatureKind.TREE, Point(25, 20), 'stakeout.baseline runs through "it".'),
+        (FeatureKind.PROPERTY_LINE, LineString([(40, -50), (40, 50)]), 'stakeout.baseline crosses "it".'),
+        (FeatureKind.PROPERTY_LINE, box(-9, -9, 40, 90), 'stakeout.baseline crosses "it".'),
         # along a wall or a lot line, and up to one, there is room for a tape
         (FeatureKind.BUILDING, box(20, 20, 30, 30), ""),
         (FeatureKind.PROPERTY_LINE, LineString([(-20, 20), (90, 20)]), ""),

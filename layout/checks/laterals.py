@@ -47,11 +47,11 @@ def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run
             code="long-run",
             said=(
                 f"{'Run' if len(alone) == 1 else 'Runs'} {' '.join(alone)}, up to {greatest:.2f} {unit.length_name}, "
-                f"alone {'is' if len(alone) == 1 else 'are'} longer than laterals.longest, "
+                f"{'is' if len(alone) == 1 else 'are each'} longer than laterals.longest, "
                 f"{limit / unit.length:g} {unit.length_name}."
             ),
             remedy="Part the bed across its runs into two beds, lay runs along its short side with a line of your own, "
-            "or state a greater laterals.longest if the tubing allows it.",
+            "or make laterals.longest greater if the tubing allows it.",
         )
     tied = [lateral.name for lateral in over if not any(name in alone for name in lateral.runs)]
     if tied and site.laterals.runs is not None:
@@ -66,8 +66,8 @@ def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run
             code="long-lateral",
             said=f"{' '.join(tied)}: longer than laterals.longest, for nothing but a neighbour can feed some of the "
             "runs there.",
-            remedy="Leave room for a line to them, turn the runs with another pattern, or state a greater "
-            "laterals.longest if the tubing allows it.",
+            remedy="Leave room for a line to them, turn the runs with another pattern, or make "
+            "laterals.longest greater if the tubing allows it.",
         )
 
 

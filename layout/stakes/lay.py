@@ -125,7 +125,7 @@ def stake_findings(site: Site, staking: Staking) -> Iterator[Finding]:
 
 def _blocked_baseline(site: Site, staking: Staking) -> Finding:
     lots = {item.name for item in site.features if item.kind is FeatureKind.PROPERTY_LINE}
-    through = [f"{'crosses' if name in lots else 'runs through'} {name}" for name in staking.blocked_by]
+    through = [f'{"crosses" if name in lots else "runs through"} "{name}"' for name in staking.blocked_by]
     whose = "stakeout.baseline" if staking.given else "The baseline of the stake-out"
     none = "" if staking.given else "; none was found that does not"
     return Finding(
