@@ -139,18 +139,13 @@ def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collecti
         trunk=site.zones is not None and site.zones.lines == "trunk",
     )
     air_at = air_places(site, plumbing)
-    tanks = (
-        []
-        if site.pump is None
-        else [item.shape for item in site.features if item.shape.covers(Point(site.pump.at))]
-    )
     plumbing = place_fittings(
         plumbing,
         joins,
         laterals,
         air_at=air_at,
         bends=elbows_along,
-        tanks=tanks,
+        tanks=[item.shape for item in site.pump_house],
         bend_radius=site.tubing.bend_radius,
     )
     return Piped(

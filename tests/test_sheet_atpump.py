@@ -47,7 +47,11 @@ def test_each_flush_valve_is_drawn_where_it_is_and_named() -> None:
     pump = design.site.pump
     assert pump is not None
     far = figures.length(math.dist(pump.at, valves[0].at))
-    assert picture.remarks[0].startswith(f"Flush valves, {far} ")
+    assert len(valves) == 1
+    assert picture.remarks[0].startswith(f"Flush valve, {far} ft from the pump, in a box: ")
+    two = replace(design.plumbing, fittings=(valves[0], valves[0]))
+    picture, _ = pump_picture(replace(design, plumbing=two), WINDOW, figures, Lettering())
+    assert picture.remarks[0].startswith(f"Flush valves, {far} ft from the pump, in boxes: ")
 
 
 def test_a_field_without_return_lines_has_no_such_detail() -> None:

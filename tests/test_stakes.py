@@ -234,7 +234,7 @@ def test_a_baseline_that_nothing_can_free_is_told() -> None:
     staking = staked(site, design.laying).staking
     assert staking.blocked_by == ("pond",)
     (finding,) = stake_findings(site, staking)
-    assert (finding.code, "runs through pond" in finding.said) == ("baseline-blocked", True)
+    assert (finding.code, 'runs through "pond"' in finding.said) == ("baseline-blocked", True)
 
 
 def test_a_given_baseline_is_taken() -> None:
@@ -457,6 +457,26 @@ def test_no_stake_stands_in_the_pumps_tank() -> None:
     piping = [(said, at) for said, at in told if "supply" in said]
     assert [said for said, _ in piping] == [
         "supply flush valve + supply line bend",
-        "supply line at the tank",
+        "supply line at the wall of tank",
     ]
     assert piping[-1][1].distance(tank.shape.boundary) < 0.01
+
+
+@pytest.mark.parametrize("kind", list(FeatureKind))
+def test_the_pump_stands_in_tanks_and_buildings_only(kind: FeatureKind) -> None:
+    """One rule for stakes, for flush valves and for the detail at the pump: not in a drive, on a slope or in a pond."""
+    run = one_run(np.array([[0.0, 0.0], [20.0, 0.0]]))
+    about = Feature(name="pump house", kind=kind, shape=box(-12, -11, -9, -8), setback=0.0)
+    elsewhere = replace(about, name="far", shape=box(50, 50, 60, 60))
+    point = replace(about, name="lid", shape=Point(-10.5, -9.5))
+    pump = Pump(at=(-10.5, -9.5))
+    site = replace(run.site, features=(about, elsewhere, point), pump=pump)
+    inside = kind in {FeatureKind.TANK, FeatureKind.BUILDING}
+    assert [item.name for item in site.pump_house] == (["pump house"] if inside else [])
+    assert replace(site, pump=None).pump_house == ()
+    way = LineString([pump.at, (0.0, -9.5)])
+    supply = Pipe(kind="supply", zone=1, line=way, diameter=1.0)
+    bed = staked(site, run.laying, Plumbing(manifolds=(), risers=(), lines=(supply,)))
+    ends = [stake["description"] for stake in bed.paper if "supply" in stake["description"]]
+    assert ("supply line at the wall of pump house" in ends) == inside
+    assert len(ends) == 2

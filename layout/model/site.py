@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from layout.model.ground import Bed, Feature, Frame
+from shapely import Point
+
+from layout.model.ground import Bed, Feature, FeatureKind, Frame
 from layout.model.paperwork import SheetRules, StakeRules, TakeoffRules
 from layout.model.rules import (
     DesignBasis,
@@ -40,3 +42,20 @@ class Site:
     takeoff: TakeoffRules = field(default_factory=TakeoffRules)
     notes: tuple[str, ...] = ()
     """What the readers did that the user should know (a point dropped, an outline closed)."""
+
+    @property
+    def pump_house(self) -> tuple[Feature, ...]:
+        """The tanks and buildings that the pump stands in; empty where none is, or where they have no area.
+
+        A pump on a drive, on a slope or in anything else stands in the open there.
+        """
+        if self.pump is None:
+            return ()
+        at = Point(self.pump.at)
+        return tuple(
+            item
+            for item in self.features
+            if item.kind in {FeatureKind.TANK, FeatureKind.BUILDING}
+            and item.shape.area > 0
+            and item.shape.covers(at)
+        )

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Point, Polygon
-from shapely.geometry.base import BaseGeometry
+from shapely import LineString, Point
 
 from layout.model import (
     XY,
     Bed,
+    Feature,
     Fitting,
     FittingKind,
     Join,
@@ -28,7 +28,6 @@ from layout.model import (
 )
 from layout.plane import TOLERANCE, Array, coordinates
 from layout.stakes.along import marks_along
-from layout.stakes.standing import SOLID
 from layout.stakes.tape import Tape
 
 BED_CORNER = math.radians(30.0)
@@ -92,22 +91,8 @@ def walk(site: Site, laying: Laying, plumbing: Plumbing, tape: Tape) -> list[Pla
     leads = [item for item in plumbing.fittings if (item.kind, item.on) == ("elbow 90", "tubing")]
     walker.take(Place(walker.printed(item.at), "bend", f"lead elbow {item.of}") for item in leads)
     for pipe in plumbing.lines:
-        walker.take_pieces([walker.of_line(pipe, plumbing, _pump_house(site))])
+        walker.take_pieces([walker.of_line(pipe, plumbing, site.pump_house)])
     return walker.merged()
-
-
-def _pump_house(site: Site) -> BaseGeometry:
-    """The tanks, or the buildings, that the pump stands in: nobody leans in to drive a stake; empty where none is."""
-    if site.pump is None:
-        return Polygon()
-    at = Point(site.pump.at)
-    return shapely.union_all(
-        [
-            item.shape
-            for item in site.features
-            if item.kind in SOLID and item.shape.area > 0 and item.shape.covers(at)
-        ]
-    )
 
 
 def _corners(bed: Bed, rules: StakeRules, near: Array | None, tape: Tape) -> list[Place]:
@@ -181,7 +166,7 @@ class _Walker:
 
     def named(self, what: str, kind: str, zone: int) -> str:
         if not zone:
-            return f"{kind} {what.replace('line', 'trunk')}"
+            return f"{kind} {what.replace('line', 'trunk', 1)}"
         return f"{f'Z{zone} ' if self.several else ''}{kind} {what}"
 
     def of_piece(self, piece: Run | Join) -> list[Place]:
@@ -232,8 +217,12 @@ class _Walker:
     def _valve(self, fitting: Fitting) -> Place:
         return Place(self.printed(fitting.at), "valve", self.named(fitting.kind, fitting.on, fitting.zone))
 
-    def of_line(self, pipe: Pipe, plumbing: Plumbing, house: BaseGeometry) -> list[Place]:
-        """Ends, bends and valves of a line, along it; where it ends in a tank, the place at its wall."""
+    def of_line(self, pipe: Pipe, plumbing: Plumbing, house: Sequence[Feature]) -> list[Place]:
+        """Ends, bends and valves of a line, along it; where it ends in a tank or a building, the place at its wall.
+
+        Nobody leans in to drive a stake.
+        """
+        within = shapely.union_all([item.shape for item in house])
         found = [
             (
                 station,
@@ -244,14 +233,15 @@ class _Walker:
                 ),
             )
             for station, at, end in self._bends(pipe.line)
-            if not house.covers(pipe.line.interpolate(station))
+            if not within.covers(pipe.line.interpolate(station))
         ]
-        walls = Point() if house.is_empty else pipe.line.intersection(house.boundary)
+        walls = Point() if within.is_empty else pipe.line.intersection(within.boundary)
         for at in shapely.get_coordinates(walls):
-            place = Place(
-                self.printed(xy(Point(at))), "line end", self.named("line at the tank", pipe.kind, pipe.zone)
+            whose = min(house, key=lambda item: float(item.shape.boundary.distance(Point(at))))
+            named = self.named(f"line at the wall of {whose.name}", pipe.kind, pipe.zone)
+            found.append(
+                (pipe.line.project(Point(at)), Place(self.printed(xy(Point(at))), "line end", named))
             )
-            found.append((pipe.line.project(Point(at)), place))
         tips = [station for station, place in found if place.kind == "line end"]
         found = [
             (station, place)

@@ -59,15 +59,15 @@ def pump_picture(
         picture.name(f"{of}return flush valve{size}", item.at, size=_VALVE / 2, led=True)
     for line in design.plumbing.lines:
         picture.name_along(line.line, f"{f'Z{line.zone} ' if several else ''}{line.kind} line", told=False)
-    for feature in design.site.features:
-        if feature.kind in _SHOWN and feature.shape.covers(Point(pump)):
-            edge = LineString(shapely.get_coordinates(feature.shape.boundary))
-            picture.name_along(edge, lettering.clean(feature.name), told=False)
+    for feature in design.site.pump_house:
+        edge = LineString(shapely.get_coordinates(feature.shape.boundary))
+        picture.name_along(edge, lettering.clean(feature.name), told=False)
     apart = [math.dist(pump, item.at) for item in valves]
     far = dict.fromkeys(figures.length(distance) for distance in (min(apart), max(apart)))
+    what, boxes = ("Flush valve", "in a box") if len(valves) == 1 else ("Flush valves", "in boxes")
     picture.remark(
-        f"Flush valves, {' to '.join(far)} {figures.units.length_name} from the pump, in boxes: shut but for flushing, "
-        "then set as the start-up form tells."
+        f"{what}, {' to '.join(far)} {figures.units.length_name} from the pump, {boxes}: shut but for flushing, then "
+        "set as the start-up form tells."
     )
     return picture, scale
 
