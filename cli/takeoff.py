@@ -116,7 +116,7 @@ def _document(design: Design) -> dict[str, Any]:
     from layout.sheets.layoutjson import document
     from layout.sheets.takeoff import idle_prices, total_cost
     from layout.sheets.takeoff import takeoff as lines_of
-    from layout.takeoff import NOT_COUNTED
+    from layout.takeoff import not_counted
 
     whole = document(design)
     total = total_cost(lines_of(design))
@@ -129,7 +129,7 @@ def _document(design: Design) -> dict[str, Any]:
         "cost": None if total is None else total[0],
         "without_price": None if total is None else total[1],
         "idle_prices": idle_prices(design),
-        "not_counted": NOT_COUNTED,
+        "not_counted": not_counted(design.plumbing),
     }
 
 
@@ -137,7 +137,7 @@ def _print(design: Design, files: list[Path]) -> None:
     from cli import say
     from layout.sheets.takeoff import figure, idle_prices, total_cost
     from layout.sheets.takeoff import takeoff as lines_of
-    from layout.takeoff import NOT_COUNTED
+    from layout.takeoff import not_counted
 
     lines, total = lines_of(design), total_cost(lines_of(design))
     say.line(f"{design.site.title}: takeoff, pattern {design.laying.pattern.value}")
@@ -163,7 +163,7 @@ def _print(design: Design, files: list[Path]) -> None:
         say.line(f"Cost of what has a price: {total[0]:,.2f}{more}.")
     if design.cuts is not None:
         _print_cuts(design, design.cuts)
-    say.line(f"Not counted: {NOT_COUNTED}.")
+    say.line(f"Not counted: {not_counted(design.plumbing)}.")
     say.notes([*design.site.notes, *filter(None, [idle_prices(design)])])
     say.written(files)
     say.line("For review: lengths are horizontal; waste covers cuts and the way down into trenches.")

@@ -159,6 +159,7 @@ def _counted(design: Design) -> Design:
         design.plumbing,
         laterals=design.laterals,
         zones=design.zones,
+        levels=design.zone_levels,
         stakes=design.staking.stakes if design.staking else (),
         cuts=cuts,
     )

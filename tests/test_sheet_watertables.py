@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from layout.sheets.drafting import draft
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Text
-from layout.sheets.tables import CAUTIONS
+from layout.sheets.tables import CAUTIONS, remarks, totals
 from layout.sheets.watertables import basis, doses, water
 from layout.units import FOOT, GALLON, MINUTE
 from tests.fields import curved_field
@@ -129,3 +130,27 @@ def test_sources_of_limits_are_words_on_the_sheet(full: Design) -> None:
         "feature.setback",
     ):
         assert f"({key}" not in said
+
+
+def test_no_drain_back_is_told_where_no_line_leads(full: Design) -> None:
+    """Without a pump there is neither a supply line for water to fall back through nor a flush valve to hold it."""
+    figures, lettering = Figures(full.site.frame.units), Lettering()
+    bare = replace(
+        full, site=replace(full.site, pump=None), plumbing=replace(full.plumbing, lines=()), hydraulics=None
+    )
+    for design, told in ((full, True), (bare, False)):
+        said = " ".join(
+            text
+            for block in (totals(design, figures, lettering), remarks(design, figures, lettering))
+            for row in rows_of(block)
+            for text in row
+        )
+        assert ("Drain-back of supply manifold and line" in said) == told
+        assert ("return flush valve, shut but for flushing, holds" in said) == told
+        assert "Lay risers so that they fall from the tubing" in said
+    # a return that no line reaches has no flush valve to hold it
+    only = tuple(line for line in full.plumbing.lines if line.kind == "supply")
+    half = replace(full, plumbing=replace(full.plumbing, lines=only))
+    said = " ".join(text for row in rows_of(remarks(half, figures, lettering)) for text in row)
+    assert "flush valve, shut" not in said
+    assert "Drain-back is what then falls" in said

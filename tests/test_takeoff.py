@@ -31,9 +31,10 @@ from layout.model import (
     Sides,
     Site,
     TakeoffRules,
+    ZoneLevels,
 )
 from layout.stakes import stake_out
-from layout.takeoff import ITEMS, base_item, count_parts
+from layout.takeoff import FITTINGS, ITEMS, base_item, count_parts, not_counted
 from layout.takeoff.items import BY_THE_UNIT
 from layout.units import FOOT
 from tests.fields import curved_field
@@ -275,3 +276,39 @@ def test_counts_keep_their_balance(count: int, per_lateral: int, length: float) 
     assert net["emitting tubing"] == pytest.approx(sum(run.length for run in runs))
     for part in parts.values():
         assert part.order >= part.net if part.bought else part.order == 0
+
+
+def test_air_valves_are_where_the_plan_says_they_are() -> None:
+    """At the high point where a zone's ground is surveyed, else at the dead end, as the remark of the plan has it."""
+    design = curved_field()
+    dead = (
+        float(design.plumbing.manifolds[0].line.coords[-1][0]),
+        float(design.plumbing.manifolds[0].line.coords[-1][1]),
+    )
+    plumbing = place_fittings(design.plumbing, design.joins, design.laterals, air_at={(1, "supply"): dead})
+    unknown = ZoneLevels(
+        zone=1,
+        high=None,
+        high_level=None,
+        return_known=0.0,
+        pitch=None,
+        deepening=None,
+        deepest_at=None,
+        drain_back=0.0,
+        held=0.0,
+    )
+    known = replace(unknown, high=dead, high_level=3.0)
+    for levels, place in (((), "dead end"), ((unknown,), "dead end"), ((known,), "high point")):
+        parts = count_parts(design.site, design.laying.runs, design.joins, plumbing, levels=levels)
+        (valve,) = [part for part in parts if part.item == "supply air valve"]
+        assert valve.description == f"Air and vacuum release valve, at the {place} of a supply manifold"
+
+
+def test_flush_valves_are_counted_or_named_as_not_counted() -> None:
+    design = curved_field()
+    plumbing = place_fittings(design.plumbing, design.joins, design.laterals)
+    for laid in (plumbing, place_fittings(replace(design.plumbing, lines=()), design.joins, design.laterals)):
+        parts = {part.item: part for part in count_parts(design.site, design.laying.runs, design.joins, laid)}
+        assert ("return flush valve" in parts) != ("return flush valves" in not_counted(laid))
+    assert parts.keys().isdisjoint({"supply line pipe", "valve box"})
+    assert "Throttling valve, " in FITTINGS["flush valve"]

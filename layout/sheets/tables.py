@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import shapely
 
 from layout.emitters import seconds_per_volume
-from layout.model import Check, Design, Lateral
+from layout.model import Check, Design, Lateral, PipeKind
 from layout.sheets.arcs import FIT
 from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
 from layout.sheets.failing import failing
@@ -100,7 +100,7 @@ def totals(design: Design, figures: Figures, lettering: Lettering) -> Block:
         ("Emitters", plain(whole.emitters, 0)),
         ("Flow of all emitters", f"{figures.hourly_of(whole.flow)} = {figures.flow_of(whole.flow)}"),
     ]
-    if design.zone_levels:
+    if design.zone_levels and _has_line(design, "supply"):
         drained = [item.drain_back for item in design.zone_levels]
         back = dict.fromkeys(figures.volume(volume) for volume in (min(drained), max(drained)))
         of = "a zone's supply line" if len(design.zones) > 1 else "supply manifold and line"
@@ -184,7 +184,8 @@ def zones(design: Design, figures: Figures, lettering: Lettering) -> Block:
     rows = []
     for zone in design.zones if len(design.zones) > 1 else ():
         first, last = zone.laterals[0], zone.laterals[-1]
-        back = [item.drain_back for item in design.zone_levels if item.zone == zone.number]
+        drains = _has_line(design, "supply")
+        back = [item.drain_back for item in design.zone_levels if drains and item.zone == zone.number]
         rows.append(
             [
                 zone.name,
@@ -310,16 +311,24 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
     return paragraphs("Remarks", [lettering.clean(text) for text in said], lettering, numbered=True)
 
 
+def _has_line(design: Design, kind: PipeKind) -> bool:
+    return any(line.kind == kind for line in design.plumbing.lines)
+
+
 def _after_a_dose(design: Design) -> str:
-    """Say valve by valve what drains after a dose, as drain-back is counted."""
-    held = "the zone valve its supply manifold" if len(design.zones) > 1 else ""
-    valves = " and ".join(
-        filter(None, ("The return flush valve, shut but for flushing, holds the return", held))
+    """Say valve by valve what drains after a dose, as drain-back is counted; nothing does where no line leads."""
+    said = "Lay risers so that they fall from the tubing to the manifold."
+    if not _has_line(design, "supply"):
+        return said
+    flush = _has_line(design, "return") and "The return flush valve, shut but for flushing, holds the return"
+    several = len(design.zones) > 1
+    zone = (
+        several and f"{'the' if flush else 'The'} zone valve {'' if flush else 'holds '}its supply manifold"
     )
+    valves = " and ".join(part for part in (flush, zone) if part)
     return (
-        f"Lay risers so that they fall from the tubing to the manifold. {valves}. Drain-back is what then falls to the "
-        "pump all the way through the supply line, along the ground where it is surveyed; what tubing gives back by "
-        "its risers is not counted."
+        f"{said} {valves}{'. ' if valves else ''}Drain-back is what then falls to the pump all the way through the "
+        "supply line, along the ground where it is surveyed; what tubing gives back by its risers is not counted."
     )
 
 

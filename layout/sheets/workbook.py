@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from layout.model import Cut, Design, site_place
 from layout.sheets.takeoff import TakeoffLine, idle_prices, takeoff, total_cost
-from layout.takeoff import NOT_COUNTED
+from layout.takeoff import not_counted
 from layout.takeoff.items import BY_THE_UNIT
 
 MADE = datetime.datetime(2000, 1, 1)
@@ -132,7 +132,9 @@ def _takeoff(book: _Book) -> _Place | None:
             )
             sheet.write_string(row, 0, words, book.note)
             sheet.write_string(row, 1, line.description, book.note)
-    for words in filter(None, (f"Not counted: {NOT_COUNTED}.", idle_prices(book.design))):
+    for words in filter(
+        None, (f"Not counted: {not_counted(book.design.plumbing)}.", idle_prices(book.design))
+    ):
         row += 1
         sheet.write_string(row, 0, words, book.note)
     sheet.print_area(0, 0, row, len(_HEADINGS) - 1)

@@ -1,12 +1,11 @@
 """What a field is built of, counted from the items of its layout."""
 
 from layout.takeoff.count import count_parts
-from layout.takeoff.items import FITTINGS, ITEMS, NOT_COUNTED, PAINT, PIPE, WASTE, Item, base_item, is_sized
+from layout.takeoff.items import FITTINGS, ITEMS, PAINT, PIPE, WASTE, Item, base_item, is_sized, not_counted
 
 __all__ = [
     "FITTINGS",
     "ITEMS",
-    "NOT_COUNTED",
     "PAINT",
     "PIPE",
     "WASTE",
@@ -14,4 +13,5 @@ __all__ = [
     "base_item",
     "count_parts",
     "is_sized",
+    "not_counted",
 ]

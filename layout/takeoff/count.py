@@ -22,6 +22,7 @@ from layout.model import (
     Stake,
     TakeoffRules,
     Zone,
+    ZoneLevels,
 )
 from layout.takeoff.adding import Count, bore_of, pieces_of, size_of
 from layout.takeoff.ground import fill, marks_and_staples, trenches
@@ -36,6 +37,7 @@ def count_parts(
     *,
     laterals: Sequence[Lateral] = (),
     zones: Sequence[Zone] = (),
+    levels: Sequence[ZoneLevels] = (),
     stakes: Sequence[Stake] = (),
     cuts: CutList | None = None,
 ) -> tuple[Part, ...]:
@@ -83,6 +85,8 @@ def count_parts(
     laterals : sequence of Lateral, optional
         Say which zone a run or loop belongs to.
     zones : sequence of Zone, optional
+    levels : sequence of ZoneLevels, optional
+        Say whether air valves stand at high points, or at dead ends for want of levels.
     stakes : sequence of Stake, optional
     cuts : CutList, optional
         How the runs are cut from coils.
@@ -101,7 +105,7 @@ def count_parts(
         *_tubing(site, runs, joins, plumbing, count, cuts),
         *_pipe(site, plumbing, count),
         *_risers(site, plumbing, count),
-        *_fittings(site, plumbing, count),
+        *_fittings(site, plumbing, levels, count),
         *_boxes(plumbing, count),
         *marks_and_staples(site, runs, joins, plumbing, stakes, count),
         *trenches(runs, joins, plumbing, count),
@@ -227,15 +231,16 @@ def _risers(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
     )
 
 
-def _fittings(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
+def _fittings(site: Site, plumbing: Plumbing, levels: Sequence[ZoneLevels], count: Count) -> Iterator[Part]:
     """Count all other fittings of pipe: by pipe, kind and size."""
     units, several, outlet = site.frame.units, _several(plumbing), f"a riser{bore_of(site, ' of ')}"
+    top = "high point" if any(zone.high_level is not None for zone in levels) else "dead end"
     for on, diameter in _sizes(plumbing):
         size = size_of(diameter, units)
         for kind, description in FITTINGS.items():
             found = count.each(
                 f"{on} {kind}" + (f", {size}" if on in several else ""),
-                description.format(size=size, on=on, outlet=outlet),
+                description.format(size=size, on=on, outlet=outlet, top=top),
                 pieces_of(plumbing, kind, on=on, size=diameter),
             )
             yield replace(found, size=diameter if is_sized(f"{on} {kind}") else None)

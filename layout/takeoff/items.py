@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from layout.model import FittingKind
+from layout.model import FittingKind, Plumbing
 from layout.units import FOOT
 
 WASTE = 0.05
@@ -27,16 +27,22 @@ FITTINGS: dict[FittingKind, str] = {
     "elbow 45": "Elbow, {size}, 45 degrees, for bends of {on} pipe",
     "elbow 22.5": "Elbow, {size}, 22.5 degrees, for bends of {on} pipe",
     "zone valve": "Valve, {size}, where the {on} line enters the manifold of a zone",
-    "air valve": "Air and vacuum release valve, at the high point of a {on} manifold",
-    "flush valve": "Valve to throttle with, {size}, on each {on} line: open to flush, shut to dose",
+    "air valve": "Air and vacuum release valve, at the {top} of a {on} manifold",
+    "flush valve": "Throttling valve, {size}, on each {on} line: open to flush, shut to dose",
 }
 """Fittings of pipe in the order of the takeoff; risers, connectors and what sits on tubing stand by themselves."""
 
-NOT_COUNTED = (
+_NOT_COUNTED = (
     "pump, tank and openings in its wall, filter, meter, valves and outlets at the pump, controls and wiring, cement "
     "and primer for pipe, gravel, electrical work"
 )
-"""What a field takes and no layout shows."""
+_NO_LINES = "lines to the pump, return flush valves in their boxes"
+
+
+def not_counted(plumbing: Plumbing) -> str:
+    """Name what a field takes and its layout does not show; lines and flush valves too, where no return line is."""
+    laid = any(line.kind == "return" for line in plumbing.lines)
+    return _NOT_COUNTED if laid else f"{_NOT_COUNTED}, {_NO_LINES}"
 
 
 @dataclass(frozen=True, slots=True)

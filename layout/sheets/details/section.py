@@ -42,7 +42,7 @@ def section_picture(design: Design, window: Window, figures: Figures, lettering:
     marks += _pipes(place)
     marks += _words(design, place, figures)
     if any(item.kind == "air valve" for item in design.plumbing.fittings):
-        marks += _air_valve(place)
+        marks += _air_valve(design, place)
     for item, text in _distances(design, place, figures):
         marks += drawn(item, text, lettering.width(text, LETTER))
     return picture
@@ -105,15 +105,15 @@ def _pipes(place: _Place) -> list[Mark]:
     return marks
 
 
-def _air_valve(place: _Place) -> list[Mark]:
-    """Draw an air valve at the highest point of the return manifold."""
+def _air_valve(design: Design, place: _Place) -> list[Mark]:
+    """Draw an air valve at the highest point of the return manifold, or at its dead end where levels are not known."""
     x = _TIP - 2 * _APART - 0.75
     return [
         place.line(layers.RISER, [(x, _RETURN), (x, _TUBING + 0.15)]),
         place.line(layers.RETURN_MANIFOLD, [(x, _RETURN), (_TIP - 2 * _APART - _PIPE / 2, _RETURN)]),
         Symbol(layer=layers.AIR_VALVE, name="air valve", at=place.at(x, _TUBING + 0.25), size=0.2),
         place.text(x + 0.17, _TUBING + 0.29, "air valve at the"),
-        place.text(x + 0.17, _TUBING + 0.15, "manifold's high point"),
+        place.text(x + 0.17, _TUBING + 0.15, f"manifold's {'high point' if _surveyed(design) else 'dead end'}"),
     ]
 
 
@@ -261,9 +261,13 @@ def notes(design: Design, lettering: Lettering) -> Block:
     return paragraphs("Notes to the details", said, lettering, numbered=True)
 
 
+def _surveyed(design: Design) -> bool:
+    return any(item.high_level is not None for item in design.zone_levels)
+
+
 def _air(design: Design) -> str:
     """Tell where air valves stand."""
-    known = any(item.high_level is not None for item in design.zone_levels)
+    known = _surveyed(design)
     where = "the highest point" if known else "the dead end, for want of levels,"
     more = "; the zone's ground may be higher than there" if known else ""
     return f"An air valve stands at {where} of the supply and of the return manifold of each zone{more}."
