@@ -180,7 +180,7 @@ def end_findings(site: Site, ground: UsableGround, trial: Trial, piped: Piped) -
     """
     laying, plumbing = trial.laying, piped.plumbing
     rows = {run.row for run in laying.runs}
-    plain = len(rows) == len(laying.runs) and all(run.fed for run in laying.runs)
+    plain = len(rows) == len(laying.runs) and all(run.from_end for run in laying.runs)
     if site.pump is None or not plumbing.lines or plumbing.unreached or not plain:
         return
     if laying.lobes or laying.carries or laying.windings:

@@ -133,7 +133,7 @@ def tee_bed() -> tuple[tuple[Run, ...], Sides, Polygon]:
     lines = [((10.3, y), (14.7, y)) for y in np.arange(6.9, 2.5, -0.6).tolist()]
     lines += [((0.3, y), (29.7, y)) for y in np.arange(2.1, 0.2, -0.6).tolist()]
     runs = tuple(
-        Run(name=f"R{n + 1}", line=LineString(line), row=n, fed=n >= 8) for n, line in enumerate(lines)
+        Run(name=f"R{n + 1}", line=LineString(line), row=n, from_end=n >= 8) for n, line in enumerate(lines)
     )
     return runs, straight_sides(30.0, 7.2), outline
 

@@ -327,7 +327,7 @@ def test_a_loop_right_beside_other_tubing_fails_with_its_place() -> None:
 def test_tubing_is_fed_from_a_manifold_that_a_line_reaches() -> None:
     """R6 begins amid the bed, so that it has a supply manifold of its own, at whichever end."""
     runs = six_runs()
-    runs[5] = replace(moved(runs[5], (40, 1), (60, 1)), fed=False)
+    runs[5] = replace(moved(runs[5], (40, 1), (60, 1)), from_end=False)
     assert checked(site(), runs)["share of tubing fed"].ok
     check = checked(site(), runs, lost=["L3"])["share of tubing fed"]
     assert not check.ok
@@ -420,7 +420,12 @@ def test_runs_cut_to_the_usable_ground_keep_every_setback(x: float, y: float, se
     for run in six_runs():
         for piece in lines_of(run.line.difference(zone)):
             runs.append(
-                Run(name=f"R{len(runs) + 1}", line=piece, row=run.row, fed=piece.coords[0][0] < FOOT * 1.01)
+                Run(
+                    name=f"R{len(runs) + 1}",
+                    line=piece,
+                    row=run.row,
+                    from_end=piece.coords[0][0] < FOOT * 1.01,
+                )
             )
     laying = Laying(pattern=Pattern.LEFT, runs=tuple(runs))
     laterals, joins = join_runs(laying, on.laterals, spacing=2 * FOOT, bed=on.bed, kept_clear=zone)

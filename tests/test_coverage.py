@@ -195,7 +195,7 @@ def test_candidate_adds_up_its_runs() -> None:
     runs = (
         level_run(1),
         level_run(3, end=50),
-        replace(level_run(5), fed=False),
+        replace(level_run(5), from_end=False),
         level_run(3, start=60, row=3),
     )
     laying = Laying(pattern=Pattern.LEFT, runs=runs)
@@ -208,7 +208,7 @@ def test_candidate_adds_up_its_runs() -> None:
 
 def test_bare_places_are_the_ground_a_gap_from_any_run() -> None:
     ground = box(0, 0, 30, 10)
-    runs = [Run(name="R1", line=LineString([(0, 1), (30, 1)]), row=0, fed=True)]
+    runs = [Run(name="R1", line=LineString([(0, 1), (30, 1)]), row=0, from_end=True)]
     place, *others = bare_places(ground, runs, reach=2.0, speck=0.1)
     assert not others
     assert place.bounds == pytest.approx((0.1, 3.1, 29.9, 9.9))

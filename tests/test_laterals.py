@@ -25,17 +25,17 @@ BEST = LateralRules(runs=None, longest=90.0)
 
 
 def row(
-    number: int, *spans: tuple[float, float], fed: bool = True, spacing: float = 0.6
+    number: int, *spans: tuple[float, float], from_end: bool = True, spacing: float = 0.6
 ) -> list[tuple[int, LineString, bool]]:
-    """Pieces of one straight row; the first is fed if so said, the others never."""
+    """Pieces of one straight row; the first is from the end if so said, the others never."""
     y = -number * spacing
-    return [(number, LineString([(a, y), (b, y)]), fed and k == 0) for k, (a, b) in enumerate(spans)]
+    return [(number, LineString([(a, y), (b, y)]), from_end and k == 0) for k, (a, b) in enumerate(spans)]
 
 
 def laid(*rows: list[tuple[int, LineString, bool]], carries: Sequence[tuple[str, str]] = ()) -> Laying:
     runs = tuple(
-        Run(name=f"R{n}", line=line, row=number, fed=fed)
-        for n, (number, line, fed) in enumerate(itertools.chain(*rows), start=1)
+        Run(name=f"R{n}", line=line, row=number, from_end=from_end)
+        for n, (number, line, from_end) in enumerate(itertools.chain(*rows), start=1)
     )
     named = {run.name: run for run in runs}
     joins = tuple(
@@ -75,7 +75,10 @@ def check_laws(laying: Laying, laterals: tuple[Lateral, ...], joins: tuple[Join,
                 at = join.line.coords[-1]
         assert lateral.drain == at
         first, last = named[lateral.runs[0]], named[lateral.runs[-1]]
-        gates = (first.fed and lateral.supply == first.line.coords[0], last.fed and at == last.line.coords[0])
+        gates = (
+            first.from_end and lateral.supply == first.line.coords[0],
+            last.from_end and at == last.line.coords[0],
+        )
         assert lateral.returns_near == (all(gates) and lateral.supply != at)
     assert left == []
 
@@ -155,7 +158,7 @@ def test_a_tapering_bed_still_pairs_runs_of_unlike_length() -> None:
 
 def test_no_loop_crosses_a_run() -> None:
     # The middle row reaches farther out than both its neighbours, which would else be joined past it.
-    laying = laid(row(0, (0, 20)), row(1, (21, 40), fed=False), row(2, (0, 30)))
+    laying = laid(row(0, (0, 20)), row(1, (21, 40), from_end=False), row(2, (0, 30)))
     _, joins = join_runs(laying, BEST, spacing=0.6)
     lines = {run.name: run.line for run in laying.runs}
     for join in joins:
@@ -199,7 +202,7 @@ def test_a_tie_that_would_be_too_long_is_left_open() -> None:
     check_laws(laying, laterals, joins)
     assert all(lateral.length + lateral.blank <= 80 for lateral in laterals)
     named = {run.name: run for run in laying.runs}
-    assert all(named[lateral.runs[0]].fed for lateral in laterals)
+    assert all(named[lateral.runs[0]].from_end for lateral in laterals)
 
 
 def past_an_obstacle() -> Laying:
@@ -238,7 +241,7 @@ def test_parting_is_the_best_of_all_ways(lengths: list[int], longest: int, back:
     """Rows of any length that end at one far end, wound end to end; ways to part them counted out."""
     count, back = len(lengths), back and len(lengths) % 2 == 0
     laying = laid(
-        *(row(k, (100 - n, 100), fed=k in {0, count - 1 if back else 0}) for k, n in enumerate(lengths))
+        *(row(k, (100 - n, 100), from_end=k in {0, count - 1 if back else 0}) for k, n in enumerate(lengths))
     )
     plot = Plot(lines=lines_of(laying), loops=Loops([], spacing=0.6, bed=None, kept_clear=None))
     steps = [Path(steps=((k, k % 2 == 0),), length=float(n)) for k, n in enumerate(lengths)]
@@ -263,7 +266,7 @@ def test_parting_is_the_best_of_all_ways(lengths: list[int], longest: int, back:
 
 
 def test_only_what_is_stranded_is_tied_beyond_the_longest() -> None:
-    laying = laid(row(0, (0, 60)), row(1, (20, 60), fed=False))
+    laying = laid(row(0, (0, 60)), row(1, (20, 60), from_end=False))
     laterals, _ = join_runs(laying, BEST, spacing=0.6)
     assert runs_of(laterals) == [("R1",), ("R2",)]
     assert all(lateral.length + lateral.blank <= BEST.longest for lateral in laterals)
@@ -272,7 +275,7 @@ def test_only_what_is_stranded_is_tied_beyond_the_longest() -> None:
 
 
 def test_what_no_loop_reaches_is_a_lateral_of_its_own() -> None:
-    laying = laid(row(0, (0, 20)), row(1, (0, 20)), row(2, (60, 90), fed=False))
+    laying = laid(row(0, (0, 20)), row(1, (0, 20)), row(2, (60, 90), from_end=False))
     laterals, joins = join_runs(laying, BEST, spacing=0.6)
     check_laws(laying, laterals, joins)
     assert runs_of(laterals) == [("R1", "R2"), ("R3",)]
@@ -402,10 +405,10 @@ def test_every_run_lies_in_one_lateral(seed: int, count: int, wanted: int | None
     for number in range(count):
         cuts = np.sort(rng.uniform(0, 60, 2 * rng.integers(1, 4)))
         spans = [(a, b) for a, b in cuts.reshape(-1, 2).tolist() if b - a > 0.5]
-        fed = bool(rng.random() < 0.8)
-        if fed and spans:
+        from_end = bool(rng.random() < 0.8)
+        if from_end and spans:
             spans[0] = (0.0, spans[0][1])
-        rows.append(row(number, *spans, fed=fed))
+        rows.append(row(number, *spans, from_end=from_end))
     laying = laid(*rows)
     laterals, joins = join_runs(laying, LateralRules(runs=wanted, longest=longest), spacing=0.6)
     check_laws(laying, laterals, joins)

@@ -99,7 +99,7 @@ def test_a_pointed_end_is_served_along_the_run_ends() -> None:
 
 
 def test_a_lateral_that_begins_on_a_side_is_served_there() -> None:
-    runs = (Run(name="R1", line=LineString([(12, -0.3), (29.7, -0.3)]), row=0, fed=False),)
+    runs = (Run(name="R1", line=LineString([(12, -0.3), (29.7, -0.3)]), row=0, from_end=False),)
     sides = Sides(
         left=LineString([(0, 1.2), (30, 1.2)]),
         right=LineString([(0, 0), (11.7, 0), (11.7, -0.6), (30, -0.6)]),
@@ -116,7 +116,7 @@ def test_a_lateral_that_begins_on_a_side_is_served_there() -> None:
 def test_ends_that_step_to_and_fro_along_a_side_still_get_a_trench() -> None:
     starts = ((13.13, 2.74), (13.13, 2.13), (13.25, 3.35))
     runs = tuple(
-        Run(name=f"R{n + 1}", line=LineString([at, (27.0, at[1])]), row=n, fed=False)
+        Run(name=f"R{n + 1}", line=LineString([at, (27.0, at[1])]), row=n, from_end=False)
         for n, at in enumerate(starts)
     )
     sides = Sides(

@@ -269,7 +269,7 @@ def wrong_joins(laid: Field, laying: Laying) -> list[str]:
             found.append(f"joins {one.start} to {one.end} and {other.start} to {other.end} are too near")
     for lateral in laterals:
         first = named[lateral.runs[0]]
-        if not (first.fed and first.line.coords[0][:2] == lateral.supply):
+        if not (first.from_end and first.line.coords[0][:2] == lateral.supply):
             found += [f"no water in {name}" for name in lateral.runs if name in laying.reached]
     return found
 

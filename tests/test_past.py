@@ -267,7 +267,7 @@ def test_two_rows_parted_by_a_tree_are_tied_and_all_laterals_come_back() -> None
     (winding,) = laying.windings
     named = {run.name: run for run in laying.runs}
     assert [named[name].line.coords[0][1] for name in winding] == pytest.approx([15.0, 13.0, 11.0, 9.0])
-    assert [named[name].fed for name in winding] == [True, False, False, True]
+    assert [named[name].from_end for name in winding] == [True, False, False, True]
     assert laying.reached == set(named)
     laterals, joins = joined(site, laying)
     assert all(lateral.returns_near for lateral in laterals)

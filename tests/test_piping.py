@@ -119,7 +119,7 @@ def test_a_setback_that_takes_the_whole_end_leaves_a_field_that_can_be_built(tmp
     (tmp_path / "site.toml").write_text(SITE.read_text() + LOT_LINE)
     design = plan_field(read_site(tmp_path / "site.toml", ["runs.pattern=left", "laterals.runs=2"]))
     assert [check.name for check in design.checks if not check.ok] == []
-    assert all(run.fed for run in design.laying.runs)
+    assert all(run.from_end for run in design.laying.runs)
     assert len(design.plumbing.lines) == len(design.plumbing.manifolds) == 2
     assert all(lateral.returns_near for lateral in design.laterals)
 

@@ -202,7 +202,7 @@ def test_runs_are_named_from_the_left_and_start_at_the_manifold_end(name: str, p
     from_left = [site.sides.near.project(start) for start in starts]
     assert from_left == sorted(from_left)
     assert all(start.distance(site.sides.near) == pytest.approx(1.0, abs=0.05) for start in starts)
-    assert all(run.fed for run in laying.runs)
+    assert all(run.from_end for run in laying.runs)
 
 
 def test_run_that_begins_beyond_the_manifold_end_is_not_fed() -> None:
@@ -211,8 +211,8 @@ def test_run_that_begins_beyond_the_manifold_end_is_not_fed() -> None:
     laying = site.lay("left")
     late = [run for run in laying.runs if Point(run.line.coords[0]).distance(site.sides.near) > 1.1]
     assert late
-    assert all(not run.fed for run in late)
-    assert all(run.fed for run in laying.runs if run not in late)
+    assert all(not run.from_end for run in late)
+    assert all(run.from_end for run in laying.runs if run not in late)
 
 
 def test_cap_on_runs_keeps_those_nearest_the_side_and_lists_the_rest() -> None:

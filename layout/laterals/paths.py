@@ -28,7 +28,7 @@ class Line:
     @property
     def gated(self) -> bool:
         """Whether it begins at a gate."""
-        return self.runs[0].fed
+        return self.runs[0].from_end
 
     @property
     def row(self) -> int:

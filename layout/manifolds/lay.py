@@ -186,7 +186,7 @@ def _tips(
 def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:
     """Whether a lateral is fed at the manifold end of the bed."""
     first = named[lateral.runs[0]]
-    return first.fed and first.line.coords[0][:2] == lateral.supply
+    return first.from_end and first.line.coords[0][:2] == lateral.supply
 
 
 def _edge_at(at: XY, run: Run, sides: Sides, outline: Polygon | None, *, reach: float) -> Place:

@@ -345,4 +345,4 @@ class Trenches:
 def _starts(runs: Sequence[Run]) -> list[tuple[XY, int]]:
     """Where rows begin at the manifold end, from left to right: other laterals' loops lie there, too."""
     first = {run.row: run for run in reversed(runs)}
-    return [(xy(Point(run.line.coords[0])), row) for row, run in sorted(first.items()) if run.fed]
+    return [(xy(Point(run.line.coords[0])), row) for row, run in sorted(first.items()) if run.from_end]

@@ -105,7 +105,7 @@ class Run:
         From the manifold end on [m].
     row : int
         Its place across the bed; pieces of one interrupted run share a row.
-    fed : bool
+    from_end : bool
         Whether a riser at the manifold end of the bed could feed it: it starts there, or blank tubing carries on to it
         from a run that does. Whether it is fed in the finished layout, :attr:`Plumbing.fed` says.
     lobe : int
@@ -115,7 +115,7 @@ class Run:
     name: str
     line: LineString
     row: int
-    fed: bool = True
+    from_end: bool = True
     lobe: int = 0
 
     @property
@@ -175,7 +175,7 @@ class Laying:
     def reached(self) -> frozenset[str]:
         """Names of the runs that water reaches from the manifold end, on their own or wound to one that is fed."""
         onward = {join.start: join.end for join in self.carries}
-        found = {run.name for run in self.runs if run.fed}
+        found = {run.name for run in self.runs if run.from_end}
         for winding in self.windings:
             found |= set(winding)
         for name in tuple(found):
@@ -245,7 +245,7 @@ def begun_at_end(runs: Sequence[Run], laterals: Sequence[Lateral]) -> tuple[Late
         lateral
         for lateral in laterals
         for first in [named[lateral.runs[0]]]
-        if first.fed and first.line.coords[0][:2] == lateral.supply
+        if first.from_end and first.line.coords[0][:2] == lateral.supply
     )
 
 

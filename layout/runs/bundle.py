@@ -144,9 +144,9 @@ def _made_room(led: Led, neck: Neck, made: Sequence[Join]) -> bool:
             if name in joined or name in passing:
                 return False
             kept = _cut_back(neck.ground, run, keep)
-            if kept is None and (run.fed or name in needed):
+            if kept is None and (run.from_end or name in needed):
                 return False
-            if kept is not None and run.fed and _moved(kept, run.line) > CRUMB * neck.ground.spacing:
+            if kept is not None and run.from_end and _moved(kept, run.line) > CRUMB * neck.ground.spacing:
                 return False  # a manifold feeds it there
             gone = run.line if kept is None else run.line.difference(kept.buffer(1e-9))
             for cut in lines_of(gone):
@@ -180,7 +180,7 @@ def _let_emit(led: Led, neck: Neck, join: Join) -> None:
     if float(line.distance(runs)) < GAP_SHARE * ground.closest:
         return
     name = f"{join.start} to {join.end}"
-    run = Run(name=name, line=line, row=led.runs[join.end].row, fed=False, lobe=neck.before)
+    run = Run(name=name, line=line, row=led.runs[join.end].row, from_end=False, lobe=neck.before)
     before, after = stretch(join.line, 0.0, start), stretch(join.line, end, join.line.length)
     at = led.carries.index(join)
     led.carries[at : at + 1] = [

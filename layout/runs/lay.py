@@ -301,7 +301,7 @@ def _named(rows: Sequence[Carried]) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
                 fed = row.fed
             elif blank is None:
                 fed = False
-            runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, fed=fed))
+            runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, from_end=fed))
             if blank is not None:
                 carries.append(Join(kind="blank", start=runs[-2].name, end=runs[-1].name, line=blank))
     return tuple(runs), tuple(carries)

@@ -45,7 +45,9 @@ class Led:
     def reached(self) -> set[str]:
         """Names of the runs that have water."""
         wound = {name for winding in self.windings for name in winding}
-        return {name for line in self.lines() if self.runs[line[0]].fed or line[0] in wound for name in line}
+        return {
+            name for line in self.lines() if self.runs[line[0]].from_end or line[0] in wound for name in line
+        }
 
     def length(self, line: Sequence[str]) -> float:
         """Of the runs and the blank tubing of a line [m]."""

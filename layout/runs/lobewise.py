@@ -54,7 +54,13 @@ def lay_lobes(
         )
         named = {run.name: f"R{len(runs) + place}" for place, run in enumerate(part.runs, start=1)}
         runs += [
-            replace(run, name=named[run.name], row=row + run.row, fed=run.fed and number == 0, lobe=number)
+            replace(
+                run,
+                name=named[run.name],
+                row=row + run.row,
+                from_end=run.from_end and number == 0,
+                lobe=number,
+            )
             for run in part.runs
         ]
         carries += [replace(join, start=named[join.start], end=named[join.end]) for join in part.carries]

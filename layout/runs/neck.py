@@ -102,7 +102,7 @@ class Neck:
             for line in lines
             if not crossing[line]
             and led.runs[line[-1]].lobe == self.before
-            and (self.before > 0 or led.runs[line[0]].fed)
+            and (self.before > 0 or led.runs[line[0]].from_end)
         ]
         places = [self.far.index(line) for line in self.through]
         self.inner = (min(places), max(places)) if places else None
@@ -150,7 +150,7 @@ class Neck:
         """Whether a line that begins with this run brings water to the neck."""
         if run.lobe in self.beyond:
             return False
-        return run.fed or (
+        return run.from_end or (
             run.lobe > 0 and self._within((run.name,), self.outline_before) >= self.ground.shortest
         )
 

@@ -57,7 +57,7 @@ def lead_through(led: Led, lobes: Sequence[Lobe], ground: Ground, *, longest: fl
         away = shapely.distance(np.asarray(shapes, dtype=object), Point(run.line.coords[0]))
         number = int(np.argmin(away))
         # of a bed without a long direction any edge is taken for a manifold end, but only the first lobe has one
-        led.runs[name] = replace(run, lobe=number, fed=run.fed and number == 0)
+        led.runs[name] = replace(run, lobe=number, from_end=run.from_end and number == 0)
     found: list[tuple[float, float, int, Led]] = []
     feeding = _Feeding(lobes, ground, longest)
     for eager in _choices(len(lobes) - 1):
@@ -84,10 +84,10 @@ def _choices(necks: int) -> list[tuple[bool, ...]]:
 
 def _settled(led: Led) -> Led:
     """Lines with water told apart from those without, and windings only of those with."""
-    fed = {line[0] for line in led.lines() if led.runs[line[0]].fed}
+    fed = {line[0] for line in led.lines() if led.runs[line[0]].from_end}
     for line in led.lines():
         for name in line:
-            led.runs[name] = replace(led.runs[name], fed=line[0] in fed)
+            led.runs[name] = replace(led.runs[name], from_end=line[0] in fed)
     led.windings = [winding for winding in led.windings if winding[0] in fed]
     return led
 

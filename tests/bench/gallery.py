@@ -98,7 +98,7 @@ def draw(axes: Any, name: str, design: Design) -> None:
         axes.fill(*(shapely.get_coordinates(zone) / FOOT).T, facecolor="0.8")
     line(design.sides.near, color="black", linewidth=2.5)
     for run in design.laying.runs:
-        line(run.line, color="tab:blue" if run.fed else "tab:purple", linewidth=0.9)
+        line(run.line, color="tab:blue" if run.from_end else "tab:purple", linewidth=0.9)
         line(Point(run.line.coords[0]), "o", color="tab:blue", markersize=1.5)
     for join in design.joins:
         line(join.line, color="black", linewidth=0.7, linestyle=(0, (3, 1)))

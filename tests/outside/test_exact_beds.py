@@ -115,7 +115,7 @@ def test_lengths_from_either_side(name: str, pattern: str) -> None:
     laying = site.lay(pattern)
     assert [run.length for run in laying.runs] == pytest.approx(expected, abs=tolerance)
     assert laying.dropped == ()
-    assert all(run.fed for run in laying.runs)
+    assert all(run.from_end for run in laying.runs)
     assert site.broken(laying) == []
 
 
