@@ -26,13 +26,13 @@ class Carried:
     """The pieces of one row, from the manifold end, and the blank tubing between them.
 
     `blanks[k]` leads from piece k to piece k + 1; None where the row ends at an obstacle, and the line beyond begins.
-    `fed` says whether it begins at the manifold end.
+    `from_end` says whether it begins at the manifold end.
     """
 
     place: float
     pieces: tuple[LineString, ...]
     blanks: tuple[LineString | None, ...] = ()
-    fed: bool = True
+    from_end: bool = True
 
     def put(
         self, at: int, count: int, pieces: Sequence[LineString], blanks: Sequence[LineString | None]

@@ -44,7 +44,7 @@ State = Mapping[int, Carried]
 
 
 def carry(
-    rows: Sequence[Row], ground: Ground, *, fed: Sequence[bool] | None = None, longest: float = 0.0
+    rows: Sequence[Row], ground: Ground, *, from_end: Sequence[bool] | None = None, longest: float = 0.0
 ) -> tuple[list[Carried], tuple[Way, ...]]:
     """Lead interrupted rows past obstacles.
 
@@ -53,7 +53,7 @@ def carry(
     rows : sequence of Row
         Lawful rows from left to right, pieces from the manifold end on.
     ground : Ground
-    fed : sequence of bool, optional
+    from_end : sequence of bool, optional
         Whether each row begins at the manifold end; all of them where it is not given.
     longest : float
         Greatest length of a lateral that rows tied past an obstacle may make [m]; 0 where none are to be tied.
@@ -68,7 +68,7 @@ def carry(
     """
     carried = [
         Carried(row.place, tuple(row.pieces), (UNDECIDED,) * (len(row.pieces) - 1), begins)
-        for row, begins in zip(rows, fed or [True] * len(rows), strict=True)
+        for row, begins in zip(rows, from_end or [True] * len(rows), strict=True)
     ]
     loops = Loops(ground)
     zones = sorted(obstacles(ground), key=lambda zone: -round(zone.area, 6))

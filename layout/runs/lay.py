@@ -88,8 +88,8 @@ def lay_runs(
     dropped: list[Dropped] = []
     rows = _capped(rows, rules.most, level, dropped, sided=pattern in _SIDED)
     rows = enforce(rows, cut, dropped)
-    fed = _at_manifold(rows, cut)
-    carried, windings = carry(rows, cut, fed=fed, longest=longest)
+    from_end = _at_manifold(rows, cut)
+    carried, windings = carry(rows, cut, from_end=from_end, longest=longest)
     runs, carries = _named(carried)
     return Laying(
         pattern=pattern,
@@ -294,14 +294,14 @@ def _named(rows: Sequence[Carried]) -> tuple[tuple[Run, ...], tuple[Join, ...]]:
     runs: list[Run] = []
     carries: list[Join] = []
     for number, row in enumerate(rows):
-        fed = False
+        from_end = False
         for k, piece in enumerate(row.pieces):
             blank = row.blanks[k - 1] if k else None
             if k == 0:
-                fed = row.fed
+                from_end = row.from_end
             elif blank is None:
-                fed = False
-            runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, from_end=fed))
+                from_end = False
+            runs.append(Run(name=f"R{len(runs) + 1}", line=piece, row=number, from_end=from_end))
             if blank is not None:
                 carries.append(Join(kind="blank", start=runs[-2].name, end=runs[-1].name, line=blank))
     return tuple(runs), tuple(carries)

@@ -216,7 +216,7 @@ class _Choice:
         ways += [
             tuple((k, part) for part in spans[k][0])
             for k, row in enumerate(wound.rows)
-            if row.fed and len(spans[k]) > 1 and len(spans[k][0]) > 1
+            if row.from_end and len(spans[k]) > 1 and len(spans[k][0]) > 1
         ]
         return Ties(
             windings=tuple(

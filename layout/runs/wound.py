@@ -88,8 +88,10 @@ class Wound:
     def __init__(self, rows: Sequence[Carried], loops: Loops, longest: float) -> None:
         self.rows, self.loops, self.longest = rows, loops, longest
         self.counts = [len(row.lines) for row in rows]
-        self.gaps = [(k, part) for k, row in enumerate(rows) if row.fed for part in range(self.counts[k] - 1)]
-        self._unfed = sum(count - 1 for count, row in zip(self.counts, rows, strict=True) if not row.fed)
+        self.gaps = [
+            (k, part) for k, row in enumerate(rows) if row.from_end for part in range(self.counts[k] - 1)
+        ]
+        self._unfed = sum(count - 1 for count, row in zip(self.counts, rows, strict=True) if not row.from_end)
         self._first = np.cumsum([0, *(len(row.tubing.lines) for row in rows)])
         self._rounds: dict[Gap, float | None] = {}
         self._loops: dict[tuple[int, int, int, int, bool], float | None] = {}
@@ -100,7 +102,7 @@ class Wound:
 
     def state(self, k: int, led: frozenset[int]) -> int:
         """What a row is made to by loops that lead it round some of its gaps."""
-        if not self.rows[k].fed:
+        if not self.rows[k].from_end:
             return UNFED
         count = self.counts[k] - len(led)
         if count > 2:
@@ -118,7 +120,7 @@ class Wound:
         return self._unfed + sum(
             max(count - len(led.get(k, NONE_LED)) - 2, 0)
             for k, count in enumerate(self.counts)
-            if self.rows[k].fed
+            if self.rows[k].from_end
         )
 
     def spans(self, k: int, led: frozenset[int]) -> list[range]:
