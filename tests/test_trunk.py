@@ -17,6 +17,7 @@ from shapely import LineString
 
 from layout.checks.unchecked import unchecked
 from layout.fittings import BY_THE_PUMP, place_fittings
+from layout.hydraulics.field import water_of
 from layout.hydraulics.network import zone_network
 from layout.laterals import join_runs
 from layout.manifolds import crossing_checks, lay_plumbing
@@ -33,14 +34,18 @@ from layout.model import (
     Plumbing,
     Pump,
 )
+from layout.pipes import bore
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.routes import route_lines
 from layout.routes.branches import pieces_of
 from layout.sheets.layoutjson import document
+from layout.sheets.startup import startup_form
+from layout.startup.expected import expected_flows
 from tests.fields import curved_field
 from tests.plumbed import RULES, straight_runs, straight_sides
 from tests.test_routes import by_hand
+from tests.test_sheet_startup import words
 
 SITE = Path(__file__).resolve().parent / "sites" / "rectangle.toml"
 
@@ -209,6 +214,53 @@ def plans() -> dict[str, Design]:
     }
 
 
+def test_a_trunk_is_counted_once_in_what_the_field_holds(plans: dict[str, Design]) -> None:
+    for lines, design in plans.items():
+        water = design.hydraulics
+        assert water is not None
+        kept = [item for item in design.plumbing.lines if lines == "own" or item.kind == "supply"]
+        held = math.fsum(math.pi / 4 * bore(item.diameter) ** 2 * item.line.length for item in kept)
+        block = document(design)["hydraulics"]
+        unit = design.site.frame.units.volume
+        assert block["volumes"]["lines"] * unit == pytest.approx(held)
+        sums = [zone.volumes.tubing + zone.volumes.manifolds for zone in water.zones]
+        assert block["volumes"]["fill"] * unit == pytest.approx(math.fsum((*sums, held)))
+        apart = math.fsum(zone.volumes.lines for zone in water.zones)
+        assert apart > held * 1.1 if lines == "trunk" else apart == pytest.approx(held)
+
+
+@pytest.mark.parametrize("rise", [-3.0, 6.0])
+def test_gauges_stand_at_the_valves_on_the_trunk(plans: dict[str, Design], rise: float) -> None:
+    """Before a valve stands what it takes, and what the trunk behind it takes, less how far it lies over the tank."""
+    design = plans["trunk"]
+    assert design.site.pump is not None
+    ground = (design.site.pump.level or 0.0) + rise
+    outcome = water_of(design, heights=lambda points: np.full(len(points), ground))
+    assert outcome.hydraulics is not None
+    for zone in outcome.hydraulics.zones:
+        assert zone.flush is not None
+        (valve,) = zone.flush.valves
+        (manifold,) = (
+            item for item in design.plumbing.manifolds if (item.zone, item.kind) == (zone.zone, "return")
+        )
+        assert valve.at == manifold.feed
+        assert zone.flush.valve_head is not None
+        taken = valve.before + rise - zone.flush.valve_head  # along the trunk
+        assert valve.before - valve.behind == pytest.approx(zone.flush.valve_head)
+        assert 0 < taken < 2.0
+    found = [item for item in outcome.findings if item.code == "suction-behind-flush-valve"]
+    assert len(found) == (rise > 0)
+    for item in found:
+        assert "Z1, Z2, Z3: by up to" in item.said
+    laid = replace(design, hydraulics=outcome.hydraulics)
+    said = " ".join(words(startup_form(laid)).split())
+    assert "with the gauge where the return manifold meets the trunk" in said
+    assert ("Behind it the trunk may suck, by up to" in said) is (rise > 0)
+    for item in expected_flows(laid):
+        if item.doing == "flushing":
+            assert f"{item.valves[0].before / laid.site.frame.units.pressure:.1f}" in said
+
+
 def test_each_zone_has_its_valves_at_its_manifolds(plans: dict[str, Design]) -> None:
     plumbing = plans["trunk"].plumbing
     for manifold in plumbing.manifolds:
@@ -291,7 +343,15 @@ def test_heads_along_the_trunk_are_like_those_of_lines_of_their_own(plans: dict[
     for one, other in zip(own.zones, trunk.zones, strict=True):
         assert other.dose.flow == pytest.approx(one.dose.flow, rel=1e-3)
         assert other.dose.head == pytest.approx(one.dose.head, rel=0.05)
-        assert other.volumes.lines == pytest.approx(one.volumes.lines, rel=0.1)
+        # The return trunk lies behind the valves: while they are shut it does not fill.
+        back = (
+            piece
+            for manifold in plans["trunk"].plumbing.manifolds
+            if (manifold.zone, manifold.kind) == (other.zone, "return")
+            for piece in plans["trunk"].plumbing.way_to(manifold)
+        )
+        unfilled = math.fsum(math.pi / 4 * bore(piece.diameter) ** 2 * piece.line.length for piece in back)
+        assert other.volumes.lines + unfilled == pytest.approx(one.volumes.lines, rel=0.1)
     assert plans["trunk"].findings
     assert all(
         check.ok for check in plans["trunk"].checks if "fall of" not in check.name and "fed" in check.name

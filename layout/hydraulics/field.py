@@ -15,7 +15,7 @@ from layout.hydraulics.flush import flush
 from layout.hydraulics.laws import PumpCurve
 from layout.hydraulics.network import Heights, line_is_missing, zone_network
 from layout.hydraulics.told import water_checks, water_findings
-from layout.hydraulics.volumes import zone_volumes
+from layout.hydraulics.volumes import lines_volume, zone_volumes
 from layout.hydraulics.water import kinematic_viscosity
 from layout.model import Check, Design, Finding, Hydraulics, Zone, ZoneWater
 from layout.plane import Array
@@ -69,6 +69,7 @@ def water_of(design: Design, *, heights: Callable[[Array], Array] | None) -> Out
         zones=zones,
         viscosity=kinematic_viscosity(design.site.design.water_temperature),
         levels_known=known,
+        lines=lines_volume(design),
     )
     return Outcome(
         hydraulics=hydraulics,

@@ -2,6 +2,8 @@
 
 Water goes from the pump through the zone's supply lines and manifolds, risers, runs and loops to the return manifolds.
 With the return open it goes on through the return lines to one valve at the pump tank, and ends at the liquid's level.
+Flush valves at the manifolds, that open on a shared trunk, take as much as that one would: what they take is off the
+heads before them alike, wherever along the way it is taken; only what a gauge reads before and behind them differs.
 Pipe and tubing are taken to lie at one depth below the ground.
 """
 
@@ -55,6 +57,8 @@ class ZoneNetwork:
         [m].
     points : (n, 2) array or None
         Where the nodes are [m]; None of a network made by hand.
+    feeds : tuple of int
+        Where return manifolds with their flush valves meet the trunk; empty where valves stand by the pump or are shut.
     """
 
     network: Network
@@ -66,6 +70,7 @@ class ZoneNetwork:
     bore: float
     return_bore: float
     points: Array | None = None
+    feeds: tuple[int, ...] = ()
 
     def fed_at(self, head: float) -> Network:
         """With a head held where the pump gives its water [m]."""
@@ -147,10 +152,13 @@ def zone_network(design: Design, zone: Zone, heights: Heights, *, open_return: b
     tank, source = drawing.node(site.pump.at), drawing.node(site.pump.at)
     valve = drawing.node(site.pump.at) if open_return else None
     feet: dict[int, int] = {}
+    feeds: list[int] = []
     for pipe in design.plumbing.manifolds:
         if pipe.zone == zone.number:
             end = source if pipe.kind == "supply" else valve
-            _lay_manifold(drawing, design, pipe, end, feet)
+            feed = _lay_manifold(drawing, design, pipe, end, feet)
+            if open_return and design.plumbing.flushed_at(pipe):
+                feeds.append(feed)
     ends = tuple(_lay_laterals(drawing, design, zone, feet))
     starts, stops, lengths, bores, losses = drawing.pipes()
     points = np.asarray(drawing.points)
@@ -191,6 +199,7 @@ def zone_network(design: Design, zone: Zone, heights: Heights, *, open_return: b
         bore=site.tubing.inside_diameter,
         return_bore=bore(site.manifold.return_diameter),
         points=points,
+        feeds=tuple(feeds),
     )
 
 
@@ -235,8 +244,8 @@ class _Drawing:
 
 def _lay_manifold(
     drawing: _Drawing, design: Design, pipe: Pipe, end: int | None, feet: dict[int, int]
-) -> None:
-    """A manifold with the feet of its risers, and the line to it where its end is open."""
+) -> int:
+    """A manifold with the feet of its risers, and the line to it where its end is open; the node they meet at."""
     line = pipe.line if pipe.kind == "supply" else pipe.line.reverse()
     feed = drawing.node(line.coords[0])
     size = bore(pipe.diameter)
@@ -263,6 +272,7 @@ def _lay_manifold(
         feet[number] = here
     if end is not None:
         _lay_line(drawing, design, pipe, feed, end)
+    return feed
 
 
 def _lay_line(drawing: _Drawing, design: Design, manifold: Pipe, feed: int, end: int) -> None:

@@ -8,7 +8,7 @@ from layout.hydraulics.laws import PumpCurve
 from layout.hydraulics.meet import meet
 from layout.hydraulics.network import ZoneNetwork
 from layout.hydraulics.solve import Solution
-from layout.model import AtEmitter, Design, RunWater, WaterState
+from layout.model import AtEmitter, AtValve, Design, RunWater, WaterState
 from layout.plane import Array
 
 HEAD_MET = 1e-7
@@ -69,9 +69,18 @@ def told(
         ),
         valve_head=valve[0] if bed.valve is not None else None,
         valve_loss=valve[1],
+        valves=tuple(_valve(bed, solution, feed, valve[0]) for feed in bed.feeds),
         wide_open=None if wide_open is None else _least(design, bed, bed.pressures(wide_open)),
         beyond_curve=curve is not None and flow > curve.most * (1.0 + 1e-9),
     )
+
+
+def _valve(bed: ZoneNetwork, solution: Solution, feed: int, taken: float) -> AtValve:
+    """What gauges read at a flush valve where a manifold meets the trunk."""
+    assert bed.points is not None
+    x, y = bed.points[feed].tolist()
+    before = float(solution.heads[feed] - bed.network.levels[feed])
+    return AtValve(at=(x, y), before=before, behind=before - taken)
 
 
 def _least(design: Design, bed: ZoneNetwork, pressures: Array) -> AtEmitter:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from layout.hydraulics.laws import PumpCurve
 from layout.model import (
     AtEmitter,
+    AtValve,
     Check,
     Design,
     Finding,
@@ -24,6 +25,8 @@ UNIFORM = 0.90
 UNIFORM_SOURCE = (
     "12VAC5-610-955.B.5 (Virginia), any two emitters within 10 %: here the least within 10 % of the greatest"
 )
+SUCTION = 0.1
+"""Suction behind a flush valve that is not worth a word [m], a judgement."""
 ROUNDING = 1e-6
 """What the solution may be off, as a share of the limit."""
 STATES: tuple[Literal["dosing"], Literal["flushing"]] = ("dosing", "flushing")
@@ -150,6 +153,7 @@ def water_findings(design: Design, hydraulics: Hydraulics) -> Iterator[Finding]:
             said="No loss is taken for filter, meter and valves at the pump: heads there are short by what they take.",
             remedy="Give what they take at the flow of flushing as design.filter_loss; 0 says that there is none.",
         )
+    yield from _sucking(site, hydraulics)
     for zone in hydraulics.zones:
         of = f" Z{zone.zone}" if len(hydraulics.zones) > 1 else " this bed"
         for doing, state in _states(zone):
@@ -192,6 +196,42 @@ def _open_starves(site: Site, state: WaterState, of: str) -> Iterator[Finding]:
         ),
         remedy="Set the return flush valve as the start-up form tells, and mark the setting on it.",
     )
+
+
+def _sucking(site: Site, hydraulics: Hydraulics) -> Iterator[Finding]:
+    """A trunk that falls from a flush valve to the tank, and what of its suction the flushing counts on."""
+    valves = [
+        (zone.zone, valve)
+        for zone in hydraulics.zones
+        if zone.flush is not None
+        for valve in zone.flush.valves
+    ]
+    low = [(number, valve) for number, valve in valves if valve.behind < -SUCTION]
+    if not low:
+        return
+    _, worst = min(low, key=lambda item: item[1].behind)
+    unit, several = site.frame.units, len(hydraulics.zones) > 1
+    relying = [(number, valve) for number, valve in low if valve.before < 0]
+    relies = (
+        f" Even before the valve{_of_zones(relying, several=several)} there is suction: where air gets in, "
+        "flushing is slower than worked out."
+    )
+    yield Finding(
+        code="suction-behind-flush-valve",
+        said=(
+            f"While flushing, the return trunk sucks behind the flush valve{_of_zones(low, several=several)}: by up to "
+            f"{-worst.behind / unit.length:.1f} {unit.length_name} of water, at {site_place(site.frame, worst.at)}."
+            f"{relies if relying else ''}"
+        ),
+        remedy=(
+            "Set flush valves by the gauge before them: what it should read holds whether the trunk runs full or "
+            "takes in air. Keep joints of the trunk tight."
+        ),
+    )
+
+
+def _of_zones(valves: Sequence[tuple[int, AtValve]], *, several: bool) -> str:
+    return f" of {', '.join(dict.fromkeys(f'Z{number}' for number, _ in valves))}" if several else ""
 
 
 def _if_pressures(site: Site, state: WaterState) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 
 from layout.hydraulics.laws import PumpCurve
-from layout.model import Design, PipeKind, Volumes, WaterState, Zone
+from layout.model import Design, Pipe, Plumbing, Volumes, WaterState, Zone
 from layout.pipes import bore
 
 
@@ -37,14 +38,14 @@ def zone_volumes(
         )
     )
     tubing = _round(inside) * length
-    manifolds = {kind: _held(design, zone, kind, manifolds=True) for kind in _KINDS}
-    lines = {kind: _held(design, zone, kind, manifolds=False) for kind in _KINDS}
-    fill = tubing + math.fsum((*manifolds.values(), *lines.values()))
+    own = [pipe for pipe in design.plumbing.manifolds if pipe.zone == zone.number]
+    manifolds, lines = _held_by(own), _held_by(_filled(design.plumbing, own))
+    fill = math.fsum((tubing, manifolds, lines))
     fastest = max(dose.flow, flush.flow if flush else 0.0, curve.most if curve else 0.0)
     return Volumes(
         tubing=tubing,
-        manifolds=math.fsum(manifolds.values()),
-        lines=math.fsum(lines.values()),
+        manifolds=manifolds,
+        lines=lines,
         fill=fill,
         fill_least=fill / fastest if fastest > 0 else math.inf,
         fill_greatest=fill / dose.flow if dose.flow > 0 else math.inf,
@@ -52,16 +53,21 @@ def zone_volumes(
     )
 
 
-_KINDS: tuple[PipeKind, PipeKind] = ("supply", "return")
+def lines_volume(design: Design) -> float:
+    """What the lines of all zones hold, each pipe once [m³]."""
+    return _held_by(_filled(design.plumbing, design.plumbing.manifolds))
 
 
-def _held(design: Design, zone: Zone, kind: PipeKind, *, manifolds: bool) -> float:
-    plumbing = design.plumbing
-    own = [pipe for pipe in plumbing.manifolds if (pipe.zone, pipe.kind) == (zone.number, kind)]
-    pipes = {id(pipe): pipe for pipe in own}
-    if not manifolds:
-        pipes = {id(piece): piece for pipe in own for piece in plumbing.way_to(pipe)}
-    return math.fsum(_round(bore(pipe.diameter)) * float(pipe.line.length) for pipe in pipes.values())
+def _filled(plumbing: Plumbing, manifolds: Iterable[Pipe]) -> Iterator[Pipe]:
+    """The lines that fill with these manifolds: a trunk behind their flush valves does not."""
+    for pipe in manifolds:
+        if not plumbing.flushed_at(pipe):
+            yield from plumbing.way_to(pipe)
+
+
+def _held_by(pipes: Iterable[Pipe]) -> float:
+    once = {id(pipe): pipe for pipe in pipes}
+    return math.fsum(_round(bore(pipe.diameter)) * float(pipe.line.length) for pipe in once.values())
 
 
 def _round(size: float) -> float:

@@ -71,6 +71,7 @@ from layout.model.site import Site
 from layout.model.staked import Offset, Side, Stake, StakeKind, Staking, Swing, SwingTie
 from layout.model.water import (
     AtEmitter,
+    AtValve,
     Doses,
     FlowReading,
     Hydraulics,
@@ -86,6 +87,7 @@ __all__ = [
     "AsBuilt",
     "Astray",
     "AtEmitter",
+    "AtValve",
     "Bed",
     "Candidate",
     "Cells",

@@ -238,6 +238,14 @@ class Plumbing:
         used = [id(piece) for pipe in self.manifolds if pipe.kind == kind for piece in self.way_to(pipe)]
         return len(set(used)) < len(used)
 
+    def flushed_at(self, manifold: Pipe) -> bool:
+        """Whether the flush valve of a return manifold stands where it meets its line, not by the pump."""
+        return manifold.kind == "return" and any(
+            (item.kind, item.of, item.zone) == ("flush valve", "manifold", manifold.zone)
+            and math.dist(item.at, manifold.feed) < TOLERANCE
+            for item in self.fittings
+        )
+
     def under(self, riser: Riser) -> Pipe | None:
         """The manifold that a riser stands on."""
         if riser.manifold is not None:

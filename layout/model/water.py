@@ -53,6 +53,25 @@ class AtEmitter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AtValve:
+    """Pressures at a flush valve that stands where a return manifold meets the trunk, over the ground there.
+
+    Attributes
+    ----------
+    at : (x, y)
+        [m].
+    before : float
+        Between manifold and valve [m of water].
+    behind : float
+        Between valve and trunk, as the trunk runs full [m of water]; below 0 under suction.
+    """
+
+    at: XY
+    before: float
+    behind: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WaterState:
     """A zone being dosed, or flushed.
 
@@ -76,9 +95,12 @@ class WaterState:
     ends : tuple of (str, float)
         Laterals, and the velocity at the end of each towards the return [m/s]; below 0 where water comes in from it.
     valve_head : float or None
-        What the valve at the end of the return takes [m]; None while it is shut.
+        What the flush valve takes, each of several in a zone alike [m]; None while it is shut. Where it stands by the
+        pump, also the head before it over the liquid in the tank.
     valve_loss : float or None
         The same in velocity heads of the return line; None also where nothing flows there.
+    valves : tuple of AtValve
+        The flush valves that stand at manifolds; empty while they are shut, and where they stand by the pump.
     wide_open : AtEmitter or None
         The least pressure were the flush valve wide open; None while it is shut, and without a pump's curve.
     beyond_curve : bool
@@ -98,6 +120,7 @@ class WaterState:
     pump_head: float | None = None
     valve_head: float | None = None
     valve_loss: float | None = None
+    valves: tuple[AtValve, ...] = ()
     wide_open: AtEmitter | None = None
     beyond_curve: bool = False
 
@@ -126,7 +149,7 @@ class Volumes:
     tubing : float
         Runs, loops, blank tubing and risers.
     manifolds, lines : float
-        Supply and return.
+        Supply and return; of lines those alone that fill while the flush valve is shut, so no return trunk.
     fill : float
         What an empty zone takes: tubing, manifolds and lines, the return up to its flush valve among them.
     fill_least, fill_greatest : float
@@ -201,11 +224,14 @@ class Hydraulics:
         Kinematic, at the stated temperature [m²/s].
     levels_known : bool
         False where the ground's level is not known: then the bed is taken to lie level with the liquid in the tank.
+    lines : float
+        What the lines of all zones hold, as in :class:`Volumes`, but each pipe once [m³].
     """
 
     zones: tuple[ZoneWater, ...]
     viscosity: float
     levels_known: bool
+    lines: float
 
     def __post_init__(self) -> None:
         need(bool(self.zones) and math.isfinite(self.viscosity), "there is water in one zone at least")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from layout.model import AtEmitter, Design
+from layout.model import AtEmitter, Design, site_place
 from layout.sheets.figures import Figures, plain
 from layout.sheets.form import WRITING, Form
 from layout.sheets.timing import measure_of, seconds_of, timed_volume, unit_volume
@@ -144,6 +144,33 @@ def pressures_part(form: Form, design: Design, expected: Sequence[Expected]) -> 
             f"{_per_rise(units)} less for every {units.length_name} it does. Emitters, numbered from the "
             f"manifold end: with a gauge on the nearest riser or loop of the same zone.{_least_of(design, known)}"
         )
+    if flushing:
+        form.paragraph(_at_valves(design, flushing, figures, several=several))
+
+
+def _at_valves(design: Design, flushing: Sequence[Expected], figures: Figures, *, several: bool) -> str:
+    """Say where the gauge before a flush valve stands, and what is behind it."""
+    valves = [(item, valve) for item in flushing for valve in item.valves]
+    if not valves:
+        return "Before the flush valve: likewise over the liquid in the tank."
+    said = (
+        "Before the flush valve: with the gauge where the return manifold meets the trunk, at the level of the ground."
+    )
+    apart = [
+        f"{f'Z{item.zone} ' if several else ''}{figures.pressure_of(valve.before)} at "
+        f"{site_place(design.site.frame, valve.at)}"
+        for item, valve in valves
+        if len(item.valves) > 1
+    ]
+    if apart:
+        said += f" Where a zone has several: {'; '.join(apart)}."
+    least = min(valve.behind for _, valve in valves)
+    if least < 0:
+        said += (
+            f" Behind it the trunk may suck, by up to {figures.pressure_of(-least)}: go by the gauge before the valve, "
+            "which holds all the same where air gets in."
+        )
+    return said
 
 
 def _least_of(design: Design, known: Sequence[Expected]) -> str:
@@ -198,10 +225,13 @@ def _settings(
 
 def _alike(design: Design) -> str:
     """Say how several valves of one zone are set; the plan takes all of them to hold one head."""
-    count = Counter(item.zone for item in design.plumbing.fittings if item.kind == "flush valve")
+    valves = [item for item in design.plumbing.fittings if item.kind == "flush valve"]
+    count = Counter(item.zone for item in valves)
     more = [f"Z{zone} has {number}" for zone, number in sorted(count.items()) if number > 1]
     if not more:
         return ""
+    if all(item.of == "manifold" for item in valves):
+        return f" {', '.join(more)} of them: set these so that the gauge before each reads what is expected there."
     return f" {', '.join(more)} of them: set these so that gauges before them read alike."
 
 
@@ -261,7 +291,9 @@ def _gauges(item: Expected, figures: Figures, *, back_shown: bool) -> list[str]:
 
     back: list[str] = []
     if back_shown:
-        back = ["shut" if item.doing == "dosing" else said(item.valve_head), ""]
+        at_valves = sorted(valve.before for valve in item.valves) or [item.valve_head]
+        reads = " to ".join(dict.fromkeys(said(head) for head in (at_valves[0], at_valves[-1])))
+        back = ["shut" if item.doing == "dosing" else reads, ""]
     return [said(item.head), "", *back, *at(item.least), *at(item.greatest)]
 
 

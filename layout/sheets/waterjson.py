@@ -24,7 +24,8 @@ def water_block(hydraulics: Hydraulics | None, frame: Frame) -> dict[str, Json]:
     -------
     dict
         With ``dose``, ``flush`` (where a velocity is asked for) and ``volumes``: of several zones the worst figure of
-        any, sums of volumes; and under ``zones`` the same of each, with its laterals and runs.
+        any, sums of volumes, with the lines that zones share once; and under ``zones`` the same of each, with its
+        laterals and runs.
     """
     if hydraulics is None:
         return {}
@@ -34,7 +35,7 @@ def water_block(hydraulics: Hydraulics | None, frame: Frame) -> dict[str, Json]:
     block: dict[str, Json] = {"dose": _worst([zone.dose for zone in zones], units, flushing=False)}
     if flushed:
         block["flush"] = _worst(flushed, units, flushing=True)
-    block["volumes"] = _volumes([zone.volumes for zone in zones], units)
+    block["volumes"] = _volumes([zone.volumes for zone in zones], units, lines=hydraulics.lines)
     block["levels_known"] = hydraulics.levels_known
     block["viscosity"] = hydraulics.viscosity
     block["zones"] = [_zone(zone, frame) for zone in zones]
@@ -64,15 +65,17 @@ def _worst(states: Sequence[WaterState], units: UnitSet, *, flushing: bool) -> d
     return figures
 
 
-def _volumes(held: Sequence[Volumes], units: UnitSet) -> dict[str, Json]:
+def _volumes(held: Sequence[Volumes], units: UnitSet, *, lines: float) -> dict[str, Json]:
+    """What zones hold together, where their lines hold so much [m³]."""
+
     def whole(of: Callable[[Volumes], float]) -> float:
         return sum(of(item) for item in held) / units.volume
 
     return {
         "tubing": whole(lambda item: item.tubing),
         "manifolds": whole(lambda item: item.manifolds),
-        "lines": whole(lambda item: item.lines),
-        "fill": whole(lambda item: item.fill),
+        "lines": lines / units.volume,
+        "fill": whole(lambda item: item.fill - item.lines) + lines / units.volume,
         "drain_back": whole(lambda item: item.drain_back),
         "fill_minutes_min": min(item.fill_least for item in held) / MINUTE,
         "fill_minutes_max": max(item.fill_greatest for item in held) / MINUTE,
@@ -83,7 +86,7 @@ def _zone(zone: ZoneWater, frame: Frame) -> dict[str, Json]:
     entry: dict[str, Json] = {"name": f"Z{zone.zone}", "dose": _state(zone.dose, frame, flushing=False)}
     if zone.flush is not None:
         entry["flush"] = _state(zone.flush, frame, flushing=True)
-    entry["volumes"] = _volumes([zone.volumes], frame.units)
+    entry["volumes"] = _volumes([zone.volumes], frame.units, lines=zone.volumes.lines)
     if zone.doses is not None:
         entry["doses"] = {
             "per_day": zone.doses.count,
@@ -114,6 +117,15 @@ def _state(state: WaterState, frame: Frame, *, flushing: bool) -> dict[str, Json
     if flushing:
         entry["valve_head"] = None if state.valve_head is None else state.valve_head / units.length
         entry["valve_loss"] = state.valve_loss
+        if state.valves:
+            entry["valves"] = [
+                {
+                    "before": valve.before / units.pressure,
+                    "behind": valve.behind / units.pressure,
+                    "place": site_place(frame, valve.at),
+                }
+                for valve in state.valves
+            ]
         if state.wide_open is not None:
             entry["wide_open"] = _emitter(state.wide_open, frame)
     return entry

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from layout.model import AtEmitter, Design, Volumes, WaterState, Zone, need
+from layout.model import AtEmitter, AtValve, Design, Volumes, WaterState, Zone, need
 
 Doing = Literal["dosing", "flushing"]
 NO_HEAD = 1e-3
@@ -32,6 +32,8 @@ class Expected:
         Pressures at emitters; None where they are not worked out.
     valve_head : float or None
         What the flush valve must take [m]; None while it is shut.
+    valves : tuple of AtValve
+        What gauges read there, where flush valves stand at manifolds.
     slowest : (str, float) or None
         The lateral with the slowest end, and its velocity [m/s]; only in flushing.
     wide_open : AtEmitter or None
@@ -52,6 +54,7 @@ class Expected:
     least: AtEmitter | None = None
     greatest: AtEmitter | None = None
     valve_head: float | None = None
+    valves: tuple[AtValve, ...] = ()
     slowest: tuple[str, float] | None = None
     wide_open: AtEmitter | None = None
     missing: float = 0.0
@@ -143,6 +146,7 @@ def _of_state(zone: int, doing: Doing, state: WaterState, band: float) -> Expect
         least=None if lacks else state.least,
         greatest=None if lacks else state.greatest,
         valve_head=state.valve_head if flushing and not lacks else None,
+        valves=state.valves if flushing and not lacks else (),
         slowest=state.slowest if flushing and state.ends else None,
         wide_open=None if lacks else state.wide_open,
         missing=state.missing_head if lacks else 0.0,

@@ -100,6 +100,12 @@ def dosed_and_flushed(design: Design, tmp_path: Path) -> None:
             pressures, flows, found = compared(bed.fed_at(level + behind_filters), tmp_path)
             assert pressures < 1e-3
             assert flows < 1e-3
+            for valve in state.valves:  # what a gauge before each reads, over the ground there
+                assert bed.points is not None
+                feed = int(np.argmin(np.hypot(*(bed.points - valve.at).T)))
+                over = float(found.heads[feed] - levels_of(design)(np.array([valve.at]))[0])
+                assert valve.before == pytest.approx(over, abs=1e-3)
+                assert valve.behind == pytest.approx(over - (state.valve_head or 0.0), abs=1e-3)
             # and it is the very state that is reported
             assert bed.given(found) == pytest.approx(state.flow, rel=1e-6)
             assert float(bed.pressures(found).min()) == pytest.approx(state.least.head, rel=1e-6)
