@@ -116,13 +116,13 @@ def _fill_words(design: Design) -> str:
         most = max(volumes.fill for _, volumes in held)
         slow = max(volumes.fill_greatest for _, volumes in held)
         return (
-            f"Empty tubing and pipes of the largest zone, its return up to the flush valve among them, take {figures.volume(most)} "
+            f"Empty tubing and pipes of the largest zone, return to its flush valve too, take {figures.volume(most)} "
             f"{figures.units.volume_name}: at the flow of dosing up to {minutes_up(slow)} min before the meter "
             "steadies."
         )
     volumes = held[0][1]
     return (
-        f"Empty tubing and pipes, the return up to its flush valve among them, take {figures.volume(volumes.fill)} "
+        f"Empty tubing and pipes, the return to its flush valve too, take {figures.volume(volumes.fill)} "
         f"{figures.units.volume_name} to fill: {plain(volumes.fill_least / MINUTE, 1)} to "
         f"{minutes_up(volumes.fill_greatest)} min. Do not time the meter before that."
     )

@@ -153,9 +153,7 @@ def _at_valves(design: Design, flushing: Sequence[Expected], figures: Figures, *
     valves = [(item, valve) for item in flushing for valve in item.valves]
     if not valves:
         return "Before the flush valve: likewise over the liquid in the tank."
-    said = (
-        "Before the flush valve: with the gauge where the return manifold meets the trunk, at the level of the ground."
-    )
+    said = "Before the flush valve: with the gauge where the return manifold meets the trunk, at the ground there."
     apart = [
         f"{f'Z{item.zone} ' if several else ''}{figures.pressure_of(valve.before)} at "
         f"{site_place(design.site.frame, valve.at)}"
@@ -291,8 +289,8 @@ def _gauges(item: Expected, figures: Figures, *, back_shown: bool) -> list[str]:
 
     back: list[str] = []
     if back_shown:
-        at_valves = sorted(valve.before for valve in item.valves) or [item.valve_head]
-        reads = " to ".join(dict.fromkeys(said(head) for head in (at_valves[0], at_valves[-1])))
+        heads = [valve.before for valve in item.valves]
+        reads = " to ".join(dict.fromkeys(said(end(heads, default=item.valve_head)) for end in (min, max)))
         back = ["shut" if item.doing == "dosing" else reads, ""]
     return [said(item.head), "", *back, *at(item.least), *at(item.greatest)]
 
