@@ -237,7 +237,6 @@ def _print_checks(design: Design) -> None:
     for check in failed:
         value, limit = figures.of_check(check, check.value), figures.of_check(check, check.limit)
         bound = "at least" if check.sense == "least" else "at most"
-        place = (
-            f" at {check.place}" if check.place.startswith("(") else f", {check.place}" if check.place else ""
-        )
+        where = say.shortened(check.place)
+        place = f" at {where}" if where.startswith("(") else f", {where}" if where else ""
         say.line(f"FAILED: {check.name} is {value}{place}; it should be {bound} {limit} ({check.source}).")

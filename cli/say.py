@@ -36,6 +36,13 @@ def notes(texts: Sequence[str]) -> None:
         typer.echo(f"Note: {text.rstrip('.?')}{'?' if text.endswith('?') else '.'}", err=True)
 
 
+def shortened(text: str, most: int = 400) -> str:
+    """A list in words, cut behind one of its items where it is longer than `most` letters."""
+    if len(text) <= most:
+        return text
+    return text[:most].rpartition(", ")[0] + " and more, all in layout.json"
+
+
 def look(findings: Iterable[Finding]) -> None:
     """Print what was found on the way, each with what to do."""
     for finding in findings:

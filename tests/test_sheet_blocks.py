@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layout.sheets.blocks import AFTER, Block, Cell, Column, Row, flow
+from layout.sheets.blocks import AFTER, Block, Cell, Column, Row, flow, paragraphs
 from layout.sheets.lettering import Lettering
 
 columns = st.lists(
@@ -67,3 +68,23 @@ def test_broken_lines_fit_their_room_and_lose_nothing(text: str, room: float) ->
         assert lettering.width(line, 0.08) <= room or len(line) == 1
     cut = lettering.fitted(clean, 0.08, room)
     assert lettering.width(cut, 0.08) <= room + 1e-9
+
+
+def test_a_text_without_end_leaves_room_on_the_sheet_and_names_the_file() -> None:
+    lettering = Lettering()
+    (row,) = paragraphs("Remarks", ["R1 " * 4000], lettering).rows
+    assert row.lines == 12
+    assert row.cells[-1].text.endswith("all of it is in layout.json")
+
+
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_rows_taller_than_any_column_find_a_place_all_the_same(count: int) -> None:
+    """Whoever sets sheet after sheet until nothing is left comes to an end."""
+    later = [Block(heading="Tall", rows=(Row(cells=(), lines=200),) * count)]
+    columns = [Column(left=0.0, top=10.0, bottom=1.0), Column(left=4.0, top=10.0, bottom=3.0)]
+    sheets = 0
+    while later:
+        placed, later = flow(later, columns)
+        assert placed
+        sheets += 1
+    assert sheets == count

@@ -12,6 +12,7 @@ import numpy as np
 from layout.asbuilt.gaps import pair_gaps
 from layout.asbuilt.match import Matched
 from layout.model import (
+    NAMED,
     XY,
     Astray,
     Check,
@@ -24,13 +25,12 @@ from layout.model import (
     Site,
     Unit,
     Verdict,
+    listed,
     site_place,
 )
 from layout.model.laws import GAP_LAW
 from layout.plane import Array, coordinates, points_at, stations
 
-NAMED = 12
-"""Points and runs named in a finding; the rest are counted."""
 SHIFT_TOLD = 0.5
 """The whole survey is said to be shifted where it is so by this share of the tolerance ..."""
 SHIFT_EXPLAINS = 0.5
@@ -144,7 +144,7 @@ def asbuilt_checks(
     lost = [run.run for run in runs if run.line is None]
     partly = [run.run for run in runs if run.verdict == "partly measured"]
     checks = [
-        _check("runs found in the survey", len(laid), len(runs), "least", "count", "the plan", _listed(lost)),
+        _check("runs found in the survey", len(laid), len(runs), "least", "count", "the plan", listed(lost)),
         _check(
             "runs not measured to their ends and bends",
             len(partly),
@@ -152,7 +152,7 @@ def asbuilt_checks(
             "most",
             "count",
             source,
-            _listed(partly),
+            listed(partly),
         ),
     ]
     if not laid:
@@ -307,7 +307,7 @@ def asbuilt_findings(
             code="point-astray", said=f"{len(astray) - NAMED} more points are on nothing planned", remedy=""
         )
     if doubled:
-        places = _listed([" and ".join(shot.place for shot in same) for same in doubled])
+        places = listed([" and ".join(shot.place for shot in same) for same in doubled])
         yield Finding(
             code="doubled-points", said=f"Measured more than once, their mean is taken: {places}", remedy=""
         )
@@ -409,8 +409,3 @@ def _to_the_right(line: Array, along: Array) -> Array:
     step = points_at(line, along + reach) - points_at(line, along - reach)
     step /= np.maximum(np.hypot(*step.T), 1e-12)[:, None]
     return np.column_stack((step[:, 1], -step[:, 0]))
-
-
-def _listed(names: Sequence[str]) -> str:
-    more = len(names) - NAMED
-    return ", ".join(names[:NAMED]) + (f" and {more} more" if more > 0 else "")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from layout.checks.compare import ROUNDING, compare
-from layout.model import Check, Finding, Lateral, Plumbing, Run, Site, site_place
+from layout.model import Check, Finding, Lateral, Plumbing, Run, Site, listed, site_place
 
 
 def longest_lateral(site: Site, laterals: Sequence[Lateral]) -> Check:
@@ -46,7 +46,8 @@ def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run
         yield Finding(
             code="long-run",
             said=(
-                f"{'Run' if len(alone) == 1 else 'Runs'} {' '.join(alone)}, up to {greatest:.2f} {unit.length_name}, "
+                f"{'Run' if len(alone) == 1 else 'Runs'} {listed(alone, ' ')}, "
+                f"up to {greatest:.2f} {unit.length_name}, "
                 f"{'is' if len(alone) == 1 else 'are each'} longer than laterals.longest, "
                 f"{limit / unit.length:g} {unit.length_name}."
             ),
@@ -57,14 +58,14 @@ def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run
     if tied and site.laterals.runs is not None:
         yield Finding(
             code="long-lateral",
-            said=f"{' '.join(tied)}: {site.laterals.runs} runs joined, as laterals.runs asks, are longer than "
+            said=f"{listed(tied, ' ')}: {site.laterals.runs} runs joined, as laterals.runs asks, are longer than "
             "laterals.longest.",
             remedy='Set laterals.runs to "best", or to fewer.',
         )
     elif tied:
         yield Finding(
             code="long-lateral",
-            said=f"{' '.join(tied)}: longer than laterals.longest, for nothing but a neighbour can feed some of the "
+            said=f"{listed(tied, ' ')}: longer than laterals.longest, for nothing but a neighbour can feed some of the "
             "runs there.",
             remedy="Leave room for a line to them, turn the runs with another pattern, or make "
             "laterals.longest greater if the tubing allows it.",

@@ -44,7 +44,17 @@ from layout.model.field import (
     UsableGround,
     begun_at_end,
 )
-from layout.model.ground import Bed, Feature, FeatureKind, Frame, Levels, places_in, site_place
+from layout.model.ground import (
+    NAMED,
+    Bed,
+    Feature,
+    FeatureKind,
+    Frame,
+    Levels,
+    listed,
+    places_in,
+    site_place,
+)
 from layout.model.paperwork import Price, Rounding, SheetRules, StakeRules, TakeoffRules
 from layout.model.plumbing import (
     Fitting,
@@ -83,6 +93,7 @@ from layout.model.water import (
 from layout.model.zoned import Zone, ZoneLevels
 
 __all__ = [
+    "NAMED",
     "XY",
     "AsBuilt",
     "Astray",
@@ -163,6 +174,7 @@ __all__ = [
     "ZoneRules",
     "ZoneWater",
     "begun_at_end",
+    "listed",
     "need",
     "places_in",
     "site_place",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -126,6 +127,24 @@ def site_place(frame: Frame, at: tuple[float, ...]) -> str:
     """A local point [m] in words, in site coordinates to a hundredth: ``(E 512.40, N 1033.75)``."""
     x, y = (zero + local / frame.units.length for zero, local in zip(frame.origin, at[:2], strict=True))
     return f"(E {x:.2f}, N {y:.2f})"
+
+
+NAMED = 12
+"""Names in a sentence; the rest are counted."""
+
+
+def listed(names: Sequence[str], joint: str = ", ") -> str:
+    """Names in a sentence, those beyond a dozen counted.
+
+    Examples
+    --------
+    >>> listed(["R1", "R2"])
+    'R1, R2'
+    >>> listed([f"R{number}" for number in range(1, 331)], " ").endswith("R11 R12 and 318 more")
+    True
+    """
+    more = len(names) - NAMED
+    return joint.join(names[:NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 _PLACE = re.compile(r"\(E (-?\d+\.\d\d), N (-?\d+\.\d\d)\)")

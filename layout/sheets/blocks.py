@@ -31,6 +31,7 @@ AFTER = 0.12
 _FEWEST_ROWS = 3
 _SPLIT_FROM = 3.5
 """Lower blocks are kept whole [in]."""
+_MOST_LINES = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +183,10 @@ def _split_over(
             used += rest.rows[count].height
             count += 1
         if count < min(_FEWEST_ROWS, len(rest.rows)):
-            continue
+            if placed or column is not columns[-1] or min(tops) < max(tops):
+                continue
+            # Taller than any column of an empty sheet: let it hang out rather than look for a place for ever.
+            count = max(count, 1)
         part = replace(rest, rows=rest.rows[:count])
         placed.append(Placed(block=part, left=column.left, top=tops[index]))
         tops[index] -= part.height
@@ -218,12 +222,19 @@ def table(
     return Block(heading=heading, titles=head, rows=tuple(made))
 
 
+def shortened(lines: Sequence[str]) -> list[str]:
+    """At most a dozen lines of a text; in place of what is left out the file that holds it is named."""
+    if len(lines) <= _MOST_LINES:
+        return list(lines)
+    return [*lines[: _MOST_LINES - 1], "\u2026 and more: all of it is in layout.json"]
+
+
 def paragraphs(heading: str, texts: Sequence[str], lettering: Lettering, *, numbered: bool = False) -> Block:
     """Make a block of paragraphs, broken to the column's width."""
     indent = 0.26 if numbered else 0.0
     rows = []
     for number, text in enumerate(texts, start=1):
-        lines = lettering.wrapped(text, LETTER, COLUMN - indent)
+        lines = shortened(lettering.wrapped(text, LETTER, COLUMN - indent))
         cells = [Cell(text=line, x=indent, line=i) for i, line in enumerate(lines)]
         if numbered:
             cells.insert(0, Cell(text=f"{number}."))

@@ -10,7 +10,7 @@ import shapely
 from layout.emitters import seconds_per_volume
 from layout.model import Check, Design, Lateral, PipeKind
 from layout.sheets.arcs import FIT
-from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, table
+from layout.sheets.blocks import COLUMN, Block, Cell, Row, Sample, Titles, pairs, paragraphs, shortened, table
 from layout.sheets.failing import failing
 from layout.sheets.figures import Figures, plain, spelt
 from layout.sheets.lettering import Lettering
@@ -138,7 +138,7 @@ def checks(design: Design, figures: Figures, lettering: Lettering) -> Block:
         name = lettering.wrapped(lettering.clean(check.name), 0.08, room, strong=not check.ok)
         cells = [Cell(text=line, line=i, strong=not check.ok) for i, line in enumerate(name)]
         cells.append(Cell(text=verdict, x=COLUMN, align="right", strong=not check.ok))
-        detail = lettering.wrapped(lettering.clean(_against(check, figures)), 0.08, COLUMN - 0.15)
+        detail = shortened(lettering.wrapped(lettering.clean(_against(check, figures)), 0.08, COLUMN - 0.15))
         cells.extend(Cell(text=line, x=0.15, line=len(name) + i) for i, line in enumerate(detail))
         rows.append(Row(cells=tuple(cells), lines=len(name) + len(detail), space=0.02))
     return Block(heading="Design checks", rows=tuple(rows))
