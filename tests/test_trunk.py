@@ -39,12 +39,18 @@ from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.routes import route_lines
 from layout.routes.branches import pieces_of
+from layout.sheets.details import detail_pages
+from layout.sheets.fieldmarks import field_marks
+from layout.sheets.figures import Figures
 from layout.sheets.layoutjson import document
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Symbol, Text, View
 from layout.sheets.startup import startup_form
 from layout.startup.expected import expected_flows
 from tests.fields import curved_field
 from tests.plumbed import RULES, straight_runs, straight_sides
 from tests.test_routes import by_hand
+from tests.test_sheet_details import METRIC_PAPER
 from tests.test_sheet_startup import words
 
 SITE = Path(__file__).resolve().parent / "sites" / "rectangle.toml"
@@ -313,6 +319,34 @@ def test_all_outputs_count_the_trunk_once(plans: dict[str, Design]) -> None:
     names = " ".join(stake.description for stake in design.staking.stakes) if design.staking else ""
     assert "supply trunk end" in names
     assert "Z0" not in names
+
+
+def test_tees_of_a_trunk_are_drawn_staked_and_lettered(plans: dict[str, Design]) -> None:
+    for lines, design in plans.items():
+        tees = [item for item in design.plumbing.fittings if item.kind == "trunk tee"]
+        assert len(tees) == (4 if lines == "trunk" else 0)
+        view = View(window=(0.0, 0.0, 10.0, 10.0), centre=(0.0, 0.0), metres_per_inch=10.0)
+        drawn = [
+            item
+            for item in field_marks(design, view)
+            if isinstance(item, Symbol) and item.name == "trunk tee"
+        ]
+        assert [item.at for item in drawn] == [item.at for item in tees]
+        assert all(("ZONE", "") in item.attributes for item in drawn)
+        assert design.staking is not None
+        staked = [stake for stake in design.staking.stakes if "trunk tee" in stake.description]
+        for tee in tees:
+            (stake,) = (item for item in staked if math.dist(item.at, tee.at) < 0.01)
+            assert f"{tee.on} trunk tee" in stake.description
+        assert len(staked) == len(tees)
+        pages = detail_pages(design, METRIC_PAPER, Figures(design.site.frame.units), Lettering())
+        marks = [mark for page in pages for mark in page.marks]
+        said = " ".join(mark.text for mark in marks if isinstance(mark, Text))
+        shared = lines == "trunk"
+        assert ("tee of a trunk" in said) is shared
+        assert (", from the trunk" in said) is shared
+        assert (", to the trunk" in said) is shared
+        assert any(isinstance(mark, Symbol) and mark.name == "trunk tee" for mark in marks) is shared
 
 
 def test_water_of_one_zone_takes_the_way_through_the_trunk(plans: dict[str, Design]) -> None:

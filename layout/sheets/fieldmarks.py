@@ -251,17 +251,18 @@ def _zone_limits(design: Design) -> Iterator[Mark]:
 
 
 def _valves(design: Design, view: View) -> Iterator[Mark]:
-    """Set a symbol at each valve; where supply and return lie close on paper, smaller ones."""
+    """Set a symbol at each valve and each tee of a trunk; where supply and return lie close on paper, smaller ones."""
     named = {
         "zone valve": layers.ZONE_VALVE,
         "flush valve": layers.FLUSH_VALVE,
         "air valve": layers.AIR_VALVE,
+        "trunk tee": layers.TRUNK_TEE,
     }
     figures = Figures(design.site.frame.units)
     size = min(max(design.site.manifold.offset / view.metres_per_inch, LEAST_VALVE), VALVE)
     for item in design.plumbing.fittings:
         if item.kind in named:
-            angle = 0.0 if item.kind == "air valve" else _heading(design, item)
+            angle = 0.0 if item.kind in {"air valve", "trunk tee"} else _heading(design, item)
             yield Symbol(
                 layer=named[item.kind],
                 name=item.kind,
@@ -281,7 +282,12 @@ def _failing(design: Design) -> Iterator[Mark]:
 
 def _told(item: Fitting, figures: Figures) -> tuple[tuple[str, str], ...]:
     nominal = "" if item.size is None else figures.diameter_of(item.size)
-    return (("KIND", item.kind), ("PIPE", item.on), ("ZONE", f"Z{item.zone}"), ("SIZE", nominal))
+    return (
+        ("KIND", item.kind),
+        ("PIPE", item.on),
+        ("ZONE", f"Z{item.zone}" if item.zone else ""),
+        ("SIZE", nominal),
+    )
 
 
 def _heading(design: Design, item: Fitting) -> float:

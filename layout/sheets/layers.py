@@ -40,6 +40,7 @@ ZONE_AREA = Layer(
 )
 ZONE_VALVE = _layer("C-SSWR-VALV-N", "zone valve", 0.18)
 FLUSH_VALVE = _layer("C-SSWR-FLSV-N", "return flush valve", 0.18)
+TRUNK_TEE = _layer("C-SSWR-TRTE-N", "tee of a trunk", 0.18)
 AIR_VALVE = _layer("C-SSWR-AIRV-N", "air and vacuum release valve", 0.18)
 PUMP = _layer("C-SSWR-PUMP-N", "pump", 0.35)
 STAKE = Layer(name="C-SSWR-STAK-N", description="stakes, not plotted", pen=Pen(weight=0.13), plotted=False)
@@ -100,6 +101,7 @@ ALL: tuple[Layer, ...] = (
         ZONE_VALVE,
         FLUSH_VALVE,
         AIR_VALVE,
+        TRUNK_TEE,
         PUMP,
         FLOW,
         STAKE,

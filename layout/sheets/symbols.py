@@ -99,6 +99,7 @@ SYMBOLS: dict[str, tuple[Stroke | Disc, ...]] = {
         Disc(radius=0.12, filled=True),
     ),
     "tee": (Disc(radius=0.5, filled=True),),
+    "trunk tee": (Disc(radius=0.5), Disc(radius=0.25, filled=True)),
     "elbow": (Disc(radius=0.5),),
     "connector": (_square(0.5),),
     "cap": (_square(0.5), _segment((-0.5, -0.5), (0.5, 0.5)), _segment((-0.5, 0.5), (0.5, -0.5))),

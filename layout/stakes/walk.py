@@ -223,13 +223,19 @@ class _Walker:
         Nobody leans in to drive a stake.
         """
         within = shapely.union_all([item.shape for item in house])
+        tees = [item.at for item in plumbing.fittings if (item.kind, item.on) == ("trunk tee", pipe.kind)]
+
+        def ending(at: XY) -> str:
+            tee = any(math.dist(at, self.printed(other)) < TOLERANCE for other in tees)
+            return f"{pipe.kind} trunk tee" if tee else self.named("line end", pipe.kind, pipe.zone)
+
         found = [
             (
                 station,
                 Place(
                     at,
                     "line end" if end else "bend",
-                    self.named(f"line {'end' if end else 'bend'}", pipe.kind, pipe.zone),
+                    ending(at) if end else self.named("line bend", pipe.kind, pipe.zone),
                 ),
             )
             for station, at, end in self._bends(pipe.line)

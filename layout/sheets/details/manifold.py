@@ -48,6 +48,7 @@ _CROWDED = 0.3
 """Laterals closer than this on paper are named on the supply side only [in]."""
 SYMBOLS = {
     "tee": ("tee", layers.RISER),
+    "trunk tee": ("trunk tee", layers.TRUNK_TEE),
     "connector": ("connector", layers.RISER),
     "cap": ("cap", layers.RISER),
     "coupling": ("coupling", layers.BLANK),
@@ -204,17 +205,30 @@ def _aside(design: Design, place: Place, item: Fitting, metres: float) -> XY:
 
 
 def _lines(design: Design, place: Place) -> list[Pipe]:
-    """List the lines that lead to or from these manifolds."""
+    """List the lines that lead to or from these manifolds, and the pieces of a trunk that meet those."""
     ends = shapely.union_all([pipe.line for pipe in place.pipes])
-    return [
-        line for line in design.plumbing.lines if line.zone == place.zone and line.line.distance(ends) <= 0.01
+    lines = design.plumbing.lines
+    own = [line for line in lines if line.zone == place.zone and line.line.distance(ends) <= ON]
+    met = [(line.kind, line.near) for line in own if _of_trunk(design, line)]
+    return own + [
+        line
+        for line in lines
+        if line not in own
+        and any(line.kind == kind and line.line.distance(Point(at)) <= ON for kind, at in met)
     ]
+
+
+def _of_trunk(design: Design, line: Pipe) -> bool:
+    """Whether a line leaves a trunk, not the pump."""
+    return any(
+        other.kind == line.kind and math.dist(other.far, line.near) <= ON for other in design.plumbing.lines
+    )
 
 
 def _fittings(design: Design, place: Place) -> Iterator[Fitting]:
     """Yield the fittings on these manifolds, risers and tubing ends, those at one place once."""
-    tree = shapely.STRtree(place.shapes)
-    every = [item for item in design.plumbing.fittings if item.zone == place.zone]
+    tree = shapely.STRtree([*place.shapes, *(Point(line.near) for line in _lines(design, place))])
+    every = [item for item in design.plumbing.fittings if item.zone == place.zone or item.kind == "trunk tee"]
     points = np.asarray([Point(item.at) for item in every], dtype=object)
     hits = tree.query(points, predicate="dwithin", distance=ON)[0]
     near = frozenset(hits.tolist())
@@ -285,9 +299,10 @@ def _name_pipes(design: Design, place: Place, picture: Picture) -> None:
             pipe.line, f"{pipe.kind} manifold, {bore}, {picture.figures.length_of(pipe.line.length)}"
         )
     for pipe in _lines(design, place):
-        way = "from the pump" if pipe.kind == "supply" else "to the pump"
+        way = "from the" if pipe.kind == "supply" else "to the"
+        where = "trunk" if _of_trunk(design, pipe) and pipe.zone else "pump"
         bore = picture.figures.diameter_of(pipe.diameter)
-        picture.name_along(pipe.line, f"{pipe.kind} line, {bore}, {way}")
+        picture.name_along(pipe.line, f"{pipe.named('line', several=False)}, {bore}, {way} {where}")
 
 
 def _laterals(place: Place, picture: Picture) -> list[tuple[str, XY]]:

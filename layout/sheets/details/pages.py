@@ -32,6 +32,7 @@ _LOOP_SHARE = 0.42
 """Of a cell's width that an end loop takes beside a section."""
 _FITTINGS = (
     ("tee", "tee, and the riser's foot"),
+    ("trunk tee", "tee of a trunk"),
     ("elbow", "elbow"),
     ("connector", "connector to the tubing"),
     ("cap", "cap"),
