@@ -49,6 +49,16 @@ def test_what_lies_beyond_is_named() -> None:
     assert design.laying.runs[0].name in said[0]
 
 
+def test_a_piece_of_a_trunk_is_named_so() -> None:
+    design = curved_field()
+    laid = replace(design, laying=replace(design.laying, runs=()), joins=())
+    shared = tuple(replace(line, zone=0) for line in design.plumbing.lines)
+    laid = replace(laid, plumbing=replace(design.plumbing, manifolds=(), lines=shared))
+    (said,) = found(with_levels(laid, square(5.0, (1e5, 1e5))))
+    kinds = dict.fromkeys(line.kind for line in shared)
+    assert said.endswith(f": {', '.join(f'{kind} trunk' for kind in kinds)}.")
+
+
 def test_all_beyond() -> None:
     design = curved_field()
     said = found(with_levels(design, square(5.0, (1e5, 1e5))))

@@ -35,7 +35,7 @@ def height_findings(
     named: list[tuple[str, LineString]] = [(run.name, run.line) for run in laying.runs]
     named += [(f"{join.kind} {join.start}-{join.end}", join.line) for join in joins]
     named += [(f"{pipe.kind} manifold", pipe.line) for pipe in plumbing.manifolds]
-    named += [(f"{pipe.kind} line", pipe.line) for pipe in plumbing.lines]
+    named += [(pipe.named("line", several=False), pipe.line) for pipe in plumbing.lines]
     if not named:
         return
     walks = [_walk(line) for _, line in named]

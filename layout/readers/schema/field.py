@@ -182,6 +182,8 @@ class ZonesTable(Table):
             "only one can hold" if self.count is not None else "one must be given"
         )
         remedy = "Write count for a number of zones, or most_flow for as few as that flow allows; not both."
+        if self.count is None and self.lines == "trunk":
+            remedy += ' lines = "trunk" needs one of them; with count = 1 the manifolds of one zone share the trunk.'
         return [Rule(said, remedy, ("count", "most_flow"))]
 
 
