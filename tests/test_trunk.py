@@ -19,6 +19,7 @@ from layout.checks.unchecked import unchecked
 from layout.fittings import BY_THE_PUMP, place_fittings
 from layout.hydraulics.field import water_of
 from layout.hydraulics.network import zone_network
+from layout.hydraulics.told import water_findings
 from layout.laterals import join_runs
 from layout.manifolds import crossing_checks, lay_plumbing
 from layout.model import (
@@ -265,6 +266,27 @@ def test_gauges_stand_at_the_valves_on_the_trunk(plans: dict[str, Design], rise:
     for item in expected_flows(laid):
         if item.doing == "flushing":
             assert f"{item.valves[0].before / laid.site.frame.units.pressure:.1f}" in said
+
+
+def test_several_valves_of_a_zone_and_flushing_that_counts_on_suction_are_told(
+    plans: dict[str, Design],
+) -> None:
+    design = plans["trunk"]
+    water = design.hydraulics
+    assert water is not None
+    first, *rest = water.zones
+    assert first.flush is not None
+    (valve,) = first.flush.valves
+    unit = design.site.frame.units
+    two = (replace(valve, before=2.0, behind=-3.0), replace(valve, at=(1.0, 2.0), before=-1.0, behind=-4.0))
+    water = replace(water, zones=(replace(first, flush=replace(first.flush, valves=two)), *rest))
+    said = " ".join(words(startup_form(replace(design, hydraulics=water))).split())
+    low, high = (head / unit.pressure for head in (-1.0, 2.0))
+    assert f"{low:.1f} to {high:.1f}" in said
+    assert f"Where a zone has several: Z1 {high:.1f} psi at" in said
+    (found,) = (item for item in water_findings(design, water) if item.code == "suction-behind-flush-valve")
+    assert f"flush valve of Z1: by up to {4.0 / unit.length:.1f} ft" in found.said
+    assert "Even before the valve of Z1 there is suction" in found.said
 
 
 def test_each_zone_has_its_valves_at_its_manifolds(plans: dict[str, Design]) -> None:
