@@ -11,8 +11,10 @@ import shapely
 from layout.errors import Fault, NoRoomError
 from layout.model import Site
 
-MOST_VERTICES = 4000
+MOST_VERTICES = 2000
 """Corners of the bed's outline; one walked with a rover has a few hundred."""
+MOST_SMOOTHED = 4000
+"""The same of an outline that was smoothed, which costs less a corner."""
 MOST_FEATURE_VERTICES = 10_000
 """Corners of all features together."""
 MOST_TUBING = 100_000.0
@@ -42,8 +44,9 @@ def _of_shapes(site: Site) -> list[Fault]:
     """Outlines of more corners than a survey has."""
     faults = []
     corners = int(shapely.get_num_coordinates(site.bed.outline)) - 1  # the last is the first
-    if corners > MOST_VERTICES:
-        said = f"the outline has {corners:,} corners; a plan takes {MOST_VERTICES:,} at most"
+    most_corners = MOST_VERTICES if site.bed.walked is None else MOST_SMOOTHED
+    if corners > most_corners:
+        said = f"the outline has {corners:,} corners; a plan takes {most_corners:,} at most"
         remedy = "Set bed.smooth to how far the outline may move, or leave out points that tell nothing."
         faults.append(Fault(file=site.file.name, field="bed.outline", said=said, remedy=remedy))
     counts = [(int(shapely.get_num_coordinates(item.shape)), item.name) for item in site.features]

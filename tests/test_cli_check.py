@@ -116,7 +116,7 @@ def test_what_no_plan_holds_is_refused_here_too(sinuate: Command, tmp_path: Path
     path.write_text(re.sub(r"outline = \[\[.*", f"outline = {ring}", text))
     done = sinuate("check", path)
     assert (done.code, done.out) == (1, "")
-    assert "bed.outline: the outline has 4,300 corners; a plan takes 4,000 at most." in done.err
+    assert "bed.outline: the outline has 4,300 corners; a plan takes 2,000 at most." in done.err
     dense = sinuate("check", SITES / "rectangle.toml", "--set", "runs.spacing=0.002")
     assert dense.code == 1
     assert "runs.spacing: asks for about 600,000 ft of tubing" in dense.err
