@@ -113,7 +113,9 @@ def _air_valve(design: Design, place: _Place) -> list[Mark]:
         place.line(layers.RETURN_MANIFOLD, [(x, _RETURN), (_TIP - 2 * _APART - _PIPE / 2, _RETURN)]),
         Symbol(layer=layers.AIR_VALVE, name="air valve", at=place.at(x, _TUBING + 0.25), size=0.2),
         place.text(x + 0.17, _TUBING + 0.29, "air valve at the"),
-        place.text(x + 0.17, _TUBING + 0.15, f"manifold's {'high point' if _surveyed(design) else 'dead end'}"),
+        place.text(
+            x + 0.17, _TUBING + 0.15, f"manifold's {'high point' if _surveyed(design) else 'dead end'}"
+        ),
     ]
 
 
