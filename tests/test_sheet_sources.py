@@ -77,6 +77,7 @@ def test_a_word_does_not_name_another_key() -> None:
         ("It lies off. runs.first is far.", "It lies off. The distance to the first run is far."),
         ("Points are in stakeout.csv, the list.", "Points are in stakeout.csv, the list."),
         ('odd.key = "x" stays.', 'odd.key = "x" stays.'),
+        ('set for this once: zones.lines="trunk"', 'set for this once: zones.lines="trunk"'),
     ],
 )
 def test_a_remark_with_keys_in_words_is_a_sentence(remark: str, words: str) -> None:

@@ -109,9 +109,15 @@ def remark_in_words(remark: str) -> str:
     '"lot line" runs round the bed; see the longest lateral allowed'
     >>> remark_in_words('pump.level is off. Draw it and set runs.pattern = "drawn".')
     'The liquid level is off. Draw it and set "drawn" as the pattern.'
+    >>> remark_in_words("set for this once, not in the site file: runs.spacing=1.5")
+    'set for this once, not in the site file: runs.spacing=1.5'
     """
     said = _SET.sub(lambda found: f"{found[2]} as {found[1]}" if found[1] in WORDS else found[0], remark)
-    said = _KEY.sub(
-        lambda found: f"the {WORDS[found[0]]}" if found[0] in WORDS else found[0], _FEATURE.sub("", said)
-    )
+    said = _FEATURE.sub("", said)
+
+    def worded(found: re.Match[str]) -> str:
+        typed = said[found.end() : found.end() + 1] == "="  # as on the command line: runs.spacing=1.5
+        return found[0] if typed or found[0] not in WORDS else f"the {WORDS[found[0]]}"
+
+    said = _KEY.sub(worded, said)
     return _BEGIN.sub("The", said)
