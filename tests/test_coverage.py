@@ -142,7 +142,7 @@ def test_obstacle_makes_ground_that_is_not_counted() -> None:
     assert found.covered > 0.97
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None)
 @given(ys=st.sets(st.integers(1, 11), min_size=1), end=st.floats(20, 99))
 def test_driest_point_and_share_by_counting(ys: set[int], end: float) -> None:
     runs = [level_run(float(y), end=end) for y in sorted(ys)]

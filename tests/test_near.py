@@ -15,7 +15,7 @@ from tests import beds
 LINE = np.array([[0, 0], [3, 4], [3, 4], [3, 10]], float)
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_segment_index_gives_the_distances_of_the_lines(seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -41,7 +41,7 @@ def test_segment_index_passes_over_doubled_points() -> None:
     assert foot == pytest.approx(np.array([[3.0, 4.0], [3.0, 4.0]]))
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_farthest_points_are_those_of_all_distances_sorted(seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -53,7 +53,7 @@ def test_farthest_points_are_those_of_all_distances_sorted(seed: int) -> None:
     assert away[found] == pytest.approx(distance, abs=1e-9)
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10**6), distance=st.floats(0.1, 20))
 def test_near_pairs_are_the_lines_within_a_distance(seed: int, distance: float) -> None:
     rng = np.random.default_rng(seed)

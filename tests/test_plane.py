@@ -118,7 +118,7 @@ def test_coordinates_of_nothing() -> None:
     assert coordinates(Polygon()).shape == (0, 2)
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10**6), below=st.floats(0.3, 8))
 def test_only_bends_that_may_be_tighter_are_looked_at(seed: int, below: float) -> None:
     """Every radius under the limit is among those given, at the same place."""

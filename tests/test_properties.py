@@ -33,7 +33,6 @@ SEEN = {Pattern.LEFT: Pattern.RIGHT, Pattern.RIGHT: Pattern.LEFT}
 EXAMPLES = settings(
     max_examples=10,
     deadline=None,
-    derandomize=True,
     phases=(Phase.explicit, Phase.reuse, Phase.generate),
     suppress_health_check=[HealthCheck.too_slow],
 )

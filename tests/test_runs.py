@@ -106,7 +106,7 @@ def roomy(kind: str, seed: int, rules: Rules) -> None:
 
 
 @pytest.mark.parametrize("kind", beds.RANDOM)
-@settings(max_examples=12, deadline=None, derandomize=True, phases=NO_SHRINKING)
+@settings(max_examples=12, deadline=None, phases=NO_SHRINKING)
 @given(seed=st.integers(0, 10**6), rules=RULES, pattern=st.sampled_from(PATTERNS))
 def test_laws_hold_on_random_beds(kind: str, seed: int, rules: Rules, pattern: Pattern) -> None:
     roomy(kind, seed, rules)
@@ -115,7 +115,7 @@ def test_laws_hold_on_random_beds(kind: str, seed: int, rules: Rules, pattern: P
 
 
 @pytest.mark.parametrize("kind", beds.RANDOM)
-@settings(max_examples=3, deadline=None, derandomize=True, phases=NO_SHRINKING)
+@settings(max_examples=3, deadline=None, phases=NO_SHRINKING)
 @given(
     seed=st.integers(0, 10**6),
     rules=RULES,
@@ -163,7 +163,7 @@ def test_ground_without_tubing_has_its_piece_listed(name: str, pattern: Pattern)
 
 
 @pytest.mark.parametrize("kind", ["wobbly", "convex", "crooked"])
-@settings(max_examples=4, deadline=None, derandomize=True)
+@settings(max_examples=4, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_ground_without_tubing_has_its_piece_listed_on_random_beds(kind: str, seed: int) -> None:
     site = field(beds.RANDOM[kind](seed))
@@ -330,7 +330,7 @@ def test_scaled_bed_with_scaled_rules_has_scaled_runs(name: str, pattern: Patter
 # --- less ground, less tubing --------------------------------------------------------------------------
 
 
-@settings(max_examples=6, deadline=None, derandomize=True)
+@settings(max_examples=6, deadline=None)
 @given(seed=st.integers(0, 10**6), more=st.floats(0.05, 2.0))
 def test_more_clearance_never_gives_more_tubing(seed: int, more: float) -> None:
     """On a convex bed: a row moved inward by d gains at most 2 d tan a at ends that lean out by a, and its
@@ -346,7 +346,7 @@ def test_more_clearance_never_gives_more_tubing(seed: int, more: float) -> None:
         assert much <= little * (1 + 1e-3), pattern
 
 
-@settings(max_examples=10, deadline=None, derandomize=True)
+@settings(max_examples=10, deadline=None)
 @given(
     x=st.floats(-5, 105), y=st.floats(-4, 20), setback=st.floats(0.1, 6), pattern=st.sampled_from(PATTERNS)
 )

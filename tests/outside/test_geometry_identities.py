@@ -163,7 +163,7 @@ def test_total_turning_counts_whole_turns(sweep: float, turning: float) -> None:
     assert total_turning(LineString(walk)) == pytest.approx(turning, abs=1e-9)
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_offsets_of_a_smooth_curve_differ_by_distance_times_turning(seed: int) -> None:
     """A curve that bends nowhere tighter than d: L - d T on its left and L + d T on its right, T positive to
@@ -185,7 +185,7 @@ def test_offsets_of_a_smooth_curve_differ_by_distance_times_turning(seed: int) -
     assert right.length == pytest.approx(line.length + distance * turning, abs=0.01)
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_total_turning_is_the_change_of_heading(seed: int) -> None:
     step = np.diff(smooth_side(seed, radius=4.0), axis=0)
@@ -194,7 +194,7 @@ def test_total_turning_is_the_change_of_heading(seed: int) -> None:
     assert turns == pytest.approx(round(turns), abs=1e-9)
 
 
-@settings(max_examples=8, deadline=None, derandomize=True)
+@settings(max_examples=8, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_runs_of_a_smooth_bed_differ_by_spacing_times_turning(seed: int) -> None:
     """A bed between a smooth side and its offset, its ends square: run d is L - d T long, less 1 at either
