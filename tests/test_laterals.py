@@ -321,6 +321,27 @@ def test_a_loop_at_a_dent_of_the_edge_keeps_its_clearance() -> None:
 # --- the measure ----------------------------------------------------------------------------------------
 
 
+def between_ends_on_an_edge(tail: list[tuple[float, float]]) -> LineString | None:
+    """The loop from the end of a run with this tail to the end of its neighbour, both on an edge that bulges."""
+    edge = [(20.0, 0.0), (16.0, 2.2), (12.0, 2.0)]
+    bed = Bed(outline=Polygon([*edge, (-1.0, 2.0), (-1.0, -4.0), (20.0, -4.0)]), clearance=0.0)
+    longer, shorter = LineString([(0.0, 0.0), *tail]), LineString([(0.0, 2.0), (12.0, 2.0)])
+    loops = Loops([longer, shorter], spacing=2.0, bed=bed, kept_clear=None)
+    return loops.between((20.0, 0.0), (12.0, 2.0), leaves=longer, enters=shorter)
+
+
+def test_where_the_straight_loop_crosses_its_own_run_the_edge_is_followed() -> None:
+    loop = between_ends_on_an_edge([(15.0, 1.4), (20.0, 0.0)])
+    assert loop is not None
+    assert loop.equals_exact(LineString([(20.0, 0.0), (16.0, 2.2), (12.0, 2.0)]), 1e-9)
+
+
+def test_a_run_that_ends_aslant_may_touch_its_loop_at_the_end_alone() -> None:
+    along = [(20.0 - 4.0 * t, 2.2 * t) for t in (0.02, 0.5)]
+    assert between_ends_on_an_edge([(15.0, 1.4), along[0], (20.0, 0.0)]) is not None
+    assert between_ends_on_an_edge([(15.0, 1.4), along[1], (20.0, 0.0)]) is None
+
+
 def divisions(count: int) -> Iterator[tuple[int, ...]]:
     """All ways to write a number as ordered groups."""
     for cuts in itertools.product((False, True), repeat=max(count - 1, 0)):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
@@ -21,6 +21,8 @@ REACH_SHARE = 0.3
 neighbours lie far apart along them."""
 DETOUR = 2.0
 """A loop that follows a limit may be this × its straight reach."""
+TIP = LOOP_LAW / 2
+"""So near to its ends a loop may touch the runs that it ties [row spacings]."""
 ROUNDING = 1e-9
 """What the coordinates of a run end may be out by [m]."""
 
@@ -81,19 +83,30 @@ class Loops:
             reach = max(reach, REACH_SHARE * (leaves.length + enters.length))
         if not 0 < math.dist(start, end) <= reach:
             return None
-        loop = LineString([start, end])
-        if not self._clear(loop):
-            along = self._along_limit(start, end)
-            if along is None or along.length > DETOUR * reach or not self._inside(along):
-                return None
-            if self._within.intersects(along):
-                return None
-            loop = along
-        inner = LineString(substring(loop, 1e-3, 1 - 1e-3, normalized=True).coords)
-        return None if self._barred(inner, (leaves, enters)) else loop
+        for loop in self._ways(start, end, reach):
+            if not self._barred(loop, (leaves, enters)):
+                return loop
+        return None
+
+    def _ways(self, start: XY, end: XY, reach: float) -> Iterator[LineString]:
+        """The straight way from one end to the other, then the one along a limit, each where no limit forbids it."""
+        straight = LineString([start, end])
+        if self._clear(straight):
+            yield straight
+        along = self._along_limit(start, end)
+        if along is None or along.length > DETOUR * reach or not self._inside(along):
+            return
+        if not self._within.intersects(along):
+            yield along
 
     def _barred(self, loop: LineString, tied: Sequence[LineString]) -> bool:
-        """Whether a loop would cross the runs that it ties, or come near to other tubing."""
+        """Whether a loop would cross the runs that it ties, or come near to other tubing.
+
+        It may touch what it ties right where it leaves it: a run that ends aslant on a limit, and the loop that
+        turns back along that limit, lie on each other there.
+        """
+        tip = min(TIP * self._spacing, loop.length / 3)
+        loop = LineString(substring(loop, tip, loop.length - tip).coords)
         near = self._runs.query(loop, predicate="dwithin", distance=LOOP_LAW * self._spacing)
         lines = [self._runs.geometries[k] for k in near.tolist()]
         return any(not any(line is run for run in tied) or line.intersects(loop) for line in lines)
