@@ -156,3 +156,10 @@ def test_what_stands_in_the_bed_unasked(
     done = sinuate("check", path)
     assert done.code == 0
     assert f"Note: feature it {asked}" in done.err if asked else done.err == ""
+
+
+@pytest.mark.parametrize(("at", "asked"), [("[50, 6]", True), ("[50, 12]", False), ("[50, -3]", False)])
+def test_a_pump_in_the_bed_is_asked_about(sinuate: Command, at: str, asked: bool) -> None:
+    done = sinuate("check", SITES / "rectangle.toml", "--set", f"pump.at={at}")
+    assert done.code == 0
+    assert ("the pump stands in the bed" in done.err) == asked

@@ -321,9 +321,16 @@ def _notes(site: Site) -> list[str]:
             notes.append(
                 f"{what} lies {away / unit.length:,.0f} {unit.length_name} from the bed; is {key} of the same survey?"
             )
-    if site.pump is not None and Point(site.pump.at).distance(bed) > FAR:
-        away = Point(site.pump.at).distance(bed) / unit.length
-        notes.append(
-            f"the pump lies {away:,.0f} {unit.length_name} from the bed; is pump.at of the same survey?"
-        )
+    if site.pump is not None:
+        away = Point(site.pump.at).distance(bed)
+        if away > FAR:
+            notes.append(
+                f"the pump lies {away / unit.length:,.0f} {unit.length_name} from the bed; "
+                "is pump.at of the same survey?"
+            )
+        elif bed.buffer(-TOUCHING).contains(Point(site.pump.at)):
+            notes.append(
+                "the pump stands in the bed, where no trench for its lines can lead out between the runs; move it, "
+                "or let the outline go round it"
+            )
     return notes
