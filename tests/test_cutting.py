@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString
 
-from layout.cutting import Packing, coil_findings, cut_coils, pack
+from layout.cutting import Packing, coil_findings, cut_coils, pack, patterns
+from layout.cutting.bounds import by_rules, least_bins
 from layout.model import CutList, Run, Tubing
 from layout.units import FOOT
 from tests.fields import curved_field
@@ -134,6 +135,53 @@ def test_where_nothing_is_proven_the_gap_is_stated() -> None:
     assert packing.certain == (len(packing.bins) == math.ceil(packing.bound - 1e-6))
 
 
+HARD = [
+    *(254, 262, 273, 277, 301, 304, 309, 325, 334, 336, 346),
+    *(351, 396, 412, 428, 438, 443, 452, 454, 455, 455),
+]
+"""In bins of 1000: plain rules take nine, so does the linear programme rounded off; eight are enough, as by the sum."""
+
+
+def test_where_rules_and_rounding_fall_short_the_programme_finds_the_fewest() -> None:
+    packing = pack(HARD, 1000)
+    assert len(by_rules(HARD, 1000)) == 9
+    assert len(loads(HARD, packing)) == math.ceil(sum(HARD) / 1000) == 8
+    assert packing.certain
+    assert packing.roomiest
+
+
+def test_without_an_answer_of_the_programmes_what_rules_found_is_kept() -> None:
+    packing = pack(HARD, 1000, nodes=0)
+    assert len(loads(HARD, packing)) == 9
+    assert (packing.bound, packing.certain, packing.roomiest) == (8.0, False, False)
+
+
+def test_fewer_bins_found_on_the_way_to_a_long_remainder_are_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The search for the emptiest of nine bins finds one that is empty."""
+    monkeypatch.setattr(patterns, "choose", lambda *_, **__: ([], False))
+    packing = pack(HARD, 1000)
+    assert len(loads(HARD, packing)) == 8
+    assert packing.certain
+    assert not packing.roomiest, "nobody looked for the longest remainder of eight"
+
+
+@pytest.mark.parametrize("rounds", [1, 2, 3])
+def test_a_linear_programme_cut_short_still_bounds(rounds: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Column generation stopped early promises less, never too much; all its ways fit into a bin."""
+    monkeypatch.setattr(patterns, "MOST_ROUNDS", rounds)
+    kinds = patterns.Kinds.of(HARD, 1000)
+    alone = [kinds.way([size]) for size in HARD]
+    relaxed = patterns.relax(kinds, list(dict.fromkeys(alone)), target=1)
+    assert 0 < relaxed.bound <= 8
+    assert all(sum(kinds.sizes[kind] * count for kind, count in way) <= 1000 for way in relaxed.ways)
+    assert len(loads(HARD, pack(HARD, 1000))) == 8
+
+
+def test_nothing_to_pack_takes_no_bin() -> None:
+    assert pack([], 1000) == Packing(bins=(), bound=0.0, certain=True, roomiest=True)
+    assert least_bins([], 1000) == 0
+
+
 def test_the_clock_decides_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Both integer programmes stop at a number of nodes: a busy machine cuts the same coils."""
     from scipy import optimize
@@ -204,6 +252,12 @@ def test_a_run_as_long_as_the_coil_is_not_spliced_for_its_waste() -> None:
     cuts = cut([500, 499], 500, waste=0.05)
     assert cuts.splices == ()
     assert [coil.left for coil in cuts.coils] == [0, 0]
+
+
+def test_a_run_longer_than_the_coil_by_rounding_alone_is_not_spliced() -> None:
+    cuts = cut([500 * (1 + 5e-10)], 500)
+    assert cuts.splices == ()
+    assert [len(coil.cuts) for coil in cuts.coils] == [1]
 
 
 @pytest.mark.parametrize(

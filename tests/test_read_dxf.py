@@ -14,7 +14,7 @@ import shapely
 from shapely import Polygon
 
 from layout.readers.cad.pick import Drawings
-from layout.readers.cad.pieces import SAGITTA
+from layout.readers.cad.pieces import SAGITTA, Fineness, bulged_points
 from layout.readers.cad.units import DRAWING_UNITS, Extent, scale_of
 from layout.readers.sitefile import read_site
 from layout.units import FOOT, UNIT_SETS, US_SURVEY_FOOT
@@ -389,3 +389,54 @@ def test_a_site_of_drawings(tmp_path: Path) -> None:
     overruled = read_site(tmp_path / "site.toml", ['survey.drawing_units="m"'])
     assert overruled.bed.outline.area == pytest.approx(2000)
     assert [note for note in overruled.notes if "lot.dxf" in note] == []
+
+
+# --- hatches and odd entities ---------------------------------------------------------------------------
+
+
+def test_of_a_hatch_that_marks_no_edge_the_largest_counts(tmp_path: Path) -> None:
+    doc = drawing()
+    hatch = doc.modelspace().add_hatch(dxfattribs={"layer": "BED"})
+    hatch.paths.add_polyline_path([(2, 2), (8, 2), (8, 8), (2, 8)], is_closed=True, flags=0)
+    hatch.paths.add_polyline_path([(0, 0), (100, 0), (100, 20), (0, 20)], is_closed=True, flags=0)
+    assert area_of(read(tmp_path, doc, "BED")) == pytest.approx(2000)
+
+
+@pytest.mark.parametrize("ccw", [True, False])
+def test_the_edge_of_a_hatch_may_run_round_an_arc_either_way(tmp_path: Path, ccw: bool) -> None:
+    """A track of two straights and two half circles, walked with the clock or against it."""
+    doc = drawing()
+    path = doc.modelspace().add_hatch(dxfattribs={"layer": "BED"}).paths.add_edge_path()
+    if ccw:
+        path.add_line((0, 0), (100, 0))
+        path.add_arc((100, 10), 10, 270, 90, ccw=True)
+        path.add_line((100, 20), (0, 20))
+        path.add_arc((0, 10), 10, 90, 270, ccw=True)
+    else:
+        path.add_line((100, 0), (0, 0))
+        path.add_arc((0, 10), 10, 90, 270, ccw=False)
+        path.add_line((0, 20), (100, 20))
+        path.add_arc((100, 10), 10, 270, 90, ccw=False)
+    assert area_of(read(tmp_path, doc, "BED")) == pytest.approx(2000 + 100 * math.pi, rel=1e-4)
+
+
+def test_what_cannot_be_made_out_is_told_with_the_reason(tmp_path: Path) -> None:
+    from ezdxf.entities import Spline
+
+    doc = drawing()
+    doc.blocks.new("SIGN").add_line((0, 0), (1, 1), dxfattribs=BED)
+    doc.modelspace().add_blockref("SIGN", (50, 5), dxfattribs={"xscale": math.inf})
+    doc.modelspace().add_entity(Spline.new(dxfattribs=BED, doc=doc))
+    said = fault_of(tmp_path, doc, "BED")
+    assert "LINE of block SIGN" in said
+    assert "on layer BED, cannot be made out (the scale of its block is no number)" in said
+    assert "cannot be made out (it has neither control points nor fit points)" in said
+
+
+def test_a_polyline_of_no_points_is_passed_over(tmp_path: Path) -> None:
+    doc = drawing()
+    model = doc.modelspace()
+    model.add_lwpolyline([], dxfattribs=BED)
+    model.add_lwpolyline([(0, 0), (100, 0), (100, 20), (0, 20)], close=True, dxfattribs=BED)
+    assert area_of(read(tmp_path, doc, "BED")) == pytest.approx(2000)
+    assert bulged_points([], closed=True, fine=Fineness(sagitta=0.1, share=1.0)) == []

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from layout.units import FOOT
 from tests.drawn import BED, TRACK, area_of, drawing, exploded, fault_of, lot, read
 
 # --- joining --------------------------------------------------------------------------------------------
@@ -123,6 +124,41 @@ def test_of_a_feature_the_outermost_shape_is_meant(tmp_path: Path) -> None:
     assert table.notes[-1].startswith(
         "lot.dxf#BED: only the closed outline LWPOLYLINE 2F is read; 1 other shape left out: LINE"
     )
+
+
+def test_a_figure_of_eight_holds_no_other_outline(tmp_path: Path) -> None:
+    """Of a shape that crosses itself nobody can say what lies within."""
+    doc = drawing()
+    doc.modelspace().add_lwpolyline([(0, 0), (60, 40), (60, 0), (0, 10)], close=True, dxfattribs=BED)
+    doc.modelspace().add_circle((10, 20), 2, dxfattribs=BED)
+    assert "there are 2" in fault_of(tmp_path, doc, "BED", "shape")
+
+
+def test_a_closed_outline_alone_serves_as_a_guide(tmp_path: Path) -> None:
+    doc = drawing()
+    doc.modelspace().add_circle((10, 20), 5, dxfattribs=BED)
+    table = read(tmp_path, doc, "BED", "guide")
+    assert table.xy[0] == table.xy[-1]
+    assert area_of(table) == pytest.approx(25 * math.pi, rel=1e-3)
+    doc.modelspace().add_circle((40, 20), 5, dxfattribs=BED)
+    assert "there are 2 lines on it; one is wanted" in fault_of(tmp_path, doc, "BED", "guide")
+
+
+def test_what_is_drawn_three_times_counts_once(tmp_path: Path) -> None:
+    doc = drawing()
+    for _ in range(3):
+        doc.modelspace().add_circle((10, 20), 5, dxfattribs=BED)
+        doc.modelspace().add_line((0, 0), (40, 0), dxfattribs={"layer": "LOT"})
+    assert area_of(read(tmp_path, doc, "BED")) == pytest.approx(25 * math.pi, rel=1e-3)
+    assert read(tmp_path, doc, "LOT", "guide").xy == ((0, 0), (40, 0))
+
+
+def test_lines_two_hundredths_of_a_metre_apart_are_two(tmp_path: Path) -> None:
+    """Nearly, but not, the same line drawn twice: 10 mm would be."""
+    doc = drawing()
+    for side in (0.0, 0.02 / FOOT):
+        doc.modelspace().add_line((0, side), (40, side), dxfattribs={"layer": "LOT"})
+    assert "there are 2 lines on it" in fault_of(tmp_path, doc, "LOT", "guide")
 
 
 def test_lines_and_points_of_features(tmp_path: Path) -> None:

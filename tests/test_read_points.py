@@ -203,6 +203,17 @@ def test_other_kinds_name_what_can_be_read(tmp_path: Path, name: str, expected: 
     assert expected in str(caught.value)
 
 
+def test_a_drawing_needs_the_site_for_its_units(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match="a drawing is read only where a site file names it"):
+        read(tmp_path, "0\nEOF\n", "bed.dxf")
+
+
+@pytest.mark.parametrize("text", ["# a remark\n", "\n \n\t\n", "# x y\n\n#\n"])
+def test_remarks_alone_are_no_points(tmp_path: Path, text: str) -> None:
+    with pytest.raises(ReadError, match="the file holds no points"):
+        read(tmp_path, text)
+
+
 def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "fence.csv").mkdir()
     (tmp_path / "bed.csv").write_text("x,y\n0,0\n")

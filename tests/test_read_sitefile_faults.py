@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from layout.errors import FrameError, LayoutError, ReadError, SiteError
+from layout.readers.points import MOST_POINTS
 from layout.readers.sitefile import read_site
 from tests.sitefiles import BASE, SITES, faults_of, site_file
 
@@ -220,6 +221,8 @@ def test_mangled_sites_raise_nothing_but_our_errors(tmp_path: Path, seed: int) -
         ("[stakeout]\ntolerance = 1e-4", "0.0001 is finer than anything is staked"),
         (f'[sheet]\ndrawn_by = "{"x" * 61}"', "the text is 61 characters long, but there is room for 60"),
         ("[sheet]\ndrawn_by = [1]", "it must be one line of text in quotes"),
+        ("[sheet]\nrevision = 1000000000", "it must be one line of text in quotes"),
+        ("[sheet]\nrevision = true", "it must be one line of text in quotes"),
         (f"[laterals]\nlongest = 0x{'F' * 5000}", "a number of thousands of digits"),
         (f'[[feature]]\nshape = "{"x" * 5000}.csv"\nsetback = 1', "the file cannot be opened"),
         ("[[feature]]\nshape = []\nsetback = 1", "the list of points is empty"),
@@ -228,6 +231,24 @@ def test_mangled_sites_raise_nothing_but_our_errors(tmp_path: Path, seed: int) -
 )
 def test_figures_that_cannot_be(tmp_path: Path, more: str, said: str) -> None:
     assert said in faults_of(site_file(tmp_path, f"{BASE}\n{more}\n"))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("emitter_flow = 0.6", "emitter_flow = 0.6\npressure_range = [-1, 60]", "it must lie between 0 and"),
+        ("emitter_flow = 0.6", "emitter_flow = 0.6\npressure_range = [7, 1e30]", "it must lie between 0 and"),
+        ("emitter_spacing = 2.0", "emitter_spacing = 0.0001", "0.0001 gives 6,000,000 of them on this bed"),
+    ],
+)
+def test_figures_of_the_tubing_that_cannot_be(tmp_path: Path, old: str, new: str, said: str) -> None:
+    assert said in faults_of(site_file(tmp_path, BASE.replace(old, new)))
+
+
+def test_more_points_in_the_site_file_than_are_read(tmp_path: Path) -> None:
+    shape = ",".join(["[0,0]"] * (MOST_POINTS + 1))
+    said = faults_of(site_file(tmp_path, f"{BASE}\n[[feature]]\nshape = [{shape}]\nsetback = 1\n"))
+    assert f"{MOST_POINTS + 1} points are more than {MOST_POINTS}. Thin them out." in said
 
 
 def test_points_that_cannot_be_are_named_but_not_all_of_them(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from layout.errors import ReadError
 from layout.readers.angles import angle, in_words, latitude_or_longitude
-from layout.readers.points import PointTable, read_points
+from layout.readers.points import MOST_POINTS, PointTable, read_points
 from layout.readers.traversefile import SAGITTA, read_traverse
 
 
@@ -261,6 +261,11 @@ def test_faults(text: str, expected: str) -> None:
         read(text)
     assert expected in str(caught.value)
     assert all(fault.file == "bed.txt" and fault.remedy for fault in caught.value.faults)
+
+
+def test_more_courses_than_are_read() -> None:
+    with pytest.raises(ReadError, match=f"{MOST_POINTS + 1} courses are more than {MOST_POINTS}"):
+        read("START 0 0\n" + "N 1\n" * (MOST_POINTS + 1))
 
 
 def test_a_missing_start_is_said_once() -> None:

@@ -105,6 +105,18 @@ def test_a_neck_narrower_than_the_tolerance_does_not_cross() -> None:
     assert isinstance(found.outline, Polygon)
 
 
+@pytest.mark.parametrize(("neck", "kept"), [(0.1, True), (0.15, False)])
+def test_where_the_walls_of_a_neck_would_cross_less_is_smoothed(neck: float, kept: bool) -> None:
+    """By half as much, and again; a neck a hundredth as wide as the tolerance keeps the walk as it is."""
+    rng = np.random.default_rng(2)
+    points = shapely.get_coordinates(shapely.LinearRing(beds.dumbbell(neck=neck)).segmentize(2.0))[:-1]
+    walk = bed(points + rng.normal(0, neck / 8, points.shape))
+    found = smoothed(walk, 10.0)
+    assert found.outline.is_valid
+    assert found.outline.equals(walk) == kept
+    assert apart(walk, found.outline) <= 10.0 / 2**7
+
+
 @pytest.mark.parametrize(
     ("name", "most"),
     [

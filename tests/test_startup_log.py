@@ -14,7 +14,7 @@ import pytest
 
 from layout.errors import ReadError, SheetError
 from layout.model import FlowReading
-from layout.readers.flowlog import MOST_READINGS, read_flow_log, read_laid_flows
+from layout.readers.flowlog import MOST_BYTES, MOST_READINGS, read_flow_log, read_laid_flows
 from layout.readers.reading import date_of, flow_of
 from layout.sheets.flowlog import append_reading
 from layout.startup.expected import Expected, as_laid, expected_flows
@@ -220,6 +220,37 @@ def test_a_log_that_never_ends_is_not_read(tmp_path: Path) -> None:
             read_flow_log(tmp_path / name)
 
 
+def test_a_log_too_large_or_not_to_be_read_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_bytes(b"date,reading\n" + b"#" * MOST_BYTES)
+    with pytest.raises(ReadError, match=r"is too large for a log of readings\. Start a new one"):
+        read_flow_log(path)
+    path.write_text("date,reading\n")
+
+    def refused(_path: Path) -> bytes:
+        raise OSError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", refused)
+    with pytest.raises(ReadError, match=r"cannot be read \(Permission denied\)"):
+        read_flow_log(path)
+
+
+def test_a_cell_longer_than_any_table_has_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_text("date,reading,note\n2026-05-01,20 s/gal," + "x" * (csv.field_size_limit() + 1) + "\n")
+    with pytest.raises(ReadError, match="is no table"):
+        read_flow_log(path)
+
+
+def test_a_state_that_is_none_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_text("date,reading,state\n2026-05-01,20 s/gal,Flushing\n")
+    assert [item.doing for item in read_flow_log(path)] == ["flushing"]
+    path.write_text("date,reading,state\n2026-05-01,20 s/gal,resting\n")
+    with pytest.raises(ReadError, match='state is "resting", but a field is dosing or flushing'):
+        read_flow_log(path)
+
+
 def test_a_log_of_too_many_readings(tmp_path: Path) -> None:
     path = tmp_path / "flowlog.csv"
     path.write_text("date,reading\n" + "2026-05-01,20 s/gal\n" * MOST_READINGS)
@@ -382,6 +413,9 @@ def test_readings_are_taken_by_day_whatever_their_order() -> None:
 BUILT = '{"format": "sinuate-asbuilt/1", "units": "ft", "zones": [{"zone": %s, "complete": %s, "laid": {"flow": %s}}]}'
 
 
+TOTALS = '{"format": "sinuate-asbuilt/1", "units": "ft", "complete": %s, "totals": {"laid": {"flow": %s}}, "zones": %s}'
+
+
 def test_the_flow_of_the_field_as_laid(tmp_path: Path) -> None:
     path = tmp_path / "asbuilt.json"
     for zone in ("1", '"Z1"'):
@@ -390,6 +424,8 @@ def test_the_flow_of_the_field_as_laid(tmp_path: Path) -> None:
     flush = Expected(zone=1, doing="flushing", flow=7.5 * GPM, band=0.1)
     laid = as_laid([MINE, flush], {1: 3.05 * GPM}, {1: 3.2 * GPM})
     assert [item.flow / GPM for item in laid] == pytest.approx([3.2, 7.65])
+    path.write_text(TOTALS % ("true", "3.2", "null"))
+    assert read_laid_flows(path, [1]) == pytest.approx({1: 3.2 * GPM})
     assert all(item.laid for item in laid)
 
 
@@ -407,6 +443,12 @@ def test_the_flow_of_the_field_as_laid(tmp_path: Path) -> None:
         (BUILT % ("1", "true", "1e999"), "does not tell the flow of Z1"),
         (BUILT % ("1", "true", "NaN"), "does not tell the flow of Z1"),
         (BUILT % ("1", "false", "3.2"), "not measured whole"),
+        (BUILT % ('"north"', "true", "3.2"), "does not tell the flow of Z1"),
+        (TOTALS % ("false", "3.2", "[]"), "not measured whole, so the flow is not known"),
+        (TOTALS % ("true", "0", "[]"), "does not tell the flow of Z1"),
+        (TOTALS % ("true", "null", '[3, "Z1", null, [], {"zone": [1]}]'), "does not tell the flow of Z1"),
+        ("[" * 100_000, "cannot be read as JSON"),
+        (" " * (MOST_BYTES + 1), "is too large for an as-built"),
     ],
 )
 def test_an_as_built_that_does_not_tell_it_is_refused(text: str | None, why: str, tmp_path: Path) -> None:

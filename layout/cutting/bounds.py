@@ -29,8 +29,6 @@ def least_bins(sizes: Sequence[int], capacity: int) -> int:
         None over the capacity.
     capacity : int
     """
-    if not sizes:
-        return 0
     best = -(-sum(sizes) // capacity)
     best = max([best, *(_apart(sizes, capacity, least) for least in {s for s in sizes if 2 * s <= capacity})])
     return max([best, *(_rounded(sizes, capacity, k) for k in range(1, _MOST_FACTOR))])

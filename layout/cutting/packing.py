@@ -56,11 +56,11 @@ def pack(sizes: Sequence[int], capacity: int, *, nodes: int = NODES) -> Packing:
     kinds = Kinds.of(sizes, capacity)
     if len(bins) > bound:
         bins, bound = _by_programme(sizes, kinds, bins, bound, nodes)
-    certain = len(bins) <= math.ceil(bound - 1e-6)
     most_room = min(capacity - min(sizes), len(bins) * capacity - sum(sizes))
     roomiest = capacity - min(_load(sizes, items) for items in bins) >= most_room
     if not roomiest:
         bins, roomiest = _roomier(sizes, kinds, bins, nodes)
+    certain = len(bins) <= math.ceil(bound - 1e-6)
     bins.sort(key=lambda items: -_load(sizes, items))
     return Packing(
         bins=tuple(tuple(items) for items in bins),
@@ -109,7 +109,7 @@ def _rounded_off(sizes: Sequence[int], kinds: Kinds, taken: Sequence[Way]) -> Bi
 
 
 def _roomier(sizes: Sequence[int], kinds: Kinds, bins: Bins, nodes: int) -> tuple[Bins, bool]:
-    """As many bins with more room in one of them; whether there is no better."""
+    """As many bins with more room in one of them, or fewer; whether there is no better."""
     import numpy as np
 
     nothing = np.zeros(len(kinds.sizes))
@@ -120,8 +120,9 @@ def _roomier(sizes: Sequence[int], kinds: Kinds, bins: Bins, nodes: int) -> tupl
     if found is None:
         return bins, False
     others, last = found
+    # nothing may be left for the last bin, where the search for fewer did not come to its end
     better = _dealt(sizes, kinds, [last, *others])
-    return (better, True) if len(better) == len(bins) else (bins, False)
+    return better, len(better) == len(bins)
 
 
 def _dealt(sizes: Sequence[int], kinds: Kinds, ways: Sequence[Way]) -> Bins:

@@ -98,10 +98,8 @@ class _Reader:
         return rows
 
     def _spaced(self, lines: list[str]) -> _Rows:
-        """Rows of columns that only spaces part: what stands behind the last column is its text."""
+        """Rows of columns that only spaces part, one at least: what stands behind the last column is its text."""
         split = [(line, text.split()) for line, text in enumerate(lines, start=1) if text.strip()]
-        if not split:
-            return []
         first = split[0][1]
         header = not any(number(cell, decimal_comma=True) is not None for cell in first)
         self.headings = len(first)

@@ -272,6 +272,8 @@ def _figure(item: Any, block: str, key: str) -> float | None:
 
 
 def _zone_number(item: Any) -> int | None:
+    if not isinstance(item, dict):
+        return None
     try:
         return zone_of(str(item.get("zone", item.get("name", ""))), field="")
     except LayoutError:

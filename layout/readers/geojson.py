@@ -97,18 +97,13 @@ def _one_piece(pieces: Sequence[Piece], role: Role, part: str, faults: Faults) -
     points = [piece for piece in pieces if piece.kind == "point"]
     row = [_row(points)] if points else []
     orders = {"outline": (areas, lines, row), "guide": (lines, areas, row)}
-    wanted: list[Piece] = []
-    for wanted in orders.get(role, ([*areas, *lines], row)):
-        if len(wanted) == 1:
-            left = len(pieces) - (len(points) if wanted is row else 1)
-            notes = (
-                [f"{wanted[0].label} is read; {left} other shapes are not looked at"]
-                if left and not part
-                else []
-            )
-            return wanted[0], notes
-        if wanted:
-            break
+    wanted = next(kind for kind in orders.get(role, ([*areas, *lines], row)) if kind)
+    if len(wanted) == 1:
+        left = len(pieces) - (len(points) if wanted is row else 1)
+        notes = (
+            [f"{wanted[0].label} is read; {left} other shapes are not looked at"] if left and not part else []
+        )
+        return wanted[0], notes
     listed = ", ".join(f"{piece.kind} of {piece.label}" for piece in wanted[:_LISTED])
     more = f" and {len(wanted) - _LISTED} more" if len(wanted) > _LISTED else ""
     several = len({piece.label for piece in wanted}) > 1
