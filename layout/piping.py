@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
@@ -40,6 +41,10 @@ MIRRORED = {Pattern.LEFT: Pattern.RIGHT, Pattern.RIGHT: Pattern.LEFT}
 """Seen from the other end, left is right."""
 
 
+WORTH = 0.05
+"""Share of all pipe, trench and blank tubing that leads back through the bed have to save (judgement of this tool)."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piped:
     """What a trial becomes.
@@ -68,6 +73,10 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
     No lateral of several runs is longer than `laterals.longest`, unless no line reaches some of its runs by themselves:
     where only a neighbour can feed them, they are tied to it all the same, and a check fails.
 
+    Laterals that end elsewhere than at the manifold end have a return manifold there, with a line to the pump, unless
+    blank tubing that leads back through the bed takes less: of pipe, trench and blank tubing all together a twentieth
+    less at least. With it they too are within `longest`.
+
     Parameters
     ----------
     site : Site
@@ -79,15 +88,64 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
     NoRoomError
         Where more zones are asked for than there are laterals, or no run has an emitter.
     """
-    made = _piped(site, ground, trial)
-    dry = {name for item in made.laterals if item.name not in made.plumbing.fed for name in item.runs}
-    if not dry:
-        return made
-    try:
-        tied = _piped(site, ground, trial, stranded=dry)
-    except NoRoomError:  # it leaves fewer laterals than zones are asked for
-        return made
-    return tied if _fed(tied) > _fed(made) + TOLERANCE else made
+    made, stranded = _piped(site, ground, trial), frozenset[str]()
+    dry = frozenset(
+        name for item in made.laterals if item.name not in made.plumbing.fed for name in item.runs
+    )
+    if dry:
+        # Where it leaves fewer laterals than zones are asked for, that is no way.
+        with contextlib.suppress(NoRoomError):
+            tied = _piped(site, ground, trial, stranded=dry)
+            if _fed(tied) > _fed(made) + TOLERANCE:
+                made, stranded = tied, dry
+    return _led_back(site, ground, trial, made, stranded)
+
+
+def _led_back(
+    site: Site, ground: UsableGround, trial: Trial, made: Piped, stranded: Collection[str]
+) -> Piped:
+    """Lead returns back through the bed to the manifold end, where that takes less than a manifold and line there."""
+    pipes = made.plumbing
+    wanted: set[str] = set()
+    for manifold in pipes.manifolds:
+        ends = [
+            item
+            for item in made.laterals
+            for riser in pipes.risers
+            if (riser.kind, riser.lateral) == ("return", item.name)
+            and not item.returns_near
+            and pipes.under(riser) is manifold
+        ]
+        own = [pipe for pipe in pipes.way_to(manifold) if pipe.zone]
+        spared = math.fsum(2.0 * pipe.line.length for pipe in (manifold, *own))
+        least = [trial.sides.near.distance(Point(item.drain)) for item in ends]
+        within = (
+            item.length + item.blank + lead <= site.laterals.longest
+            for item, lead in zip(ends, least, strict=True)
+        )
+        if ends and own and math.fsum(least) < spared and all(within):
+            wanted |= {item.name for item in ends}
+    while wanted:
+        led = _piped(site, ground, trial, stranded=stranded, led_back=wanted)
+        back = {riser.lateral: float(riser.line.length) for riser in led.plumbing.risers if riser.back}
+        long = {
+            item.name
+            for item in led.laterals
+            if item.length + item.blank + back.get(item.name, 0.0) > site.laterals.longest
+        } & back.keys()
+        if not long and _fed(led) >= _fed(made) - TOLERANCE and _taken(led) < (1 - WORTH) * _taken(made):
+            return led
+        wanted = wanted & back.keys() - long if long else set()
+    return made
+
+
+def _taken(piped: Piped) -> float:
+    """Length of pipe, trench and blank tubing [m]."""
+    pipes = piped.plumbing
+    lines = [pipe.line for pipe in (*pipes.manifolds, *pipes.lines)]
+    lines += [trench.line for trench in pipes.trenches]
+    lines += [*(riser.line for riser in pipes.risers), *(join.line for join in piped.joins)]
+    return math.fsum(line.length for line in lines)
 
 
 def _fed(piped: Piped) -> float:
@@ -95,8 +153,19 @@ def _fed(piped: Piped) -> float:
     return math.fsum(item.length for item in piped.laterals if item.name in piped.plumbing.fed)
 
 
-def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collection[str] = ()) -> Piped:
-    """Pipe a trial; runs that are stranded are tied to neighbours even beyond the longest lateral."""
+def _piped(
+    site: Site,
+    ground: UsableGround,
+    trial: Trial,
+    *,
+    stranded: Collection[str] = (),
+    led_back: Collection[str] = (),
+) -> Piped:
+    """Pipe a trial.
+
+    Runs that are stranded are tied to neighbours even beyond the longest lateral; the returns of laterals that are led
+    back come to the manifold end.
+    """
     laying = trial.laying
     laterals, joins = join_runs(
         laying,
@@ -118,6 +187,7 @@ def _piped(site: Site, ground: UsableGround, trial: Trial, *, stranded: Collecti
                 remedy="Write the distance from emitter to emitter along the tubing.",
             )
         )
+    laterals = tuple(replace(item, led_back=item.name in led_back) for item in laterals)
     laterals, zones = make_zones(site, laterals, laying.runs, emitters)
     plumbing = lay_plumbing(
         laterals,
@@ -213,8 +283,9 @@ def end_findings(site: Site, ground: UsableGround, trial: Trial, piped: Piped) -
 
 
 def _pipe(piped: Piped) -> float:
-    """Length of manifolds, lines, loops and blank tubing [m]."""
+    """Length of manifolds, lines, loops and blank tubing, that of leads included [m]."""
     pipes = [pipe.line for pipe in (*piped.plumbing.manifolds, *piped.plumbing.lines)]
+    pipes += [riser.line for riser in piped.plumbing.risers if riser.lead]
     return math.fsum(line.length for line in (*pipes, *(join.line for join in piped.joins)))
 
 

@@ -12,6 +12,7 @@ from cli.new import write_new
 from cli.starter import starter_files
 from layout.errors import SheetError
 from layout.model import ZoneRules
+from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.readers.validate import known_keys
 from layout.usable import usable_ground
@@ -36,6 +37,17 @@ def test_the_new_site_is_sound(sinuate: Command, tmp_path: Path, units: str) -> 
 def test_feet_are_the_default(sinuate: Command, tmp_path: Path) -> None:
     sinuate("new", tmp_path / "a")
     assert read_site(tmp_path / "a" / "site.toml").frame.units.word == "ft"
+
+
+def test_the_first_plan_has_one_manifold_of_each_kind(sinuate: Command, tmp_path: Path) -> None:
+    """Its seven rows make an odd lateral, which is led back rather than flushed through a line round the dwelling."""
+    sinuate("new", tmp_path / "a")
+    design = plan_field(read_site(tmp_path / "a" / "site.toml"))
+    assert [pipe.kind for pipe in design.plumbing.manifolds] == ["supply", "return"]
+    supply, back = (pipe.line.length for pipe in design.plumbing.lines)
+    assert back < 1.2 * supply
+    assert {item.code for item in design.findings} >= {"led-back"}
+    assert all(check.ok for check in design.checks)
 
 
 def test_json(sinuate: Command, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -135,3 +136,46 @@ def test_leads_are_told_with_their_length_and_keep_off_tubing() -> None:
     told = list(lead_findings(site, made.plumbing))
     assert len(told) == len(led)
     assert all("amid the bed" in finding.said for finding in told)
+
+
+def odd_rows(*, pump: tuple[float, float], longest: float) -> Piped:
+    """Pipe a bed of 30 m in which three rows lie 0.6 m apart, two of which fill a lateral."""
+    design = curved_field()
+    site = replace(
+        design.site,
+        bed=replace(design.site.bed, outline=box(0, 0, 30, 2), levels=None),
+        features=(),
+        pump=Pump(at=pump),
+        zones=None,
+        runs=replace(design.site.runs, pattern=Pattern.LEFT, spacing=0.6),
+        laterals=replace(design.site.laterals, runs=None, longest=longest),
+        manifold=replace(design.site.manifold, end=(0.0, 1.0)),
+    )
+    ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    trial = lay_trials(site, ground, progress=lambda _stage: None)[0]
+    made = pipe_trial(site, ground, trial)
+    over, _ = crossing_checks(site, made.plumbing, trial.laying.runs, made.joins)
+    assert over.ok, over.place
+    told = {item.code for item in lead_findings(site, made.plumbing)}
+    assert told == ({"led-back"} if any(riser.back for riser in made.plumbing.risers) else set())
+    return made
+
+
+def test_the_odd_row_is_led_back_where_that_takes_less_than_a_line() -> None:
+    """A lead of 30 m in the bed saves 40 m of pipe and as much trench."""
+    made = odd_rows(pump=(-6, 1), longest=65)
+    assert sorted(len(item.runs) for item in made.laterals) == [1, 2]
+    assert [pipe.kind for pipe in made.plumbing.manifolds] == ["supply", "return"]
+    (lead,) = (riser for riser in made.plumbing.risers if riser.back)
+    assert lead.kind == "return"
+    assert 29 < lead.line.length < 31.5
+    assert max(pipe.line.length for pipe in made.plumbing.lines) < 9
+    runs = {item.name: item for item in made.laterals}
+    assert lead.line.coords[-1] == runs[lead.lateral].drain
+
+
+def test_a_row_is_not_led_back_where_the_lateral_would_be_too_long_or_the_pump_is_nearer() -> None:
+    assert not any(riser.back for riser in odd_rows(pump=(-6, 1), longest=59).plumbing.risers)
+    beside = odd_rows(pump=(25, -3), longest=65)
+    assert not any(riser.back for riser in beside.plumbing.risers)
+    assert Counter(pipe.kind for pipe in beside.plumbing.manifolds) == {"supply": 1, "return": 2}

@@ -45,7 +45,7 @@ def setback_check(site: Site, plumbing: Plumbing, kept_clear: MultiPolygon) -> C
 
 
 def lead_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
-    """Say which ends of laterals lie amid the bed, and how far blank tubing leads from them to a manifold.
+    """Say which ends of laterals lie amid the bed, or across it, and how far blank tubing leads to a manifold.
 
     Parameters
     ----------
@@ -54,20 +54,30 @@ def lead_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
     """
     unit = site.frame.units
     for riser in plumbing.risers:
-        if len(riser.line.coords) > 2:
+        if riser.lead:
             elbows = sum(
                 (item.kind, item.on, item.of) == ("elbow 90", "tubing", riser.lateral)
                 and riser.line.distance(Point(item.at)) < TOLERANCE
                 for item in plumbing.fittings
             )
-            at = xy(riser.line.interpolate(riser.line.length))
-            yield Finding(
-                code="led-end",
-                said=(
-                    f"{riser.lateral} {'begins' if riser.kind == 'supply' else 'ends'} amid the bed, at "
-                    f"{site_place(site.frame, at)}: {riser.line.length / unit.length:.2f} {unit.length_name} of blank "
-                    f"tubing lead between the runs to its {riser.kind} manifold, round {elbows} "
-                    f"elbow{'' if elbows == 1 else 's'}."
-                ),
-                remedy="Another pattern, or laterals.runs, may need no lead.",
+            at = site_place(site.frame, xy(riser.line.interpolate(riser.line.length)))
+            ends = "begins" if riser.kind == "supply" else "ends"
+            rest = (
+                f"{riser.line.length / unit.length:.2f} {unit.length_name} of blank tubing lead between the runs to "
+                f"its {riser.kind} manifold, round {elbows} elbow{'' if elbows == 1 else 's'}"
             )
+            if riser.back:
+                yield Finding(
+                    code="led-back",
+                    said=(
+                        f"{riser.lateral} {ends} away from the manifold end, at {at}: {rest}; a manifold there, with "
+                        "its line, would take more pipe, trench and tubing."
+                    ),
+                    remedy="An even number of rows needs no lead: runs.most, or another pattern, may give one.",
+                )
+            else:
+                yield Finding(
+                    code="led-end",
+                    said=f"{riser.lateral} {ends} amid the bed, at {at}: {rest}.",
+                    remedy="Another pattern, or laterals.runs, may need no lead.",
+                )

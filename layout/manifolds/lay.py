@@ -124,7 +124,14 @@ def _riser(laid: LineString, tip: Tip, manifold: int) -> Riser:
     """From the nearest place of its trench to the end of a lateral, along the lead there is."""
     foot = xy(laid.interpolate(float(laid.project(Point(tip.at)))))
     line = LineString([foot, tip.at, *tip.lead])
-    return Riser(kind=tip.kind, lateral=tip.lateral, line=line, zone=tip.zone, manifold=manifold)
+    return Riser(
+        kind=tip.kind,
+        lateral=tip.lateral,
+        line=line,
+        zone=tip.zone,
+        manifold=manifold,
+        back=tip.back,
+    )
 
 
 def _manifold(
@@ -180,7 +187,10 @@ def _tips(
             drain = _edge_at(lateral.drain, last, sides, outline, reach=reach)
         name, zone = lateral.name, lateral.zone
         yield Tip(kind="supply", lateral=name, zone=zone, at=lateral.supply, place=supply, row=first.row)
-        yield Tip(kind="return", lateral=name, zone=zone, at=lateral.drain, place=drain, row=last.row)
+        back = lateral.led_back
+        yield Tip(
+            kind="return", lateral=name, zone=zone, at=lateral.drain, place=drain, row=last.row, back=back
+        )
 
 
 def _is_gate(lateral: Lateral, named: dict[str, Run]) -> bool:

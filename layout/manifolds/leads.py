@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, xy
 from layout.plane import TOLERANCE, lines_of, polygons_of
@@ -70,13 +71,15 @@ class Channels:
         self._rim = shapely.unary_union(shapely.boundary(polygons_of(self._field))).buffer(TOLERANCE)
         self._rooms: dict[float, list[Polygon]] = {}
 
-    def lead(self, at: XY) -> LineString | None:
+    def lead(self, at: XY, *, to: BaseGeometry | None = None) -> LineString | None:
         """Lay a lead from where the tubing of a run ends to an opening at the edge of the bed.
 
         Parameters
         ----------
         at : (x, y)
             The run end [m].
+        to : Geometry, optional
+            Where the opening has to be [m]; anywhere, if not given.
 
         Returns
         -------
@@ -85,7 +88,7 @@ class Channels:
         """
         for share in KEPT:
             kept = share * self._spacing
-            found = [way for room in self._open(kept) for way in self._out(room, at, kept)]
+            found = [way for room in self._open(kept) for way in self._out(room, at, kept, to)]
             if found:
                 return min(found, key=self._cost)
         return None
@@ -102,7 +105,7 @@ class Channels:
             self._rooms[kept] = polygons_of(self._field.difference(taken).difference(self._zones))
         return self._rooms[kept]
 
-    def _out(self, room: Polygon, at: XY, kept: float) -> Iterator[LineString]:
+    def _out(self, room: Polygon, at: XY, kept: float, to: BaseGeometry | None) -> Iterator[LineString]:
         """Lead out of a room, if it is beside the run end and opens to the edge of the bed."""
         here = Point(at)
         if room.distance(here) > START * self._spacing:
@@ -112,7 +115,8 @@ class Channels:
             return
         # What stands on the very edge must not stand outside it by rounding.
         roomy = room.buffer(ROUNDING, join_style="mitre")
-        for place in self._openings(room, start)[:TRIED]:
+        places = self._openings(room, start)
+        for place in [place for place in places if to is None or to.intersects(Point(place))][:TRIED]:
             way = way_within(roomy, start, place)
             if way is None:
                 continue

@@ -60,6 +60,8 @@ class Tip:
     row : int
     lead : tuple of (x, y)
         From there on to the run end [m]; empty without a lead.
+    back : bool
+        Whether a lead is to bring it from another edge of the bed to the manifold end.
     """
 
     kind: PipeKind
@@ -69,6 +71,7 @@ class Tip:
     place: Place
     row: int
     lead: tuple[XY, ...] = ()
+    back: bool = False
 
     @property
     def end(self) -> XY:
@@ -140,8 +143,11 @@ class Trenches:
     def settled(self) -> list[Tip]:
         """The ends of laterals, those too far from their trench put to another place at the edge, or to none.
 
-        What no trench has near is led to the edge of the bed first, where that can be.
+        What no trench has near is led to the edge of the bed first, where that can be; and before that what is to come
+        back to the manifold end.
         """
+        led_back = [self._led(tip) if tip.back else tip for tip in self._tips]
+        self._tips = tuple(replace(tip, back=tip.back and bool(tip.lead)) for tip in led_back)
         found = self._gathered([self._settled(tip) for tip in self._tips])
         for _ in range(ROUNDS):
             shut = self._shut_in(found)
@@ -194,7 +200,7 @@ class Trenches:
         return bool(len(self._tree.query(way, predicate="dwithin", distance=TUBE)))
 
     def _led(self, tip: Tip) -> Tip:
-        """Lead a run end amid the bed to the edge of it."""
+        """Lead a run end to the edge of the bed: anywhere, or back to the manifold end."""
         if self._outline is None or not self._spacing:
             return tip
         if self._channels is None:
@@ -206,7 +212,8 @@ class Trenches:
                 inset=max(self._reach - SIDE_REACH, 0.0),
                 toward=self._toward,
             )
-        lead = self._channels.lead(tip.at)
+        near_end = self._sides.near.buffer(self._reach) if tip.back else None
+        lead = self._channels.lead(tip.at, to=near_end)
         if lead is None:
             return tip
         # The next one must not lie in the same place.
@@ -216,8 +223,8 @@ class Trenches:
         end = Point(x, y)
         near = min(OUTWARD, key=lambda place: round(side_of(self._sides, place).distance(end), 3))
         here = near if side_of(self._sides, near).distance(end) <= self._reach else "edge"
-        back = tuple((float(a), float(b)) for a, b in shapely.get_coordinates(lead)[-2::-1])
-        return replace(tip, at=(float(x), float(y)), place=here, lead=back)
+        onward = tuple((float(a), float(b)) for a, b in shapely.get_coordinates(lead)[-2::-1])
+        return replace(tip, at=(float(x), float(y)), place=here, lead=onward)
 
     def _settled(self, tip: Tip, *, strict: bool = True) -> Tip:
         """Give the end of a lateral the place whose trench is near; strict, none that a setback lies before."""

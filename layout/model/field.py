@@ -226,6 +226,8 @@ class Lateral:
         True where both ends stand at the manifold end of the bed.
     zone : int
         From 1.
+    led_back : bool
+        Whether a lead is to bring its return from another edge of the bed to the manifold end, where one can be laid.
     """
 
     name: str
@@ -236,6 +238,7 @@ class Lateral:
     drain: XY
     returns_near: bool
     zone: int = 1
+    led_back: bool = False
 
 
 def begun_at_end(runs: Sequence[Run], laterals: Sequence[Lateral]) -> tuple[Lateral, ...]:

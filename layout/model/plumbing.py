@@ -74,6 +74,8 @@ class Riser:
         From 1.
     manifold : int or None
         The number of its manifold in :class:`Plumbing`, from 0; None where its place alone tells.
+    back : bool
+        Whether it leads back through the bed, from an end of a lateral at another edge of it.
     """
 
     kind: PipeKind
@@ -81,6 +83,12 @@ class Riser:
     line: LineString
     zone: int = 1
     manifold: int | None = None
+    back: bool = False
+
+    @property
+    def lead(self) -> bool:
+        """Whether it goes on through the bed, beyond the end of the run beside its manifold."""
+        return len(self.line.coords) > 2
 
 
 FittingKind = Literal[

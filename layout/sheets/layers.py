@@ -29,7 +29,7 @@ BLANK = _layer("C-SSWR-BLNK-N", "blank tubing, no emitters", 0.35, Dash.MIXED, C
 # Manifolds lie on the edge of the bed or beside it, and are four times as heavy to be told from it.
 MANIFOLD = _layer("C-SSWR-MANF-N", "supply manifold", 1.00)
 RETURN_MANIFOLD = _layer("C-SSWR-MANR-N", "return manifold", 1.00, Dash.LONG)
-RISER = _layer("C-SSWR-RISR-N", "riser from manifold to run", 0.35, Dash.FINE)
+RISER = _layer("C-SSWR-RISR-N", "riser or lead from manifold to run", 0.35, Dash.FINE)
 SUPPLY = _layer("C-SSWR-SUPP-N", "supply line", 0.50, Dash.STROKES)
 RETURN = _layer("C-SSWR-RETN-N", "return line", 0.50, Dash.LONG)
 ZONE = _layer("C-SSWR-ZONE-N", "limit between zones", 0.50, Dash.CENTRE)
