@@ -258,6 +258,8 @@ def _least_clearance(lines: Sequence[LineString], outline: Polygon) -> float:
     parts, _ = chopped(lines)
     shapely.prepare(edge)
     near = parts[shapely.dwithin(edge, parts, least * (1 + 1e-9))]
+    if not len(near):
+        return least  # an end lies on the edge but for the last digit
     return min(least, float(index.nearest(coordinates(shapely.MultiLineString(near.tolist())))[0].min()))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, MultiPolygon, Point, Polygon, box
+from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
 
 from layout.coverage import bare_places, candidate, cover, score, tightest_bend
 from layout.model import Coverage, Laying, Pattern, Run
@@ -47,6 +47,19 @@ def test_row_left_out_leaves_a_fifth_bare() -> None:
     assert found.dry_at[1] == pytest.approx(5.0, abs=1e-3)
     assert found.gap_greatest == pytest.approx(4.0)
     assert found.gap_least == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("turn", range(0, 180, 9))
+def test_run_that_ends_on_the_edge_has_no_clearance(turn: float) -> None:
+    """With `bed.clearance = 0`: of a turned bed the end lies on the edge but for the last digit."""
+    bed, line = (
+        affinity.rotate(shape, turn + 0.3, origin=(0, 0))
+        for shape in (BED, LineString([(100 / 3, 0), (50, 5)]))
+    )
+    assert isinstance(bed, Polygon)
+    assert isinstance(line, LineString)
+    found = cover(bed, bed, [Run(name="R1", line=line, row=0)], spacing=2.0, radius=2.0)
+    assert found.clearance_least == pytest.approx(0.0, abs=1e-9)
 
 
 def test_one_run_has_no_gap() -> None:
