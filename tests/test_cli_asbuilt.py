@@ -13,7 +13,7 @@ import pytest
 
 from tests.command import Command
 
-CRS = "EPSG:6494"  # Michigan South, international feet
+CRS = "EPSG:6494"  # Michigan Central, international feet
 SITE = f"""
 title = "Wren Hollow, invented example"
 units = "ft"

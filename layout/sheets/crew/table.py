@@ -155,7 +155,7 @@ def _cells(stake: Stake, site: Site, rounding: Rounding, letters: dict[XY, str])
     if not site.stakeout.ties:
         return cells
     if stake.swing is None:
-        return [*cells, "", "", "baseline"]
+        return [*cells, "baseline", "", ""]
     tapes = [f"{letters[tie.at]} {taped(tie.distance, rounding, frame)}" for tie in stake.swing.ties]
     return [*cells, *tapes, stake.swing.side]
 
