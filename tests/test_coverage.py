@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
+from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from layout.coverage import bare_places, candidate, cover, score, tightest_bend
 from layout.model import Coverage, Laying, Pattern, Run
 from tests import beds
-from tests.laid import field, obstacle
+from tests.laid import field, moved, obstacle
 
 BED = box(0, 0, 100, 12)
 USABLE = box(1, 1, 99, 11)
@@ -49,17 +49,14 @@ def test_row_left_out_leaves_a_fifth_bare() -> None:
     assert found.gap_least == pytest.approx(2.0)
 
 
-@pytest.mark.parametrize("turn", range(0, 180, 9))
-def test_run_that_ends_on_the_edge_has_no_clearance(turn: float) -> None:
-    """With `bed.clearance = 0`: of a turned bed the end lies on the edge but for the last digit."""
-    bed, line = (
-        affinity.rotate(shape, turn + 0.3, origin=(0, 0))
-        for shape in (BED, LineString([(100 / 3, 0), (50, 5)]))
-    )
-    assert isinstance(bed, Polygon)
-    assert isinstance(line, LineString)
-    found = cover(bed, bed, [Run(name="R1", line=line, row=0)], spacing=2.0, radius=2.0)
-    assert found.clearance_least == pytest.approx(0.0, abs=1e-9)
+def test_run_that_ends_on_the_edge_has_no_clearance() -> None:
+    """With `bed.clearance = 0`: of turned beds the end lies on the edge but for the last digit."""
+    for turn, x in zip(np.linspace(0.3, 359.0, 100), np.linspace(0.1, 99.7, 100), strict=True):
+        outline = moved(np.array([[0, 0], [100, 0], [100, 12], [0, 12]], float), turn=turn)
+        line = LineString(moved(np.array([[x, 0], [50, 5]]), turn=turn))
+        bed = Polygon(outline)
+        found = cover(bed, bed, [Run(name="R1", line=line, row=0)], spacing=2.0, radius=2.0)
+        assert found.clearance_least == pytest.approx(0.0, abs=1e-9)
 
 
 def test_one_run_has_no_gap() -> None:
