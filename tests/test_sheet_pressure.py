@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely.affinity
 from pypdf import PdfReader
 from shapely import Point
 from shapely.strtree import STRtree
 
+from layout.errors import SheetError
 from layout.hydraulics.along import profiles
+from layout.model import Design
 from layout.sheets import pressure
+from layout.sheets.blocks import Block
 from layout.sheets.coveragemap import RAMP
 from layout.sheets.dutychart import duty_chart
+from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Symbol, Text
-from layout.sheets.pressureblocks import FieldState, classes_of
-from layout.sheets.pressurecharts import chart_pages
+from layout.sheets.pressureblocks import FieldState, classes_of, laterals_block, legend_block, reading_block
+from layout.sheets.pressurecharts import _PENS, _Scale, chart_pages
 from layout.sheets.write import write_plan
 from layout.units import FOOT
 from tests.fields import curved_field
@@ -176,6 +182,110 @@ def test_starved_emitters_are_marked(folder: Path) -> None:
     assert short == 300
     assert len(pressure._starved(design, place.view, states[0])) == 300
     assert len(pressure._starved(planned(folder), place.view, pressure._states(planned(folder))[0])) == 0
+
+
+def test_starved_emitters_have_a_dot_each(folder: Path) -> None:
+    from matplotlib.collections import EllipseCollection
+
+    from layout.sheets.plot import settings
+
+    design = planned(folder, level=-40.0, curve="curve = [[0, 50], [20, 10]]")
+    states = pressure._states(design)
+    classes = classes_of(design, [state for one in states for _, state in one.zones])
+    with settings():
+        figure = pressure._map(design, states[0], classes, sheet=(1, 1), outlined=True)
+    (dots,) = figure.findobj(EllipseCollection)
+    assert len(dots.get_offsets()) == 300
+
+
+def test_without_a_stated_range_no_emitter_is_starved(folder: Path) -> None:
+    design = planned(folder, level=-40.0, curve="curve = [[0, 50], [20, 10]]")
+    free = replace(design, site=replace(design.site, tubing=replace(design.site.tubing, pressure_range=None)))
+    states = pressure._states(free)
+    assert len(pressure._starved(free, pressure._placed(free).view, states[0])) == 0
+    said = [cell.text for row in _reading(free, states[0]).rows for cell in row.cells]
+    assert not any("A black dot" in text for text in said)
+    assert any("A black dot" in cell.text for row in _reading(design, states[0]).rows for cell in row.cells)
+    charts = chart_pages(
+        free, [(one.doing, one.zones) for one in states], paper=pressure._placed(free).paper, before=2
+    )
+    texts = [mark.text for sheet in charts.sheets for mark in sheet.marks if isinstance(mark, Text)]
+    assert "limit of the emitters' range" not in texts
+
+
+def _reading(design: Design, state: FieldState) -> Block:
+    return reading_block(design, state, Figures(design.site.frame.units), Lettering())
+
+
+def test_a_bed_of_any_size_has_a_sheet_or_an_error() -> None:
+    """The smallest sheet on which runs can be told from each other; else the largest at the largest scale; or none."""
+    design = curved_field()
+    assert pressure._placed(design).paper.name.startswith("ANSI")
+    far = design.site.bed.outline
+    for factor, fits in ((40.0, True), (1e6, False)):
+        grown = shapely.affinity.scale(far, factor, factor)
+        large = replace(design, site=replace(design.site, bed=replace(design.site.bed, outline=grown)))
+        if fits:
+            assert design.site.runs.spacing / pressure._placed(large).view.metres_per_inch < pressure._LEGIBLE
+        else:
+            with pytest.raises(SheetError, match="larger than the smallest scale shows on the largest sheet"):
+                pressure._placed(large)
+
+
+def test_one_pressure_is_one_class(folder: Path) -> None:
+    """Where all emitters have the same pressure there is nothing to tell apart."""
+    design = planned(folder)
+    assert design.hydraulics is not None
+    dose = design.hydraulics.zones[0].dose
+    head = 8.0 * design.site.frame.units.pressure
+    level = replace(
+        dose,
+        least=replace(dose.least, head=head),
+        greatest=replace(dose.greatest, head=head),
+        runs=tuple(replace(run, heads=(head,) * len(run.heads)) for run in dose.runs),
+    )
+    classes = classes_of(design, [level])
+    assert classes.limits == ()
+    assert classes.words(0) == "all"
+    block = legend_block(
+        FieldState(doing="dosing", zones=((1, level),)), classes, Figures(design.site.frame.units)
+    )
+    assert [cell.text for cell in block.rows[0].cells] == ["all", "300", "100.0 %"]
+
+
+def test_pressures_further_apart_than_any_step_are_one_class(folder: Path) -> None:
+    design = planned(folder)
+    assert design.hydraulics is not None
+    dose = design.hydraulics.zones[0].dose
+    wild = replace(dose, greatest=replace(dose.greatest, head=1e9))
+    assert classes_of(design, [wild]).limits == ()
+
+
+def test_of_many_laterals_those_with_the_slowest_ends_are_listed(folder: Path) -> None:
+    design = planned(folder)
+    assert design.hydraulics is not None
+    flush = design.hydraulics.zones[0].flush
+    assert flush is not None
+    state = FieldState(doing="flushing", zones=((1, flush),))
+    figures, lettering = Figures(design.site.frame.units), Lettering()
+    slowest = min(flush.ends, key=lambda end: abs(end[1]))[0]
+    block = laterals_block(design, state, figures, lettering, most=1)
+    assert block.heading == "Laterals, the 1 with the slowest ends"
+    assert [row.cells[0].text for row in block.rows] == [slowest]
+    assert laterals_block(design, state, figures, lettering, most=0).rows == ()
+    assert len(laterals_block(design, state, figures, lettering, most=9).rows) == len(flush.ends)
+
+
+def test_a_lateral_of_one_emitter_is_a_short_line_on_its_chart(folder: Path) -> None:
+    design = planned(folder)
+    assert design.hydraulics is not None
+    dose = design.hydraulics.zones[0].dose
+    (first, *_) = profiles(design, 1, dose)
+    alone = replace(first, along=first.along[:1], heads=first.heads[:1])
+    scale = _Scale(design, [alone])
+    marks = list(scale.chart({"dosing": alone}, (0.0, 0.0, 4.0, 3.0)))
+    (line,) = [mark.line for mark in marks if isinstance(mark, Line) and mark.pen == _PENS["dosing"]]
+    assert line.length == pytest.approx(0.03)
 
 
 def test_without_pressures_there_is_no_drawing() -> None:

@@ -8,13 +8,13 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
 
 from layout.errors import SheetError
-from layout.sheets.whole import put_back, write_set
+from layout.sheets.whole import _held, put_back, write_set
 
 STEPS = ("replace", "unlink", "mkdir", "copy2", "write_text", "open")
 OLD = {"a.txt": b"old a", "b.txt": b"old b", "gone.txt": b"of an earlier plan", "mine.txt": b"the user's"}
@@ -89,9 +89,28 @@ def failing(step: int, error: BaseException, monkeypatch: pytest.MonkeyPatch) ->
         yield done
 
 
-@pytest.mark.parametrize(
-    "error", [OSError(28, "No space left on device"), OSError(13, "Permission denied"), KeyboardInterrupt()]
-)
+FAULTS = (OSError(28, "No space left on device"), OSError(13, "Permission denied"), KeyboardInterrupt())
+
+
+@pytest.mark.parametrize("error", FAULTS)
+def test_a_fault_at_any_step_leaves_no_new_folder(
+    error: BaseException, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where there was no folder there is none after: neither a part of a set nor an empty folder."""
+    made = {name: data for name, data in NEW.items() if name != "mine.txt"}
+    for step in range(100):
+        folder = tmp_path / str(step)
+        fine = False
+        with failing(step, error, monkeypatch) as failed, suppress(SheetError, KeyboardInterrupt):
+            write_new(folder)
+            fine = True
+        assert (contents(folder) == made) if fine else not folder.exists(), step
+        if not failed:
+            break
+    assert step >= 10
+
+
+@pytest.mark.parametrize("error", FAULTS)
 def test_a_fault_at_any_step_leaves_the_earlier_files(
     error: BaseException, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -200,3 +219,75 @@ def test_another_run_that_lives_is_not_disturbed(tmp_path: Path) -> None:
             other.kill()
     write_new(folder)
     assert contents(folder) == NEW
+
+
+def test_two_runs_do_not_move_their_files_into_one_folder_at_once(tmp_path: Path) -> None:
+    """The other run holds its owner file: its record is left alone, before the move and amid it."""
+    folder = fill(tmp_path / "plan")
+    work = folder / ".sheets-other"
+    work.mkdir()
+    record = folder / ".sheets-moving"
+    told = f'{{"work": "{work.as_posix()}", "names": ["a.txt"], "had": ["a.txt"]}}'
+    with _held(work):
+        record.write_text(told)
+        with pytest.raises(SheetError, match=r"another run is writing its files here right now\. Wait"):
+            put_back(folder)
+        record.unlink()
+
+        def lays_a_record(path: Path) -> None:
+            path.write_text("new a")
+            record.write_text(told)
+
+        with pytest.raises(SheetError, match=r"another run is writing its files here\)"):
+            write_set([("a.txt", lays_a_record)], folder)
+        assert record.read_text() == told
+    assert contents_shown(folder) == OLD
+    shutil.rmtree(work)
+    assert put_back(folder) == []
+    assert contents(folder) == OLD
+
+
+def test_what_only_looks_like_a_hidden_folder_is_left_alone(tmp_path: Path) -> None:
+    """A file, a link, and one that was made a moment ago, in which its program has written nothing yet."""
+    folder = fill(tmp_path / "plan")
+    (folder / ".sheets-note").write_text("mine")
+    (tmp_path / "elsewhere").mkdir()
+    (folder / ".sheets-link").symlink_to(tmp_path / "elsewhere")
+    (folder / ".sheets-young").mkdir()
+    (folder / ".sheets-old").mkdir()
+    os.utime(folder / ".sheets-old", (0, 0))
+    write_new(folder)
+    assert sorted(path.name for path in folder.glob(".sheets-*")) == [
+        *(".sheets-link", ".sheets-note", ".sheets-young"),
+    ]
+    assert (tmp_path / "elsewhere").is_dir()
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_without_locks_a_file_that_cannot_be_removed_is_one_in_use(
+    held: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a system where an open file stays."""
+    folder = fill(tmp_path / "plan")
+    work = folder / ".sheets-other"
+    work.mkdir()
+    (work / "owner").touch()
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    unlink = Path.unlink
+
+    def refused(path: Path, missing_ok: bool = False) -> None:
+        if held and path.name == "owner":
+            raise PermissionError(13, "in use")
+        unlink(path, missing_ok=missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", refused)
+    write_new(folder)
+    assert contents_shown(folder) == NEW
+    assert work.exists() == held
+
+
+def test_a_disk_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Path, "is_dir", lambda _: False)
+    monkeypatch.setattr(Path, "exists", lambda _: False)
+    with pytest.raises(SheetError, match="no folder above it exists"):
+        write_set([], Path("Q:/plan"))
