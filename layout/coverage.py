@@ -269,20 +269,24 @@ def _gaps(runs: Sequence[Run], spacing: float) -> Array:
     rows: dict[tuple[int, int], list[LineString]] = {}
     for run in runs:
         rows.setdefault((run.lobe, run.row), []).append(run.line)
-    walked = [
-        (lobe, (SegmentIndex(lines), np.array([line.length for line in lines]), _walk(lines, step)))
-        for (lobe, _), lines in sorted(rows.items())
-    ]
-    found = [np.empty(0)]
-    for (lobe, one), (beside, other) in pairwise(walked):
-        if lobe != beside:
-            continue
-        for (_, _, points), (index, length, _) in ((one, other), (other, one)):
-            segment, foot, along = index.locate(points)
-            on = length[index.line[segment]]
-            within = (along > 1e-6 * on) & (along < (1 - 1e-6) * on)
-            found.append(np.hypot(*(points - foot).T)[within])
-    return np.concatenate(found)
+    ordered = sorted(rows.items())
+    beside = [(k, k + 1) for k, (one, two) in enumerate(pairwise(ordered)) if one[0][0] == two[0][0]]
+    if not beside:
+        return np.empty(0)
+    walks = [_walk(lines, step) for _, lines in ordered]
+    length = np.array([line.length for _, lines in ordered for line in lines])
+    index = SegmentIndex(
+        [line for _, lines in ordered for line in lines],
+        groups=[k for k, (_, lines) in enumerate(ordered) for _ in lines],
+    )
+    ways = [way for one, other in beside for way in ((one, other), (other, one))]
+    points = np.vstack([walks[one] for one, _ in ways])
+    segment, foot, along = index.locate(
+        points, np.repeat([other for _, other in ways], [len(walks[one]) for one, _ in ways])
+    )
+    on = length[index.line[segment]]
+    within = (along > 1e-6 * on) & (along < (1 - 1e-6) * on)
+    return np.asarray(np.hypot(*(points - foot).T)[within])
 
 
 def _walk(lines: Sequence[LineString], step: float) -> Array:

@@ -84,6 +84,14 @@ class SegmentIndex:
     is slow for points far from all of them. Here a k-d tree of marks along the segments names a few to look at;
     the closed form gives the nearest of them, and its distance tells whether any other could be nearer still.
 
+    Parameters
+    ----------
+    lines : sequence of LineString
+        [m].
+    groups : sequence of int, optional
+        Which group each line is of, where each point is to look for the lines of one group alone: a tree for each of
+        hundreds of rows would cost far more than one for all.
+
     Attributes
     ----------
     line : (k,) array of int
@@ -92,7 +100,7 @@ class SegmentIndex:
         Distance along its line at which each segment starts [m].
     """
 
-    def __init__(self, lines: Sequence[LineString]) -> None:
+    def __init__(self, lines: Sequence[LineString], *, groups: Sequence[int] | None = None) -> None:
         from scipy.spatial import cKDTree
 
         walks = [coordinates(line) for line in lines]
@@ -111,7 +119,14 @@ class SegmentIndex:
         self._marked = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(self._marked)) - np.repeat(np.cumsum(count) - count, count)
         share = number / np.repeat(count - 1, count)
-        self._marks = cKDTree(self._start[self._marked] + self._step[self._marked] * share[:, None])
+        marks = self._start[self._marked] + self._step[self._marked] * share[:, None]
+        self._groups: NDArray[np.intp] | None = None
+        if groups is not None:
+            self._groups = np.asarray(groups, dtype=np.intp)[self.line]
+            # groups lie above each other, so far apart that none is nearer than all of another
+            self._storey = 4.0 * float(np.ptp(marks, axis=0).max() + total)
+            marks = np.column_stack((marks, self._storey * self._groups[self._marked]))
+        self._marks = cKDTree(marks)
 
     def nearest(self, points: Array) -> tuple[Array, Array]:
         """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""
@@ -154,24 +169,32 @@ class SegmentIndex:
         foot = self._foot(points, index)[0]
         return np.hypot(*(points - foot).T), foot, index
 
-    def locate(self, points: Array) -> tuple[NDArray[np.intp], Array, Array]:
-        """Nearest segment of each point, the foot on it, and the foot's distance along its line [m]."""
+    def locate(
+        self, points: Array, groups: NDArray[np.intp] | None = None
+    ) -> tuple[NDArray[np.intp], Array, Array]:
+        """Nearest segment of each point, the foot on it, and the foot's distance along its line [m].
+
+        `groups`, shape (n,), are those that the points look for, where the lines are in groups.
+        """
         index = np.empty(len(points), dtype=np.intp)
         unsure = np.arange(len(points))
         for looked_at in (4, 16, 64):
             if not len(unsure):
                 break
             asked = points[unsure]
-            far, mark = self._marks.query(asked, k=looked_at)  # beyond all marks: infinity, and no mark
+            raised = asked if groups is None else np.column_stack((asked, self._storey * groups[unsure]))
+            far, mark = self._marks.query(raised, k=looked_at)  # beyond all marks: infinity, and no mark
             segment = self._marked[np.minimum(mark, len(self._marked) - 1)]
             away = self._squared(asked[:, None, :], segment)
+            if groups is not None and self._groups is not None:
+                away[self._groups[segment] != groups[unsure][:, None]] = np.inf
             nearest = away.argmin(axis=1)[:, None]
             index[unsure] = np.take_along_axis(segment, nearest, axis=1)[:, 0]
             # a foot lies within half a pitch of a mark of its own segment, so its mark is nearer than this
             bound = np.take_along_axis(away, nearest, axis=1)[:, 0] + self._pitch**2 / 4
             unsure = unsure[far[:, -1] ** 2 < bound]
         if len(unsure):  # as near to very many segments: about the centre of an arc
-            index[unsure] = self._tree.nearest(shapely.points(points[unsure]))
+            index[unsure] = self._by_tree(points[unsure], None if groups is None else groups[unsure])
         foot, share = self._foot(points, index)
         return index, foot, self.along[index] + share * self._size[index]
 
@@ -187,6 +210,18 @@ class SegmentIndex:
         share = np.clip(np.einsum("ijk,ijk->ij", offset, step) / self._size[segment] ** 2, 0.0, 1.0)
         offset -= step * share[..., None]
         return np.asarray(np.einsum("ijk,ijk->ij", offset, offset))
+
+    def _by_tree(self, points: Array, groups: NDArray[np.intp] | None) -> NDArray[np.intp]:
+        """Nearest segment of each point, by the tree of segments."""
+        places = np.asarray(shapely.points(points), dtype=object)
+        if groups is None or self._groups is None:
+            return np.asarray(self._tree.nearest(places))
+        index = np.empty(len(points), dtype=np.intp)
+        for group in np.unique(groups).tolist():
+            own, asked = np.flatnonzero(self._groups == group), groups == group
+            tree = shapely.STRtree(self._tree.geometries[own].tolist())
+            index[asked] = own[tree.nearest(places[asked])]
+        return index
 
     @cached_property
     def _tree(self) -> shapely.STRtree:

@@ -95,3 +95,16 @@ def test_nearest_from_segments_close_by_is_the_nearest(seed: int) -> None:
     assert (away <= true + 2 * np.hypot(*shift.T)).all()
     assert np.mean(away <= true + 1e-9) > 0.9
     assert ((segment >= 0) & (segment < len(index.line))).all()
+
+
+def test_points_of_a_group_look_for_its_lines_alone() -> None:
+    """As an index of each group by itself; about the centre of an arc, where all of it is as near, too."""
+    angles = np.linspace(0.0, np.pi, 400)
+    arcs = [LineString(np.column_stack((r * np.cos(angles), r * np.sin(angles)))) for r in (5.0, 6.0, 7.0)]
+    lines, groups = [*arcs, LineString([(-9, -1), (9, -1)])], [0, 1, 2, 2]
+    points = np.array([[0.0, 0.0], [0.0, 5.6], [3.0, 3.0], [0.0, -0.9], [100.0, 40.0]])
+    index = SegmentIndex(lines, groups=groups)
+    for group in (0, 1, 2):
+        own = SegmentIndex([line for line, of in zip(lines, groups, strict=True) if of == group])
+        _, foot, _ = index.locate(points, np.full(len(points), group))
+        assert np.hypot(*(points - foot).T) == pytest.approx(own.nearest(points)[0], abs=1e-12)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,8 @@ from layout.plane import TOLERANCE
 
 EVEN = 1.6
 """Laterals are even where the longest is at most this × the shortest: a three beside a pair."""
+NEVER = np.iinfo(np.int64).max // 4
+"""Stands for what no division comes to."""
 
 Loops = Sequence[float | None]
 
@@ -55,13 +58,16 @@ def best_groups(lengths: Sequence[float], near: Loops, far: Loops, *, longest: f
     if not lengths:
         return ()
     table = _divisions(lengths, near, far, longest)
-    least = min(astray for astray, _, _ in table.values())
+    count = len(lengths)
+    numbers = np.flatnonzero(table.astray[count] < NEVER)
+    astray = table.astray[count, numbers]
+    ratios = table.longest[count, numbers] / np.maximum(table.shortest[count, numbers], 1)
     ranked = [
         (max(ratio, EVEN), number == 1, number)
-        for number, (astray, ratio, _) in table.items()
-        if astray == least
+        for number, ratio, left in zip(numbers.tolist(), ratios.tolist(), astray.tolist(), strict=True)
+        if left == astray.min()
     ]
-    return table[min(ranked)[2]][2]
+    return _walked_back(table.last, min(ranked)[2])
 
 
 def fixed_groups(lengths: Sequence[float], near: Loops, far: Loops, *, wanted: int) -> tuple[int, ...]:
@@ -90,10 +96,26 @@ def lateral_lengths(lengths: Sequence[float], near: Loops, far: Loops, *, first:
         yield total
 
 
-def _divisions(
-    lengths: Sequence[float], near: Loops, far: Loops, longest: float
-) -> dict[int, tuple[int, float, tuple[int, ...]]]:
-    """By number of laterals: those that do not return, longest over shortest, and sizes of the best division.
+@dataclass(frozen=True, slots=True)
+class _Divisions:
+    """The best division of the first lines into laterals; row: how many lines, column: how many laterals.
+
+    Attributes
+    ----------
+    astray, longest, shortest : (n + 1, n + 1) array of int
+        Laterals that do not return, :data:`NEVER` where there is no division, and its greatest and least length [mm].
+    last : (n + 1, n + 1) array of int
+        Lines in its last lateral.
+    """
+
+    astray: NDArray[np.int64]
+    longest: NDArray[np.int64]
+    shortest: NDArray[np.int64]
+    last: NDArray[np.int64]
+
+
+def _divisions(lengths: Sequence[float], near: Loops, far: Loops, longest: float) -> _Divisions:
+    """The best divisions of all lines up to each, into each number of laterals.
 
     Lengths are taken to the millimetre, so that equal ones are equal wherever the site lies.
     """
@@ -104,26 +126,27 @@ def _divisions(
             if size > 1 and total > longest:
                 break
             ending[first + size].append((size, round(total / TOLERANCE)))
-    # Row: how many lines are divided so far; column: into how many laterals.
-    never = np.iinfo(np.int64).max // 4
-    astray: NDArray[np.int64] = np.full((count + 1, count + 1), never)
-    squares: NDArray[np.int64] = np.full((count + 1, count + 1), never)
-    last: NDArray[np.int64] = np.zeros((count + 1, count + 1), dtype=np.int64)
-    astray[0, 0] = squares[0, 0] = 0
+    shape = count + 1, count + 1
+    table = _Divisions(
+        astray=np.full(shape, NEVER),
+        longest=np.zeros(shape, dtype=np.int64),
+        shortest=np.full(shape, NEVER),
+        last=np.zeros(shape, dtype=np.int64),
+    )
+    squares: NDArray[np.int64] = np.full(shape, NEVER)
+    table.astray[0, 0] = squares[0, 0] = 0
     for end in range(1, count + 1):
         for size, total in sorted(ending[end]):
-            new_astray = astray[end - size, :-1] + size % 2
-            new_squares = squares[end - size, :-1] + total**2
-            fewer, same = new_astray < astray[end, 1:], new_astray == astray[end, 1:]
-            better = (fewer | (same & (new_squares < squares[end, 1:]))) & (astray[end - size, :-1] < never)
-            astray[end, 1:][better] = new_astray[better]
-            squares[end, 1:][better] = new_squares[better]
-            last[end, 1:][better] = size
-    table = {}
-    for number in np.flatnonzero(astray[count] < never).tolist():
-        sizes = _walked_back(last, number)
-        totals = [dict(ending[sum(sizes[: k + 1])])[size] for k, size in enumerate(sizes)]
-        table[number] = (int(astray[count, number]), max(totals) / max(min(totals), 1), sizes)
+            before = table.astray[end - size, :end]
+            new_astray, new_squares = before + size % 2, squares[end - size, :end] + total**2
+            had, had_squares = table.astray[end, 1 : end + 1], squares[end, 1 : end + 1]
+            fewer, same = new_astray < had, new_astray == had
+            better = np.flatnonzero((fewer | (same & (new_squares < had_squares))) & (before < NEVER))
+            squares[end, better + 1] = new_squares[better]
+            table.astray[end, better + 1] = new_astray[better]
+            table.longest[end, better + 1] = np.maximum(table.longest[end - size, better], total)
+            table.shortest[end, better + 1] = np.minimum(table.shortest[end - size, better], total)
+            table.last[end, better + 1] = size
     return table
 
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from shapely import MultiPolygon
+from shapely import LineString, MultiPolygon
 
 from layout.laterals.groups import best_groups, fixed_groups
 from layout.laterals.loops import Loops
@@ -91,26 +91,36 @@ def _tied_in(plot: Plot, longest: float, windings: Sequence[Path], stranded: Col
     path_of = {n: n for n in paths}
     for wound_up in windings:
         first = wound_up.steps[0][0]
-        for line, _ in wound_up.steps:
-            del paths[line]
-            path_of[line] = first
+        for number, _ in wound_up.steps:
+            del paths[number]
+            path_of[number] = first
         paths[first] = wound_up
     dry = {n for n, line in enumerate(plot.lines) if line.runs[0].name in stranded}
+    of_row: dict[int, list[int]] = {}
+    for n, line in enumerate(plot.lines):
+        of_row.setdefault(line.row, []).append(n)
+    laid = [loop for path in windings for loop in path.loops]
     for most, only in ((longest, None), (math.inf, dry)) if dry else ((longest, None),):
-        for line in range(len(plot.lines)):
-            while (tie := _next_tie(plot, line, paths, path_of, most=most, only=only)) is not None:
+        for number, line in enumerate(plot.lines):
+            next_row = of_row.get(line.row + 1, ())
+            while (
+                tie := _next_tie(plot, number, next_row, paths, path_of, laid, most=most, only=only)
+            ) is not None:
                 beside, tied = tie
                 for other, _ in paths.pop(path_of[beside]).steps:
-                    path_of[other] = path_of[line]
-                paths[path_of[line]] = tied
+                    path_of[other] = path_of[number]
+                paths[path_of[number]] = tied
+                laid = [loop for path in paths.values() for loop in path.loops]
     return [paths[n] for n in sorted(paths)]
 
 
 def _next_tie(
     plot: Plot,
     line: int,
+    next_row: Iterable[int],
     paths: dict[int, Path],
     path_of: dict[int, int],
+    laid: Sequence[LineString],
     *,
     most: float,
     only: Collection[int] | None,
@@ -119,6 +129,10 @@ def _next_tie(
 
     Parameters
     ----------
+    next_row : iterable of int
+        The lines of that row.
+    laid : sequence of LineString
+        Loops that there are.
     most : float
         Greatest length of that path [m].
     only : collection of int or None
@@ -126,9 +140,9 @@ def _next_tie(
     """
     here = paths[path_of[line]]
     found = []
-    for beside, other in enumerate(plot.lines):
+    for beside in next_row:
         there = paths[path_of[beside]]
-        if other.row != plot.lines[line].row + 1 or (plot.lines[line].gated and other.gated) or here is there:
+        if (plot.lines[line].gated and plot.lines[beside].gated) or here is there:
             continue
         if only is not None:
             if plot.gates(here) == plot.gates(there):
@@ -139,13 +153,15 @@ def _next_tie(
                 continue
         if plot.gates(here) and plot.gates(there) and (is_row(plot, here) or is_row(plot, there)):
             continue  # a row led round an obstacle is grouped as any other
-        tied = _tied(plot, here, there, (line, beside), paths.values())
+        tied = _tied(plot, here, there, (line, beside), laid)
         if tied is not None and tied.length <= most:
             found.append((tied.length - here.length - there.length, beside, tied))
     return min(found, key=lambda tie: tie[:2])[1:] if found else None
 
 
-def _tied(plot: Plot, one: Path, other: Path, pair: tuple[int, int], laid: Iterable[Path]) -> Path | None:
+def _tied(
+    plot: Plot, one: Path, other: Path, pair: tuple[int, int], laid: Sequence[LineString]
+) -> Path | None:
     """Two paths tied by the shorter loop between outer ends of a pair of their lines, or None."""
     found = []
     for ahead in (one, one.reversed()):
@@ -164,11 +180,12 @@ def _grouped(plot: Plot, paths: Sequence[Path], rules: LateralRules, *, laid: Se
     """Neighbouring paths of one gate each, joined into laterals at outer ends and gates by turns."""
     paths = sorted(paths, key=lambda path: path.steps)
     pairs = list(itertools.pairwise(paths))
-    far = [plot.loop(one, other.reversed(), laid) for one, other in pairs]
-    near = [plot.loop(one.reversed(), other, laid) for one, other in pairs]
+    loops = [loop for path in laid for loop in path.loops]
+    far = [plot.loop(one, other.reversed(), loops) for one, other in pairs]
+    near = [plot.loop(one.reversed(), other, loops) for one, other in pairs]
     lengths = [path.length for path in paths]
     far_lengths, near_lengths = (
-        [None if loop is None else float(loop.length) for loop in loops] for loops in (far, near)
+        [None if loop is None else float(loop.length) for loop in found] for found in (far, near)
     )
     if rules.runs is None:
         sizes = best_groups(lengths, near_lengths, far_lengths, longest=rules.longest)

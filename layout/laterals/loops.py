@@ -12,7 +12,7 @@ from shapely.ops import substring
 
 from layout.model import XY, Bed
 from layout.model.laws import EDGE_LAW, LOOP_LAW
-from layout.plane import TOLERANCE, coordinates
+from layout.plane import TOLERANCE, coordinates, stretch
 
 REACH_SPACINGS = 4.0
 """A loop may always reach this far, in row spacings."""
@@ -52,6 +52,7 @@ class Loops:
         # A loop along the edge of a zone lies neither in it nor out of it.
         self._within = self._kept_clear.buffer(-TOLERANCE)
         self._rings = [] if bed is None else _rings(bed, self._kept_clear)
+        self._near = shapely.STRtree(self._rings)
         shapely.prepare(self._kept_clear)
         if bed is not None:
             self._keep = max(bed.clearance - EDGE_LAW * spacing, 0.0) - ROUNDING
@@ -78,23 +79,30 @@ class Loops:
         LineString or None
             None where the ends lie too far apart, or no loop keeps clear.
         """
-        reach = REACH_SPACINGS * self._spacing
-        if min(leaves.distance(Point(end)), enters.distance(Point(start))) <= reach:
-            reach = max(reach, REACH_SHARE * (leaves.length + enters.length))
-        if not 0 < math.dist(start, end) <= reach:
+        span, always = math.dist(start, end), REACH_SPACINGS * self._spacing
+        if not 0 < span <= max(always, REACH_SHARE * (leaves.length + enters.length)):
             return None
-        for loop in self._ways(start, end, reach):
+        if span > always and span > self._reach(start, end, (leaves, enters)):
+            return None
+        for loop in self._ways(start, end, (leaves, enters)):
             if not self._barred(loop, (leaves, enters)):
                 return loop
         return None
 
-    def _ways(self, start: XY, end: XY, reach: float) -> Iterator[LineString]:
+    def _reach(self, start: XY, end: XY, tied: tuple[LineString, LineString]) -> float:
+        """How far a loop may reach from one run's end to another's [m]."""
+        (leaves, enters), reach = tied, REACH_SPACINGS * self._spacing
+        if min(leaves.distance(Point(end)), enters.distance(Point(start))) > reach:
+            return reach
+        return max(reach, REACH_SHARE * (leaves.length + enters.length))
+
+    def _ways(self, start: XY, end: XY, tied: tuple[LineString, LineString]) -> Iterator[LineString]:
         """The straight way from one end to the other, then the one along a limit, each where no limit forbids it."""
         straight = LineString([start, end])
         if self._clear(straight):
             yield straight
         along = self._along_limit(start, end)
-        if along is None or along.length > DETOUR * reach or not self._inside(along):
+        if along is None or along.length > DETOUR * self._reach(start, end, tied) or not self._inside(along):
             return
         if not self._within.intersects(along):
             yield along
@@ -105,8 +113,9 @@ class Loops:
         It may touch what it ties right where it leaves it: a run that ends aslant on a limit, and the loop that
         turns back along that limit, lie on each other there.
         """
-        tip = min(TIP * self._spacing, loop.length / 3)
-        loop = LineString(substring(loop, tip, loop.length - tip).coords)
+        length = float(shapely.length(loop))
+        tip = min(TIP * self._spacing, length / 3)
+        loop = stretch(loop, tip, length - tip)
         near = self._runs.query(loop, predicate="dwithin", distance=LOOP_LAW * self._spacing)
         lines = [self._runs.geometries[k] for k in near.tolist()]
         return any(not any(line is run for run in tied) or line.intersects(loop) for line in lines)
@@ -129,14 +138,16 @@ class Loops:
 
     def _along_limit(self, start: XY, end: XY) -> LineString | None:
         """Find the shorter way from one point to the other along the ring of usable ground next to both."""
+        one, other = Point(start), Point(end)
         near = [
-            (ring.distance(Point(start)) + ring.distance(Point(end)), number)
-            for number, ring in enumerate(self._rings)
+            (ring.distance(one) + ring.distance(other), number)
+            for number in self._near.query(one, predicate="dwithin", distance=self._spacing).tolist()
+            for ring in (self._rings[number],)
         ]
         if not near or min(near)[0] > self._spacing:
             return None
         ring = self._rings[min(near)[1]]
-        first, last = ring.project(Point(start)), ring.project(Point(end))
+        first, last = ring.project(one), ring.project(other)
         low, high = min(first, last), max(first, last)
         inner = coordinates(substring(ring, low, high))
         outer = [*coordinates(substring(ring, high, ring.length)), *coordinates(substring(ring, 0, low))]

@@ -12,10 +12,11 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import shapely
 from shapely import LineString
 
 from layout.laterals.loops import Loops
-from layout.model import XY, Join, Laying, Run
+from layout.model import XY, Join, Laying, Run, xy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +81,8 @@ class Plot:
 
     def gates(self, path: Path) -> int:
         """At how many of its two ends a riser can reach a path."""
-        return self.gated(path) + self.gated(path.reversed())
+        line, outward = path.steps[-1]
+        return self.gated(path) + (self.lines[line].gated and not outward)
 
     def turned(self, path: Path) -> Path:
         """Turn a path to start at its gate, at the left one of two; else where the edge of the bed is nearer."""
@@ -98,19 +100,25 @@ class Plot:
     def start(self, path: Path) -> tuple[XY, LineString]:
         """Where a path begins, and the first run on it [m]."""
         line, outward = path.steps[0]
-        tip = 0 if outward else -1
-        run = self.lines[line].runs[tip].line
-        x, y = run.coords[tip][:2]
-        return (x, y), run
+        return self._tip(line, 0 if outward else -1)
 
-    def loop(self, one: Path, other: Path, laid: Iterable[Path] = ()) -> LineString | None:
+    def end(self, path: Path) -> tuple[XY, LineString]:
+        """Where a path ends, and the last run on it [m]."""
+        line, outward = path.steps[-1]
+        return self._tip(line, -1 if outward else 0)
+
+    def _tip(self, line: int, tip: int) -> tuple[XY, LineString]:
+        run = self.lines[line].runs[tip].line
+        return xy(shapely.get_point(run, tip)), run
+
+    def loop(self, one: Path, other: Path, laid: Iterable[LineString] = ()) -> LineString | None:
         """Lay a loop from the end of one path to the start of another; None where none can be laid.
 
-        It may not cross those of paths that are laid already.
+        It may not cross those that are laid already.
         """
-        (start, leaves), (end, enters) = self.start(one.reversed()), self.start(other)
+        (start, leaves), (end, enters) = self.end(one), self.start(other)
         loop = self.loops.between(start, end, leaves=leaves, enters=enters)
-        if loop is None or any(loop.intersects(other) for path in laid for other in path.loops):
+        if loop is None or any(loop.intersects(other) for other in laid):
             return None
         return loop
 

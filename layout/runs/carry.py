@@ -95,6 +95,7 @@ class _Obstacle:
         self.step = RING_STEP * ground.spacing
         self.gap = GAP_SHARE * ground.closest
         self.allowed = loops.allowed
+        self._rings: dict[float, Polygon] = {}
         self.outward = outward(rows, near, middle_of(zone, ground))
         self.cut = {
             side: [k for k in numbers if interrupted(rows[k], zone, self.step) is not None]
@@ -162,7 +163,9 @@ class _Obstacle:
     # --- bending and carrying ---------------------------------------------------------------------------
 
     def _ring(self, distance: float) -> Polygon:
-        return self.zone.buffer(distance + MARGIN * self.ground.spacing, quad_segs=32)
+        if distance not in self._rings:
+            self._rings[distance] = self.zone.buffer(distance + MARGIN * self.ground.spacing, quad_segs=32)
+        return self._rings[distance]
 
     def _bend(self, side: float, base: float) -> None:
         """Let the outermost row that the zone interrupts on one side bend round it, where it keeps its gap."""
