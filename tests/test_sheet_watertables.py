@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -154,3 +155,48 @@ def test_no_drain_back_is_told_where_no_line_leads(full: Design) -> None:
     said = " ".join(text for row in rows_of(remarks(half, figures, lettering)) for text in row)
     assert "flush valve, shut" not in said
     assert "Drain-back is what then falls" in said
+
+
+def test_emitters_that_do_not_compensate_have_their_law_in_the_basis(full: Design) -> None:
+    tubing = replace(
+        full.site.tubing,
+        compensating=False,
+        emitter_pressure=20.0 * full.site.frame.units.pressure,
+        emitter_exponent=0.5,
+    )
+    design = replace(full, site=replace(full.site, tubing=tubing))
+    said = dict(row[:2] for row in rows_of(basis(design, Figures(design.site.frame.units), Lettering())))
+    assert said["Emitter's flow is that at, power 0.5 of the pressure"].startswith("20")
+    assert not any(
+        "power" in row[0] for row in rows_of(basis(full, Figures(full.site.frame.units), Lettering()))
+    )
+
+
+def test_without_hydraulics_there_are_no_volumes(full: Design) -> None:
+    bare = replace(full, hydraulics=None)
+    figures = Figures(full.site.frame.units)
+    assert doses(bare, figures, Lettering()).rows == ()
+    assert water(bare, figures, Lettering()).rows == ()
+
+
+def test_what_is_not_flushed_has_no_line_of_it(full: Design) -> None:
+    assert full.hydraulics is not None
+    zones = tuple(replace(zone, flush=None, doses=None) for zone in full.hydraulics.zones)
+    design = replace(full, hydraulics=replace(full.hydraulics, zones=zones))
+    figures = Figures(full.site.frame.units)
+    assert len(rows_of(water(design, figures, Lettering()))) == len(zones)
+    assert not any("a day" in row[0] for row in rows_of(doses(design, figures, Lettering())))
+
+
+def test_of_very_many_remarks_the_rest_is_counted(full: Design) -> None:
+    notes = tuple(f"bed.csv: note {number}" for number in range(60))
+    design = replace(full, site=replace(full.site, notes=notes))
+    block = remarks(design, Figures(design.site.frame.units), Lettering())
+    said = " ".join(cell.text for row in block.rows for cell in row.cells)
+    found = re.search(r"(\d+) more remarks are in layout.json", said)
+    assert found is not None
+    shown = [number for number in range(60) if re.search(rf"note {number}\b", said)]
+    # findings go before notes, and all of them are shown here
+    assert len(design.findings) < 20
+    assert shown == list(range(len(shown)))
+    assert int(found[1]) == 60 - len(shown)

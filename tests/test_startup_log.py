@@ -13,7 +13,7 @@ from typing import Literal
 import pytest
 
 from layout.errors import ReadError, SheetError
-from layout.model import FlowReading
+from layout.model import FlowReading, Zone
 from layout.readers.flowlog import MOST_BYTES, MOST_READINGS, read_flow_log, read_laid_flows
 from layout.readers.reading import date_of, flow_of
 from layout.sheets.flowlog import append_reading
@@ -311,6 +311,33 @@ def test_what_another_program_adds_meanwhile_is_not_lost(
     assert [item.said for item in read_flow_log(path)] == ["20.4 s/gal", "21.0 s/gal", "22.0 s/gal"]
 
 
+def test_a_log_that_another_program_never_leaves_alone_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "flowlog.csv"
+    keep(path, "2026-05-01", "20.4 s/gal")
+    real = os.fsync
+
+    def meanwhile(handle: int) -> None:
+        real(handle)
+        with path.open("ab") as file:
+            file.write(b"2026-06-01,Z1,dosing,21.0 s/gal\n")
+
+    monkeypatch.setattr(os, "fsync", meanwhile)
+    with pytest.raises(SheetError, match="is written by another program again and again"):
+        keep(path, "2027-05-01", "22.0 s/gal")
+    assert "22.0" not in path.read_text()
+    assert [entry.name for entry in tmp_path.iterdir()] == ["flowlog.csv"]
+
+
+def test_a_log_that_begins_with_blank_lines_keeps_its_titles(tmp_path: Path) -> None:
+    path = tmp_path / "flowlog.csv"
+    path.write_text("\n,\nreading,date\n20 s/gal,2026-05-01\n")
+    keep(path, "2027-05-01", "21 s/gal")
+    assert path.read_text().splitlines()[-1] == "21 s/gal,2027-05-01"
+    assert [item.said for item in read_flow_log(path)] == ["20 s/gal", "21 s/gal"]
+
+
 def test_every_fault_of_a_log_is_told(tmp_path: Path) -> None:
     path = tmp_path / "flowlog.csv"
     path.write_text("date,zone,reading\n2026-05-01,Z1,fast\nmonday,Z1,20 s/gal\n2026-05-03,north,20 s/gal\n")
@@ -399,6 +426,16 @@ def test_a_field_without_zones_expects_the_flow_of_all_its_emitters() -> None:
     (only,) = expected_flows(replace(design, zones=()))
     assert (only.zone, only.doing) == (1, "dosing")
     assert only.flow == design.totals.flow
+
+
+def test_a_zone_whose_water_is_not_known_expects_what_its_emitters_give() -> None:
+    design = curved_field()
+    zones = (
+        Zone(number=1, laterals=("L1",), runs=("R1",), tubing=1.0, emitters=9, flow=2.0 * GPM),
+        Zone(number=2, laterals=("L2",), runs=("R2",), tubing=1.0, emitters=0, flow=0.0),
+    )
+    found = expected_flows(replace(design, zones=zones))
+    assert [(item.zone, item.doing, item.flow / GPM) for item in found] == [(1, "dosing", pytest.approx(2.0))]
 
 
 def test_readings_are_taken_by_day_whatever_their_order() -> None:

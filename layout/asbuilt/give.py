@@ -169,9 +169,7 @@ def _by_shot(beside: Sequence[Beside]) -> dict[int, list[int]]:
 
 
 def _crowded(few: Array, many: Array, spacing: float) -> float:
-    """How many of the fewer stations stand right beside the others; those in a hole of them do not."""
-    if not len(few):
-        return 0.0
+    """How many of the fewer stations, one at least, stand right beside the others; those in a hole of them do not."""
     if len(many) == 1:
         return float(abs(few[0] - many[0]) < spacing / 2)
     gaps = np.diff(many)
