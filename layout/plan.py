@@ -26,6 +26,7 @@ from layout.checks import (
 from layout.coverage import bare_places
 from layout.cutting import coil_findings, cut_coils
 from layout.emitters import field_totals, place_emitters
+from layout.ends import end_findings, try_ends
 from layout.hydraulics.field import water_of
 from layout.limits import refuse_too_large
 from layout.manifolds import crossing_checks, crossing_findings, lead_findings, setback_check
@@ -43,7 +44,7 @@ from layout.model import (
     begun_at_end,
 )
 from layout.necks import neck_findings
-from layout.piping import Piped, end_findings, pipe_trial, try_ends
+from layout.piping import Piped, pipe_trial
 from layout.routes import route_checks, route_findings
 from layout.stakes import stake_findings, stake_out
 from layout.takeoff import count_parts

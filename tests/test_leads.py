@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely import LineString, MultiPolygon, Point, box
+from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from layout.fittings import sharp_bends
 from layout.manifolds import crossing_checks, lead_findings, setback_check
@@ -57,7 +57,7 @@ def piped(obstacle: tuple[float, float, float, float]) -> tuple[Piped, tuple[Sit
         features=(feature,),
         pump=Pump(at=(-4, 5)),
         zones=None,
-        runs=replace(design.site.runs, pattern=Pattern.LEFT, spacing=0.6),
+        runs=replace(design.site.runs, pattern=Pattern.LEFT, sides="rectangle", spacing=0.6),
         manifold=replace(design.site.manifold, end="pump"),
     )
     ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
@@ -138,16 +138,19 @@ def test_leads_are_told_with_their_length_and_keep_off_tubing() -> None:
     assert all("amid the bed" in finding.said for finding in told)
 
 
-def odd_rows(*, pump: tuple[float, float], longest: float) -> Piped:
-    """Pipe a bed of 30 m in which three rows lie 0.6 m apart, two of which fill a lateral."""
+STRIP = box(0, 0, 30, 2)
+
+
+def odd_rows(*, pump: tuple[float, float], longest: float, outline: Polygon = STRIP) -> Piped:
+    """Pipe a bed in which rows lie 0.6 m apart; if not told otherwise, three of 30 m, two of which fill a lateral."""
     design = curved_field()
     site = replace(
         design.site,
-        bed=replace(design.site.bed, outline=box(0, 0, 30, 2), levels=None),
+        bed=replace(design.site.bed, outline=outline, levels=None),
         features=(),
         pump=Pump(at=pump),
         zones=None,
-        runs=replace(design.site.runs, pattern=Pattern.LEFT, spacing=0.6),
+        runs=replace(design.site.runs, pattern=Pattern.LEFT, sides="rectangle", spacing=0.6),
         laterals=replace(design.site.laterals, runs=None, longest=longest),
         manifold=replace(design.site.manifold, end=(0.0, 1.0)),
     )
@@ -179,3 +182,28 @@ def test_a_row_is_not_led_back_where_the_lateral_would_be_too_long_or_the_pump_i
     beside = odd_rows(pump=(25, -3), longest=65)
     assert not any(riser.back for riser in beside.plumbing.risers)
     assert Counter(pipe.kind for pipe in beside.plumbing.manifolds) == {"supply": 1, "return": 2}
+
+
+def test_runs_are_joined_anew_where_a_lateral_would_be_too_long_with_its_lead() -> None:
+    """Three of 30 m make a lateral of 95 m, but not with another 30 m back: five make two pairs and one."""
+    made = odd_rows(pump=(-6, 1), longest=95, outline=box(0, 0, 30, 3.2))
+    assert sorted(len(item.runs) for item in made.laterals) == [1, 2, 2]
+    assert [pipe.kind for pipe in made.plumbing.manifolds] == ["supply", "return"]
+    (lead,) = (riser for riser in made.plumbing.risers if riser.back)
+    (led,) = (item for item in made.laterals if item.name == lead.lateral)
+    assert len(led.runs) == 1
+    near = odd_rows(pump=(33, 1), longest=95, outline=box(0, 0, 30, 3.2))
+    assert sorted(len(item.runs) for item in near.laterals) == [2, 3]
+
+
+def test_rows_that_begin_at_a_step_of_the_bed_are_led_back_to_it() -> None:
+    """The odd one of an arm's short rows needs no pipe round the bed: its lead comes out where its neighbours begin."""
+    ell = Polygon([(0, 0), (30, 0), (30, 3.4), (18, 3.4), (18, 6.0), (9, 6.0), (9, 3.4), (0, 3.4)])
+    made = odd_rows(pump=(-9, -9), longest=95, outline=ell)
+    short = {item.name for item in made.laterals if item.supply[0] > 8}
+    back = {riser.lateral: riser for riser in made.plumbing.risers if riser.back}
+    assert short & back.keys()
+    for name in short & back.keys():
+        assert 8 < back[name].line.length < 12
+    assert not made.plumbing.unreached
+    assert all(pipe.line.bounds[2] < 10 for pipe in made.plumbing.manifolds if pipe.kind == "return")

@@ -18,9 +18,9 @@ from shapely.affinity import translate
 
 from layout.coverage import MEASURE, score
 from layout.errors import SheetError
-from layout.model import Design, Dropped, Pattern, Site, Trial
+from layout.model import Design, Dropped, EndTrial, Pattern, Site, Trial
 from layout.sheets import layers
-from layout.sheets.comparison import alike, comparison
+from layout.sheets.comparison import alike, comparison, end_words
 from layout.sheets.comparisonsheet import comparison_sheet, write_comparison
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Area, Drawing, Line, Symbol, Text
@@ -311,3 +311,32 @@ def test_what_differs_by_a_row_a_blank_or_its_end_is_no_repeat() -> None:
     ]
     assert first.laying.carries
     assert alike([first, *others]) == [[0], [1], [2], [3]]
+
+
+@pytest.mark.parametrize(
+    ("pump", "changed", "said"),
+    [
+        (True, {}, "the end nearer the pump: manifolds 20.00 ft, lines 50.00 ft, together 70.00 ft."),
+        (
+            True,
+            {"end": "far", "asked": True},
+            "the far end, as asked: manifolds 20.00 ft, lines 50.00 ft, together",
+        ),
+        (True, {"unreached": 2}, "manifolds 20.00 ft; no line can lead to 2 of them."),
+        (False, {}, "the near end: manifolds 20.00 ft."),
+        (True, {"refused": "no run begins there"}, "not to be had, no run begins there."),
+    ],
+)
+def test_what_pipe_either_end_takes_in_a_sentence(pump: bool, changed: dict[str, object], said: str) -> None:
+    site = curved_field().site
+    site = site if pump else replace(site, pump=None)
+    trial = EndTrial(
+        end="pump",
+        at=(0.0, 0.0),
+        pattern=Pattern.LEFT,
+        manifolds=20 * 0.3048,
+        lines=50 * 0.3048,
+        leads=0.0,
+        laterals=3,
+    )
+    assert said in end_words(site, replace(trial, **changed))  # type: ignore[arg-type]

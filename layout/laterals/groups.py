@@ -18,7 +18,14 @@ NEVER = np.iinfo(np.int64).max // 4
 Loops = Sequence[float | None]
 
 
-def best_groups(lengths: Sequence[float], near: Loops, far: Loops, *, longest: float) -> tuple[int, ...]:
+def best_groups(
+    lengths: Sequence[float],
+    near: Loops,
+    far: Loops,
+    *,
+    longest: float,
+    leads: Sequence[float] | None = None,
+) -> tuple[int, ...]:
     """Divide neighbouring lines into laterals by a stated measure.
 
     No lateral of two lines or more is longer than `longest`, loops included; a single line that is longer
@@ -42,6 +49,10 @@ def best_groups(lengths: Sequence[float], near: Loops, far: Loops, *, longest: f
         than lines [m]; None where none can be laid.
     longest : float
         [m].
+    leads : sequence of float, optional
+        Where blank tubing is to lead laterals back to the manifold end that end elsewhere: its length from the outer
+        end of each line [m]. It is part of the lateral's length then, but of a single line that is too long with it,
+        which is not led back.
 
     Returns
     -------
@@ -54,10 +65,12 @@ def best_groups(lengths: Sequence[float], near: Loops, far: Loops, *, longest: f
     (2, 2, 2)
     >>> best_groups([98.0] * 5, [2.0] * 4, [2.0] * 4, longest=300.0)
     (3, 2)
+    >>> best_groups([98.0] * 5, [2.0] * 4, [2.0] * 4, longest=300.0, leads=[100.0] * 5)
+    (2, 2, 1)
     """
     if not lengths:
         return ()
-    table = _divisions(lengths, near, far, longest)
+    table = _divisions(lengths, near, far, longest, leads or [0.0] * len(lengths))
     count = len(lengths)
     numbers = np.flatnonzero(table.astray[count] < NEVER)
     astray = table.astray[count, numbers]
@@ -114,7 +127,9 @@ class _Divisions:
     last: NDArray[np.int64]
 
 
-def _divisions(lengths: Sequence[float], near: Loops, far: Loops, longest: float) -> _Divisions:
+def _divisions(
+    lengths: Sequence[float], near: Loops, far: Loops, longest: float, leads: Sequence[float]
+) -> _Divisions:
     """The best divisions of all lines up to each, into each number of laterals.
 
     Lengths are taken to the millimetre, so that equal ones are equal wherever the site lies.
@@ -122,9 +137,14 @@ def _divisions(lengths: Sequence[float], near: Loops, far: Loops, longest: float
     count = len(lengths)
     ending: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]
     for first in range(count):
-        for size, total in enumerate(lateral_lengths(lengths, near, far, first=first), start=1):
-            if size > 1 and total > longest:
+        for size, laid in enumerate(lateral_lengths(lengths, near, far, first=first), start=1):
+            if size > 1 and laid > longest:
                 break
+            total = laid + (leads[first + size - 1] if size % 2 else 0.0)
+            if total > longest:
+                if size > 1:
+                    continue
+                total = laid
             ending[first + size].append((size, round(total / TOLERANCE)))
     shape = count + 1, count + 1
     table = _Divisions(

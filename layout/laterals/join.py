@@ -24,6 +24,7 @@ def join_runs(
     bed: Bed | None = None,
     kept_clear: MultiPolygon | None = None,
     stranded: Collection[str] = (),
+    led_back: bool = False,
 ) -> tuple[tuple[Lateral, ...], tuple[Join, ...]]:
     """Join runs into laterals.
 
@@ -54,6 +55,8 @@ def join_runs(
         Setback zones, which loops stay out of [m].
     stranded : collection of str, optional
         Runs that nothing but a neighbour can feed: they are tied to one even beyond `longest`.
+    led_back : bool
+        Whether blank tubing is to lead laterals that end elsewhere back to the manifold end, within `longest` too.
 
     Returns
     -------
@@ -72,7 +75,9 @@ def join_runs(
     plot = Plot(lines=lines, loops=loops)
     paths = [plot.turned(path) for path in _tied_in(plot, rules.longest, laid, stranded)]
     made = [path for path in paths if plot.gates(path) != 1]
-    made += _grouped(plot, [path for path in paths if plot.gates(path) == 1], rules, laid=paths)
+    made += _grouped(
+        plot, [path for path in paths if plot.gates(path) == 1], rules, laid=paths, led_back=led_back
+    )
     laterals: list[Lateral] = []
     joins: list[Join] = []
     for number, path in enumerate(sorted(made, key=lambda path: path.steps), start=1):
@@ -176,7 +181,9 @@ def _tied(
     return min(found, key=lambda path: path.length, default=None)
 
 
-def _grouped(plot: Plot, paths: Sequence[Path], rules: LateralRules, *, laid: Sequence[Path]) -> list[Path]:
+def _grouped(
+    plot: Plot, paths: Sequence[Path], rules: LateralRules, *, laid: Sequence[Path], led_back: bool
+) -> list[Path]:
     """Neighbouring paths of one gate each, joined into laterals at outer ends and gates by turns."""
     paths = sorted(paths, key=lambda path: path.steps)
     pairs = list(itertools.pairwise(paths))
@@ -188,7 +195,8 @@ def _grouped(plot: Plot, paths: Sequence[Path], rules: LateralRules, *, laid: Se
         [None if loop is None else float(loop.length) for loop in found] for found in (far, near)
     )
     if rules.runs is None:
-        sizes = best_groups(lengths, near_lengths, far_lengths, longest=rules.longest)
+        leads = lengths if led_back else None  # back beside the line itself
+        sizes = best_groups(lengths, near_lengths, far_lengths, longest=rules.longest, leads=leads)
     else:
         sizes = fixed_groups(lengths, near_lengths, far_lengths, wanted=rules.runs)
     made, first = [], 0

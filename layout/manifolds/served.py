@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import unary_union
 
 from layout.manifolds.fronts import crosses, split, stretches, usual_spacing
 from layout.manifolds.leads import Channels
@@ -41,6 +43,8 @@ ROUNDS = 3
 """How often leads are looked for: each may change the trench of others."""
 TUBE = 0.1
 """How near to tubing a line may come in the bed [m]."""
+BESIDE = 2.0
+"""So far beyond the rows of a lateral a lead back may come out [row spacings]."""
 RISER = 4.0
 """How much longer than the reach of an edge a riser may be, in stated offsets."""
 
@@ -212,8 +216,7 @@ class Trenches:
                 inset=max(self._reach - SIDE_REACH, 0.0),
                 toward=self._toward,
             )
-        near_end = self._sides.near.buffer(self._reach) if tip.back else None
-        lead = self._channels.lead(tip.at, to=near_end)
+        lead = self._channels.lead(tip.at, to=self._fed_from() if tip.back else None)
         if lead is None:
             return tip
         # The next one must not lie in the same place.
@@ -225,6 +228,16 @@ class Trenches:
         here = near if side_of(self._sides, near).distance(end) <= self._reach else "edge"
         onward = tuple((float(a), float(b)) for a, b in shapely.get_coordinates(lead)[-2::-1])
         return replace(tip, at=(float(x), float(y)), place=here, lead=onward)
+
+    def _fed_from(self) -> BaseGeometry:
+        """Where a lead back may come out: the manifold end, and beside laterals that begin elsewhere."""
+        last = {tip.lateral: tip.row for tip in self._tips if tip.kind == "return"}
+        beside = [
+            Point(tip.at).buffer((abs(last.get(tip.lateral, tip.row) - tip.row) + BESIDE) * self._spacing)
+            for tip in self._tips
+            if tip.kind == "supply"
+        ]
+        return unary_union([self._sides.near.buffer(self._reach), *beside])
 
     def _settled(self, tip: Tip, *, strict: bool = True) -> Tip:
         """Give the end of a lateral the place whose trench is near; strict, none that a setback lies before."""

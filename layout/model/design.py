@@ -125,6 +125,8 @@ class EndTrial:
         As seen from that end.
     manifolds, lines : float
         Length of manifolds, and of the lines to the pump [m].
+    leads : float
+        Length of blank tubing that leads to the manifolds from ends of laterals amid the bed or across it [m].
     laterals : int
     unreached : int
         Manifolds that no line can lead to.
@@ -139,6 +141,7 @@ class EndTrial:
     pattern: Pattern
     manifolds: float
     lines: float
+    leads: float
     laterals: int
     unreached: int = 0
     asked: bool = False

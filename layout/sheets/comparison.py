@@ -67,6 +67,7 @@ def comparison(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial] = (
                 "pattern": item.pattern.value,
                 "manifolds": item.manifolds / unit,
                 "lines": item.lines / unit if site.pump is not None else None,
+                "leads": item.leads / unit,
                 "laterals": item.laterals,
                 "unreached": item.unreached,
                 "asked": item.asked,
@@ -146,9 +147,11 @@ def end_words(site: Site, item: EndTrial) -> str:
     if item.refused:
         return f"Manifolds at {where}{asked}: not to be had, {item.refused}."
     pipe = f"manifolds {figures.length_of(item.manifolds)}"
+    if item.leads:
+        pipe += f", leads {figures.length_of(item.leads)}"
     if item.unreached:
         pipe += f"; no line can lead to {item.unreached} of them"
     elif site.pump is not None:
-        whole = figures.length_of(item.manifolds + item.lines)
+        whole = figures.length_of(item.manifolds + item.leads + item.lines)
         pipe += f", lines {figures.length_of(item.lines)}, together {whole}"
     return f"Manifolds at {where}{asked}: {pipe}."
