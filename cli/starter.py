@@ -138,7 +138,7 @@ pattern = "best"                 # best, left, right, centre, even, drawn, conto
 # widest = {widest}                   # greatest gap for "even"; left out: 1.5 x spacing
 shortest = {shortest}                  # a shorter piece is left out, and listed
 # most = 8                       # at most so many runs
-# first = {clearance}                    # {length} from the side followed to the first run, for "left", "right"
+# first = {clearance}                    # {length} from the side followed to the first run: "left", "right", "even"
 # sides = "outline"              # whose long sides: outline, usable ground, rectangle, lobes; left out: the outline's
 
 [laterals]

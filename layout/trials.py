@@ -44,6 +44,8 @@ driest place half a hundredth of a spacing drier, so that a millimetre in the ou
 PHASES = (0.5,)
 """Where ``best`` also tries to lay the first run along a side, beyond the clearance, in spacings: half a spacing shares
 what is left over at the far side between both, so that on a bed of one width neither strip is over half a spacing."""
+_SIDED = frozenset({Pattern.LEFT, Pattern.RIGHT})
+"""Patterns that follow one side."""
 
 
 def lay_trials(
@@ -197,7 +199,7 @@ def _best_phase(site: Site, ground: UsableGround, along: _Along, pattern: Patter
     """One pattern laid and measured; where ``best`` is asked for, with the first run where it scores best."""
     trial = _trial(site, ground, along, pattern)
     rules = site.runs
-    sided = pattern in {Pattern.LEFT, Pattern.RIGHT}
+    sided = pattern in _SIDED or (pattern is Pattern.EVEN and rules.closest < rules.spacing)
     if not sided or rules.pattern is not Pattern.BEST or rules.first is not None:
         return trial
     if trial is None or trial.candidate.score <= GOOD:
@@ -246,7 +248,7 @@ def _trial(site: Site, ground: UsableGround, along: _Along, pattern: Pattern) ->
     coverage = cover(
         ground.area, site.bed.outline, laying.runs, spacing=spacing, radius=site.tubing.bend_radius
     )
-    first = rules.first if pattern in {Pattern.LEFT, Pattern.RIGHT} else None
+    first = rules.first if pattern in {*_SIDED, Pattern.EVEN} else None
     laterals, _ = join_runs(
         laying, site.laterals, spacing=spacing, bed=site.bed, kept_clear=ground.kept_clear
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -277,6 +278,27 @@ def test_even_rows_keep_their_gaps_between_closest_and_widest(name: str) -> None
     assert found.gap_least >= 0.98 * 1.4
     assert found.gap_greatest <= 1.02 * 3.0
     assert found.covered > 0.98
+
+
+def test_even_rows_of_a_wedge_do_not_crowd_for_a_row_that_finds_no_room() -> None:
+    """Its wide end, of 13.9 ft, asks for seven gaps of less than 2: there are seven, and eight rows begin there."""
+    site = field(beds.wedge(), closest=1.4, shortest=5.0)
+    laying = site.lay(Pattern.EVEN)
+    begin = sorted(run.line.coords[0][1] for run in laying.runs if run.line.coords[0][0] < 2)
+    assert np.diff(begin) == pytest.approx([13.92 / 7] * 7, abs=0.02)
+    found = cover(site.ground.area, site.bed.outline, laying.runs, spacing=2.0, radius=2.0)
+    assert found.dry < 1.25
+    assert site.broken(laying) == []
+
+
+@pytest.mark.parametrize("first", [1.5, 2.0])
+def test_first_even_rows_lie_as_far_from_both_sides_as_asked(first: float) -> None:
+    site = field(beds.rect(100, 14), closest=1.4)
+    rules = replace(site.rules, first=first)
+    laying = lay_runs(site.bed, site.ground, site.sides, rules, site.tubing, pattern=Pattern.EVEN)
+    heights = sorted(run.line.coords[0][1] for run in laying.runs)
+    assert (heights[0], heights[-1]) == pytest.approx((first, 14 - first))
+    assert np.ptp(np.diff(heights)) < 1e-6
 
 
 # --- what moves with the bed ---------------------------------------------------------------------------

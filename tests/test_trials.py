@@ -13,6 +13,7 @@ from layout.model import Pattern, Site, Trial
 from layout.plan import compare_patterns, plan_field
 from layout.readers.sitefile import read_site
 from layout.trials import RESOLUTION, _best, lay_trials
+from layout.units import FOOT
 from layout.usable import usable_ground
 from tests import beds
 
@@ -140,3 +141,14 @@ def test_share_fed_counts_what_loops_bring_water_to() -> None:
     lengths = np.array([lateral.length for lateral in made.laterals])
     assert check.value == pytest.approx(1.0)
     assert made.candidates[0].uneven == pytest.approx(lengths.std() / lengths.mean())
+
+
+def test_round_bed_is_wet_where_rows_may_come_nearer_than_the_spacing() -> None:
+    """Straight rows 2 ft apart leave 1.56 ft where they end on the slant; ends led along the edge do not."""
+    asked = on(beds.circle(), "runs.closest=1.4", "runs.shortest=5")
+    best = trials(asked)[0].candidate
+    assert best.pattern is Pattern.EVEN
+    assert best.first == pytest.approx((1.0 + 1.0) * FOOT)
+    assert best.coverage.dry < 1.25 * FOOT
+    apart = replace(asked, runs=replace(asked.runs, closest=asked.runs.spacing))
+    assert trials(apart)[0].candidate.coverage.dry == pytest.approx(1.56 * FOOT, abs=0.01)

@@ -86,8 +86,8 @@ class RunRules:
     guide : LineString or None
         The line to follow, for the drawn pattern [m].
     first : float or None
-        From the side that ``left`` or ``right`` follows to the first run [m]; None: the bed's clearance, or what
-        ``best`` finds better.
+        From the side that ``left`` or ``right`` follows, or from both sides for ``even``, to the first run [m];
+        None: the bed's clearance, or what ``best`` finds better.
     sides : "outline", "usable ground", "rectangle", "lobes" or None
         Whose long sides runs follow; None: the outline's, and for ``best`` any.
     """

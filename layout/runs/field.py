@@ -196,6 +196,10 @@ class Spread:
             ends = max(begins - RAMP * self.closest, steps[-1][0] + 1e-9)
             steps += [(ends, count - 1.0), (begins, float(count))]
         at, count_at = np.asarray(steps).T
+        # what the widest place does not ask for would only crowd the rows there: its own would be a stub, or none
+        width = self.between.inner_widths.max(initial=0.0)
+        while len(at) > 1 and width < at[-1] and (count_at[-1] - 1) * self.wanted + self.slack >= at[-1]:
+            at, count_at = at[:-2], count_at[:-2]
         return at, count_at
 
     def constant(self) -> tuple[float, int] | None:

@@ -20,6 +20,7 @@ from layout.runs.carry import carry
 from layout.runs.enforce import enforce
 from layout.runs.even import even_rows
 from layout.runs.field import Between, Spread
+from layout.runs.tips import led_on
 from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip
 
 STEEPEST = 3.0
@@ -46,7 +47,7 @@ def lay_runs(
     bed, ground, sides, rules, tubing
         The nouns; `rules.pattern` is not looked at.
     pattern : Pattern
-        Any but ``best``. `rules.first` matters to ``left`` and ``right`` alone.
+        Any but ``best``. `rules.first` matters to ``left``, ``right`` and, at both sides, ``even``.
     guide : LineString or None
         The line to follow, for ``drawn`` and ``contour``.
     longest : float
@@ -69,7 +70,7 @@ def lay_runs(
         radius=tubing.bend_radius,
         shortest=rules.shortest,
         kept_clear=level.turn(ground.kept_clear),
-        begins=(rules.first or 0.0) if pattern in {Pattern.LEFT, Pattern.RIGHT} else 0.0,
+        begins=(rules.first or 0.0) if pattern in _SIDED else 0.0,
     )
     if pattern in {Pattern.LEFT, Pattern.RIGHT}:
         rows = _from_side(cut, sides.left)
@@ -88,6 +89,8 @@ def lay_runs(
     dropped: list[Dropped] = []
     rows = _capped(rows, rules.most, level, dropped, sided=pattern in _SIDED)
     rows = enforce(rows, cut, dropped)
+    if pattern is Pattern.EVEN and rules.most is None:  # of what a cap leaves out nothing is to be wet
+        led_on(rows, cut)
     from_end = _at_manifold(rows, cut)
     carried, windings = carry(rows, cut, from_end=from_end, longest=longest)
     runs, carries = _named(carried)

@@ -106,7 +106,7 @@ class RunsTable(Table):
     most: Count | None = Field(default=None, description="the most runs to lay", examples=["most = 8"])
     first: ZeroOrMore | None = Field(
         default=None,
-        description="the distance from the side followed to the first run (patterns left, right)",
+        description="the distance from the side followed to the first run (patterns left, right, and even: both)",
         examples=["first = 1.5"],
     )
     sides: SidesWord | None = Field(

@@ -1,0 +1,158 @@
+"""Ends of runs led on along the edge of the usable ground, where that runs slantwise to the rows.
+
+Rows that end on a slant part along it: by g / sin a, for a gap g and an angle a between row and edge. The ground
+amid two such ends lies g / (1 + sin a) from both rows. Where rows may lie nearer to each other than they do, the row
+that ends first turns along the edge, towards its neighbour, until the ground between is wet or the least gap is
+reached. With gaps as small as they may be nothing is gained, and nothing is done.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LinearRing, LineString, MultiLineString
+
+from layout.near import SegmentIndex
+from layout.plane import Array, areal, coordinates, distances, points_at, stretch, unit
+from layout.runs.guides import rounded
+from layout.runs.nearby import Nearby
+from layout.runs.rings import bends_enough
+from layout.runs.trim import GAP_SHARE, HAIR, LEAVES, Ground, Row
+
+WET = 0.51
+"""Ground at the edge farther than this from tubing, in spacings, is worth leading a run there; half is what rows a
+spacing apart leave."""
+FARTHEST = 4.0
+"""How far along the edge ground beside an end is looked at, in spacings."""
+STEP = 1 / 32
+"""Between points of the edge that are looked at, in spacings."""
+EASED = 1.02
+"""Radius of the bend where a run begins to follow the edge, in bend radii."""
+LEAST, MOST_TURN = 0.1, np.radians(80.0)
+"""What is worth adding to a run, in spacings, and by how much it may turn to follow the edge."""
+
+
+def led_on(rows: Sequence[Row], ground: Ground) -> None:
+    """Lead runs on along the edge wherever ground between two ends lies dry, the driest place first.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Lawful ones; pieces of theirs are replaced by longer ones.
+    ground : Ground
+    """
+    owner = [(row, place) for row in rows for place in range(len(row.pieces))]
+    every = [row.pieces[place] for row, place in owner]
+    ways = list(_ways(every, ground))
+    if not ways:
+        return
+    there = np.array([(WET + 0.04) * ground.spacing])
+    dry = SegmentIndex(every).nearest(np.vstack([way.points(there) for way in ways]))[0]
+    dry = np.round(dry / ground.spacing, 4)
+    led: set[tuple[int, bool]] = set()
+    for k in sorted(np.flatnonzero(dry > WET).tolist(), key=lambda k: (-dry[k], k)):
+        way = ways[k]
+        if (way.piece, way.from_end) in led:
+            continue
+        row, place = owner[way.piece]
+        line = row.pieces[place] if way.from_end else row.pieces[place].reverse()
+        others = Nearby.of(near for other, at in owner if (near := other.pieces[at]) is not row.pieces[place])
+        longer = _led(line, way.points(np.arange(0.0, FARTHEST, STEP) * ground.spacing), others, ground)
+        if longer is not None:
+            row.pieces[place] = longer if way.from_end else longer.reverse()
+            led.add((way.piece, way.from_end))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Way:
+    """A way along a closed line from an end of a piece on: where it begins [m], and which way it goes."""
+
+    piece: int
+    from_end: bool
+    ring: LinearRing
+    start: float
+    forward: bool
+
+    def points(self, along: Array) -> Array:
+        """Points of it, by their distance from its beginning [m]."""
+        at = (self.start + (along if self.forward else -along)) % self.ring.length
+        return points_at(coordinates(self.ring), at)
+
+
+def _ways(pieces: Sequence[LineString], ground: Ground) -> Iterator[_Way]:
+    """Both ways along the clearance line from each end of a piece that lies on it."""
+    within = max(ground.clearance, HAIR * ground.spacing)
+    inner = areal(ground.outline.buffer(-within, quad_segs=32))
+    rings = [ring for part in shapely.get_parts(inner) for ring in (part.exterior, *part.interiors)]
+    tips = shapely.get_point(np.repeat(np.asarray(pieces, dtype=object), 2), np.tile([0, -1], len(pieces)))
+    for ring in rings:
+        if ring.length < FARTHEST * ground.spacing:
+            continue
+        shapely.prepare(ring)
+        on = np.flatnonzero(shapely.dwithin(ring, tips, 2 * LEAVES * ground.spacing))
+        for tip, at in zip(on.tolist(), shapely.line_locate_point(ring, tips[on]).tolist(), strict=True):
+            for forward in (True, False):
+                yield _Way(piece=tip // 2, from_end=tip % 2 == 1, ring=ring, start=at, forward=forward)
+
+
+def _led(line: LineString, way: Array, others: Nearby, ground: Ground) -> LineString | None:
+    """A run led on from its end along points of the edge; None where that gains nothing, or breaks a law."""
+    near = others.about(MultiLineString([way]), FARTHEST * ground.spacing)
+    turn = _turn(line, way, ground)
+    if turn > MOST_TURN or near.is_empty:
+        return None
+    # what easing takes of the way at least
+    leg = max(EASED * ground.radius * float(np.tan(turn / 2)), LEAST * ground.spacing)
+    reach = _reach(way, near, math.ceil(leg / (STEP * ground.spacing)), ground)
+    if reach is None:
+        return None
+    back = max(line.length - 8 * ground.radius - ground.spacing, 0.0)
+    tail, path = coordinates(stretch(line, back, line.length))[:-1], way[: reach + 1]
+    # so that rolling leaves its end straight
+    beyond = path[-1:] + 3 * ground.radius * unit(path[-1:] - path[-2:-1])
+    eased = rounded(LineString(np.vstack((tail, path, beyond))), radius=EASED * ground.radius)
+    eased = stretch(eased, 0.0, float(eased.project(shapely.Point(path[-1]))))
+    head = coordinates(stretch(line, 0.0, back))[:-1] if back else np.empty((0, 2))
+    longer = LineString(np.vstack((head, coordinates(eased))))
+    return longer if longer.length > line.length and _is_lawful(longer, eased, near, ground) else None
+
+
+def _reach(way: Array, near: MultiLineString, least: int, ground: Ground) -> int | None:
+    """Number of the point of a way up to which a run is to be led; None where that is not the least it takes.
+
+    No nearer to others than it may be, and no farther than it takes to wet what lies between.
+    """
+    away = distances(way, near)
+    away = away[
+        : int(np.append(away <= ground.spacing / 2, True).argmax()) + 1
+    ]  # up to where a neighbour ends
+    last = int(np.append(away < ground.closest, True).argmax()) - 1
+    along = np.arange(len(away)) * STEP * ground.spacing
+    dry = np.minimum(np.maximum(along - along[:, None], 0.0), away).max(axis=1)
+    enough = int((dry <= ground.spacing / 2).argmax())
+    return min(last, max(enough, least)) if last >= least else None
+
+
+def _turn(line: LineString, way: Array, ground: Ground) -> float:
+    """By how much a run turns where it begins to follow a way [rad]."""
+    arm = max(ground.radius / 4, STEP * ground.spacing)
+    (before, end), (_, onward) = (
+        points_at(coordinates(line), np.array([line.length - arm, line.length])),
+        points_at(way, np.array([0.0, arm])),
+    )
+    return float(
+        np.arccos(np.clip((unit((end - before)[None]) * unit((onward - way[0])[None])).sum(), -1.0, 1.0))
+    )
+
+
+def _is_lawful(longer: LineString, eased: LineString, near: MultiLineString, ground: Ground) -> bool:
+    """Whether a run that was led on along the edge, eased there, keeps to the laws."""
+    if not longer.is_simple or not ground.limits.covers(eased):
+        return False
+    if ground.radius > 0 and not bends_enough(coordinates(longer), ground.radius):
+        return False
+    return bool(shapely.distance(eased, near) >= GAP_SHARE * ground.closest)
