@@ -11,11 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Polygon
 
+from layout.errors import FrameError
 from layout.frame import (
     crs_fault,
+    datum_note,
+    grid_factors,
     origin_near,
     place_in_crs,
     point_to_site,
+    to_degrees,
     to_local,
     to_site,
 )
@@ -167,6 +171,24 @@ def test_a_place_on_a_system_that_is_none_or_does_not_reach_it() -> None:
     fault, notes = place_in_crs(far, (0.0, 0.0))
     assert fault is None
     assert "lies outside the area that EPSG:2249" in notes[0]
+
+
+def test_a_local_plan_grid_has_neither_longitude_nor_factors() -> None:
+    local = Frame(units=UNIT_SETS["ft"])
+    assert grid_factors(local, (0.0, 0.0), level=None) is None
+    with pytest.raises(FrameError, match="a local plan grid has no longitude and latitude"):
+        to_degrees(local, [(0.0, 0.0)])
+
+
+def test_a_system_that_is_none_has_no_factors_and_no_note() -> None:
+    none = Frame(units=UNIT_SETS["m"], crs="EPSG:0")
+    assert grid_factors(none, (0.0, 0.0), level=None) is None
+    assert datum_note("EPSG:0") is None
+    geocentric = Frame(units=UNIT_SETS["m"], crs="EPSG:4978")
+    with pytest.raises(FrameError, match="EPSG:4978"):
+        to_degrees(geocentric, [(0.0, 0.0)])
+    far = Frame(units=UNIT_SETS["us-ft"], crs="EPSG:2249", origin=(1e300, 1e300))
+    assert grid_factors(far, (0.0, 0.0), level=None) is None
 
 
 def test_pyproj_is_not_imported_with_the_module() -> None:

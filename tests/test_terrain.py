@@ -16,9 +16,11 @@ from shapely import LineString, Polygon
 from layout.errors import NoRoomError, SiteError
 from layout.model import Design, Levels, Pattern
 from layout.plan import plan_field
+from layout.plane import coordinates
 from layout.readers.sitefile import read_site
 from layout.runs import lay_runs
 from layout.terrain import bearing_on, heights, level_line, slopes_along, surveyed_share
+from layout.terrain.levelline import middle_of, spread_ends
 from layout.terrain.surface import Surface
 from tests import beds
 from tests.command import Command
@@ -349,6 +351,28 @@ def test_closed_lines_are_opened_off_the_bed() -> None:
     assert bed.exterior.distance(shapely.Point(inside.coords[0])) == pytest.approx(3.0)
     open_line = LineString(DRAWN["inside"])
     assert bearing_on(open_line, bed).equals(open_line)
+
+
+def test_ends_that_would_meet_are_turned_away_and_what_meets_even_so_is_refused() -> None:
+    """A horseshoe whose ends, carried on straight, cross; a spiral from within which nothing leads straight out."""
+    outline = Polygon(beds.rect())
+    straight = LineString([(0, 6), (100, 6)])
+    assert spread_ends(straight, outline) is straight
+    shoe = LineString([(40, 20), (20, 6), (50, -30), (80, 6), (60, 20)])
+    turned = spread_ends(shoe, outline)
+    assert turned is not None
+    assert turned.is_simple
+    assert coordinates(turned)[1:-1].tolist() == coordinates(shoe).tolist()
+    turn = np.linspace(0, 5 * np.pi, 200)
+    spiral = LineString(np.column_stack((53 + 3 * turn * np.cos(turn), 7 + 3 * turn * np.sin(turn))))
+    assert spread_ends(spiral, outline) is None
+
+
+def test_of_a_bed_thinner_than_its_width_tells_the_middle_is_a_point_of_it() -> None:
+    """Two lobes of 12 with a hair between them: nowhere is the bed 0.8 of its mean width, by area and length, wide."""
+    thin = Polygon([(0, 0), (1000, 0), (1000, 0.001), (0, 0.001)])
+    assert thin.covers(shapely.Point(middle_of(thin)))
+    assert middle_of(Polygon(beds.rect())) == pytest.approx((50.0, 6.0))
 
 
 @pytest.mark.parametrize(
