@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
+from typing import TypedDict, Unpack
 
 from layout.model import Design
 from layout.plan import plan_field
@@ -36,37 +37,36 @@ level = {level}
 """
 
 
-def site_text(
-    *,
-    levels: str = "levels = 0.0",
-    level: float = -5.0,
-    curve: str = "",
-    given: str = "flush_velocity = 2.0",
-    design: str = "",
-    zones: str = "",
-    drop: str = "",
-) -> str:
-    """The site file; `design` comes after what is `given` of ``[design]``, lines begun with `drop` are left out."""
-    text = _SITE.format(levels=levels, level=level, curve=curve, given=given, design=design, zones=zones)
+class Stated(TypedDict, total=False):
+    """What may be stated otherwise; what is left out is level ground 5 ft over the liquid, and no pump's curve."""
+
+    levels: str
+    level: float
+    curve: str
+    given: str
+    """Of ``[design]``."""
+    design: str
+    """What comes after that."""
+    zones: str
+
+
+def site_text(*, drop: str = "", **stated: Unpack[Stated]) -> str:
+    """The site file; lines begun with `drop` are left out."""
+    usual: Stated = {
+        "levels": "levels = 0.0",
+        "level": -5.0,
+        "curve": "",
+        "given": "flush_velocity = 2.0",
+        "design": "",
+        "zones": "",
+    }
+    text = _SITE.format(**{**usual, **stated})
     return "\n".join(line for line in text.splitlines() if not drop or not line.startswith(drop)) + "\n"
 
 
 @cache
-def planned(
-    folder: Path,
-    *,
-    levels: str = "levels = 0.0",
-    level: float = -5.0,
-    curve: str = "",
-    given: str = "flush_velocity = 2.0",
-    design: str = "",
-    zones: str = "",
-    drop: str = "",
-) -> Design:
+def planned(folder: Path, *, drop: str = "", **stated: Unpack[Stated]) -> Design:
     """A plan of :func:`site_text`, in a folder."""
     path = folder / "site.toml"
-    text = site_text(
-        levels=levels, level=level, curve=curve, given=given, design=design, zones=zones, drop=drop
-    )
-    path.write_text(text, encoding="utf-8")
+    path.write_text(site_text(drop=drop, **stated), encoding="utf-8")
     return plan_field(read_site(path))
