@@ -67,9 +67,11 @@ class Channels:
     ) -> None:
         self._tubing, self._tree = list(tubing), shapely.STRtree(list(tubing))
         self._zones, self._spacing, self._toward = zones, spacing, toward
+        self._within = zones.buffer(-TOLERANCE)
+        shapely.prepare(self._within)
         self._field = outline.buffer(-inset, join_style="mitre")
         self._rim = shapely.unary_union(shapely.boundary(polygons_of(self._field))).buffer(TOLERANCE)
-        self._rooms: dict[float, list[Polygon]] = {}
+        self._rooms: dict[float, shapely.STRtree] = {}
 
     def lead(self, at: XY, *, to: BaseGeometry | None = None) -> LineString | None:
         """Lay a lead from where the tubing of a run ends to an opening at the edge of the bed.
@@ -88,7 +90,9 @@ class Channels:
         """
         for share in KEPT:
             kept = share * self._spacing
-            found = [way for room in self._open(kept) for way in self._out(room, at, kept, to)]
+            rooms, reach = self._open(kept), START * self._spacing
+            near = np.sort(rooms.query(Point(at), predicate="dwithin", distance=reach))
+            found = [way for room in rooms.geometries[near] for way in self._out(room, at, kept, to)]
             if found:
                 return min(found, key=self._cost)
         return None
@@ -97,21 +101,33 @@ class Channels:
         """What a lead takes, with the pipe from there on [m]."""
         return round(float(way.length) + math.dist(way.coords[-1], self._toward), 6)
 
-    def _open(self, kept: float) -> list[Polygon]:
+    def take(self, lead: LineString) -> None:
+        """Take the place of a lead, so that the next one does not lie there, too."""
+        self._tubing.append(lead)
+        self._tree = shapely.STRtree(self._tubing)
+        for kept, rooms in self._rooms.items():
+            taken = _widened([lead], kept)
+            touched = set(rooms.query(taken, predicate="intersects").tolist())
+            left = [
+                part
+                for number, room in enumerate(rooms.geometries)
+                for part in (polygons_of(room.difference(taken)) if number in touched else [room])
+            ]
+            self._rooms[kept] = shapely.STRtree(left)
+
+    def _open(self, kept: float) -> shapely.STRtree:
         """The parts of the bed that are free of tubing by a distance."""
         if kept not in self._rooms:
-            thin = shapely.simplify(self._tubing, THINNED * kept)
-            taken = shapely.union_all(shapely.buffer(thin, WIDENED * kept, quad_segs=2))
-            self._rooms[kept] = polygons_of(self._field.difference(taken).difference(self._zones))
+            free = self._field.difference(_widened(self._tubing, kept)).difference(self._zones)
+            self._rooms[kept] = shapely.STRtree(polygons_of(free))
         return self._rooms[kept]
 
     def _out(self, room: Polygon, at: XY, kept: float, to: BaseGeometry | None) -> Iterator[LineString]:
-        """Lead out of a room, if it is beside the run end and opens to the edge of the bed."""
-        here = Point(at)
-        if room.distance(here) > START * self._spacing:
+        """Lead out of a room beside the run end, if it opens to the edge of the bed."""
+        if shapely.get_num_coordinates(room) > MOST_CORNERS:
             return
-        start = xy(Point(shapely.shortest_line(room, here).coords[0]))
-        if not self._free(at, start) or shapely.get_num_coordinates(room) > MOST_CORNERS:
+        start = xy(Point(shapely.shortest_line(room, Point(at)).coords[0]))
+        if not self._free(at, start):
             return
         # What stands on the very edge must not stand outside it by rounding.
         roomy = room.buffer(ROUNDING, join_style="mitre")
@@ -142,10 +158,15 @@ class Channels:
         way = np.asarray(start) - np.asarray(at)
         size = max(float(np.hypot(*way)), TOLERANCE)
         step = LineString([np.asarray(at) + way / size * min(10 * TOLERANCE, size / 2), start])
-        within = self._zones.buffer(-TOLERANCE).intersects(step)
-        return not within and not len(self._tree.query(step, predicate="intersects"))
+        return not self._within.intersects(step) and not len(self._tree.query(step, predicate="intersects"))
 
     def _kept(self, lead: LineString, at: XY, distance: float) -> bool:
         """Whether a lead, but for its beginning, keeps a distance from all tubing."""
         rest = lead.difference(Point(at).buffer(START * self._spacing))
         return rest.is_empty or not len(self._tree.query(rest, predicate="dwithin", distance=distance))
+
+
+def _widened(tubing: Sequence[LineString], kept: float) -> BaseGeometry:
+    """The ground that a lead does not enter which keeps a distance from tubing [m]."""
+    thin = shapely.simplify(np.asarray(tubing, dtype=object), THINNED * kept)
+    return shapely.union_all(shapely.buffer(thin, WIDENED * kept, quad_segs=2))

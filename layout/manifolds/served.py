@@ -130,7 +130,6 @@ class Trenches:
         }
         self._within = kept_clear.buffer(-TOLERANCE)
         self._channels: Channels | None = None
-        self._laid_leads: list[LineString] = []
         self._fronts: dict[Place, list[list[XY]]] = {}
         self._laid: dict[tuple[PipeKind, Place, int], LineString] = {}
         self._moved: set[int] = set()
@@ -209,7 +208,7 @@ class Trenches:
             return tip
         if self._channels is None:
             self._channels = Channels(
-                [*self._tubes, *self._loops, *self._laid_leads],
+                [*self._tubes, *self._loops],
                 self._outline,
                 self.clear["return"],
                 spacing=self._spacing,
@@ -219,9 +218,7 @@ class Trenches:
         lead = self._channels.lead(tip.at, to=self._fed_from() if tip.back else None)
         if lead is None:
             return tip
-        # The next one must not lie in the same place.
-        self._laid_leads.append(lead)
-        self._channels = None
+        self._channels.take(lead)
         x, y = lead.coords[-1][:2]
         end = Point(x, y)
         near = min(OUTWARD, key=lambda place: round(side_of(self._sides, place).distance(end), 3))

@@ -36,7 +36,9 @@ MOST_BARE = 1.3
 """Greatest distance from where emitting tubing gave way to blank to what is left, in spacings: one row may give way
 along a stretch, the rows beside it may not as well."""
 WEIGHT_DRY, WEIGHT_BARE, WEIGHT_BLANK = 4.0, 0.1, 0.03
-"""Weights of :func:`_cost` (a judgement, no published source)."""
+"""Weights of what a way past an obstacle costs (a judgement, no published source)."""
+ROUNDING = 1e-6
+"""Costs that differ by no more are equal."""
 MOST_SPLITS = 2
 """How unevenly the rows tied may lie to the two sides of an obstacle's middle, where more than that are tied."""
 
@@ -131,18 +133,23 @@ class _Obstacle:
             return next(
                 (state for state in states if state is not None and not self._leaves_bare(state)), None
             )
-        waiting = sorted(((self._ties(way).cost, way) for way in ways), key=lambda option: option[0])
+        tied = [(self._ties(way), way) for way in ways if self._apart(way)]
+        waiting = sorted(tied, key=lambda option: option[0].cost)
         moved = {k for way in ways for k in way}
         still = Nearby.of_all(self.rows[k].runs for k in self.near if k not in moved)
         ground = Beside.of(self.zone, self.loops, still)
         least, best = math.inf, None
-        for bound, way in waiting:
-            if bound >= least:
+        for ties_of_way, way in waiting:
+            if ties_of_way.cost >= least:
                 break
-            state = self._emitting(way)
-            if state is None or self._leaves_bare(state):
+            state = self._with_emitters(way)
+            if self._leaves_bare(state):
                 continue
-            cost = round(self._cost(state, ground, moved), 6)
+            beside = self._beside(state, ground, moved)
+            if beside > least + ROUNDING:
+                continue
+            same = all(state[k] is row for k, row in way.items())
+            cost = round(beside + self._tying(ties_of_way if same else self._ties(state)), 6)
             if cost < least:
                 least, best = cost, state
         return best
@@ -221,8 +228,10 @@ class _Obstacle:
 
         None where their blank tubing comes too near to other tubing.
         """
-        if not self._apart(led):
-            return None
+        return self._with_emitters(led) if self._apart(led) else None
+
+    def _with_emitters(self, led: State) -> State:
+        """The same, whatever their blank tubing comes near to."""
         state = dict(led)
         for k in led:
             others = Nearby.of_all(
@@ -282,22 +291,25 @@ class _Obstacle:
         rows = [state.get(k, self.rows[k]) for k in range(first, last + 1)]
         return ties(rows, self.loops, longest=self.longest)
 
-    def _cost(self, state: State, ground: Beside, moved: Collection[int]) -> float:
-        """What a way past the zone costs; the least is taken.
+    # What a way past the zone costs, the least of which is taken, is the sum of these two.
+
+    def _beside(self, state: State, ground: Beside, moved: Collection[int]) -> float:
+        """What rows led past cost by themselves.
 
         4 × (driest place beside the zone ÷ half a spacing − 1) + 0.1 × ground there farther than half a
-        spacing from tubing [squares of the spacing] + 0.03 × blank tubing and loops past obstacles [spacings] + what
-        ties cost.
+        spacing from tubing [squares of the spacing] + 0.03 × blank tubing [spacings].
         """
         driest, bare = ground.dry(Nearby.of_all(state.get(k, self.rows[k]).runs for k in sorted(moved)))
-        tied = self._ties(state)
         blank = math.fsum(blank.length for row in state.values() for blank in row.blank())
         return (
             WEIGHT_DRY * max(driest - 1.0, 0.0)
             + WEIGHT_BARE * bare
-            + WEIGHT_BLANK * (blank + tied.blank) / self.ground.spacing
-            + tied.cost
+            + WEIGHT_BLANK * blank / self.ground.spacing
         )
+
+    def _tying(self, tied: Ties) -> float:
+        """What ties cost, and 0.03 × the loops past obstacles that they take [spacings]."""
+        return WEIGHT_BLANK * tied.blank / self.ground.spacing + tied.cost
 
 
 def _blank_near(row: Carried, led: Carried, least: float) -> bool:

@@ -25,7 +25,8 @@ def let_emit(row: Carried, at: int, others: BaseGeometry, ground: Ground) -> Car
     before, after = row.pieces[at], row.pieces[at + 1]
     length, gap = float(blank.length), GAP_SHARE * ground.closest
     along = np.linspace(0.0, length, max(math.ceil(8 * length / ground.spacing), 2) + 1)
-    free = away(shapely.line_interpolate_point(blank, along), others) > gap
+    shapely.prepare(others)
+    free = ~shapely.dwithin(others, shapely.line_interpolate_point(blank, along), gap)
     if free.all() and float(away(blank, others)) >= gap:
         return row.join(at, joined(before, blank, after))
     if free.all():
@@ -79,7 +80,8 @@ def _middle_span(blank: LineString, others: BaseGeometry, ground: Ground) -> tup
     """The longest stretch of some blank tubing a gap from all runs [m]; None where it is too short for a run."""
     length, gap = float(blank.length), GAP_SHARE * ground.closest
     along = np.linspace(0.0, length, max(math.ceil(8 * length / ground.spacing), 2) + 1)
-    near = shapely.distance(shapely.line_interpolate_point(blank, along), others) <= gap
+    shapely.prepare(others)
+    near = shapely.dwithin(others, shapely.line_interpolate_point(blank, along), gap)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], ~near, [0]))))
     spans = [(along[a], along[b - 1]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     start, end = max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
