@@ -14,10 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LinearRing, LineString, MultiLineString
+from shapely import LineString, MultiLineString
 
-from layout.near import SegmentIndex
-from layout.plane import Array, areal, coordinates, distances, points_at, stretch, unit
+from layout.plane import Array, areal, coordinates, distances, points_at, stations, stretch, unit
 from layout.runs.guides import rounded
 from layout.runs.nearby import Nearby
 from layout.runs.rings import bends_enough
@@ -47,23 +46,21 @@ def led_on(rows: Sequence[Row], ground: Ground) -> None:
     """
     owner = [(row, place) for row in rows for place in range(len(row.pieces))]
     every = [row.pieces[place] for row, place in owner]
-    ways = list(_ways(every, ground))
+    ways = _dry_ways(every, ground)
     if not ways:
         return
-    there = np.array([(WET + 0.04) * ground.spacing])
-    dry = SegmentIndex(every).nearest(np.vstack([way.points(there) for way in ways]))[0]
-    dry = np.round(dry / ground.spacing, 4)
+    lines = Nearby.of(every)
     led: set[tuple[int, bool]] = set()
-    for k in sorted(np.flatnonzero(dry > WET).tolist(), key=lambda k: (-dry[k], k)):
-        way = ways[k]
+    for way in ways:
         if (way.piece, way.from_end) in led:
             continue
         row, place = owner[way.piece]
         line = row.pieces[place] if way.from_end else row.pieces[place].reverse()
-        others = Nearby.of(near for other, at in owner if (near := other.pieces[at]) is not row.pieces[place])
+        others = Nearby.of_all((lines.part(0, way.piece), lines.part(way.piece + 1, len(every))))
         longer = _led(line, way.points(np.arange(0.0, FARTHEST, STEP) * ground.spacing), others, ground)
         if longer is not None:
-            row.pieces[place] = longer if way.from_end else longer.reverse()
+            row.pieces[place] = lines.lines[way.piece] = longer if way.from_end else longer.reverse()
+            lines.bounds[way.piece] = longer.bounds
             led.add((way.piece, way.from_end))
 
 
@@ -73,30 +70,67 @@ class _Way:
 
     piece: int
     from_end: bool
-    ring: LinearRing
+    ring: Array
+    station: Array
     start: float
     forward: bool
 
     def points(self, along: Array) -> Array:
         """Points of it, by their distance from its beginning [m]."""
-        at = (self.start + (along if self.forward else -along)) % self.ring.length
-        return points_at(coordinates(self.ring), at)
+        at = (self.start + (along if self.forward else -along)) % self.station[-1]
+        x, y = self.ring.T
+        return np.column_stack((np.interp(at, self.station, x), np.interp(at, self.station, y)))
+
+
+def _dry_ways(pieces: Sequence[LineString], ground: Ground) -> list[_Way]:
+    """The ways along the clearance line from ends that lie on it on which no other end is near, the driest first."""
+    ways = list(_ways(pieces, ground))
+    if not ways:
+        return ways
+    there = np.array([(WET + 0.04) * ground.spacing])
+    places = np.asarray(shapely.points(np.vstack([way.points(there) for way in ways])), dtype=object)
+    # near enough to tell: what is farther from the ends of all runs may still be near the middle of one
+    reach = FARTHEST * ground.spacing
+    ends = [stretch(line, 0.0, reach) for line in pieces]
+    ends += [stretch(line, max(line.length - reach, 0.0), line.length) for line in pieces]
+    tree = shapely.STRtree(ends)
+    wet = tree.query(places, predicate="dwithin", distance=WET * ground.spacing)[0]
+    dry = np.setdiff1d(np.arange(len(ways)), wet)
+    _, away = tree.query_nearest(places[dry], return_distance=True, all_matches=False)
+    away = np.round(away / ground.spacing, 4)
+    return [ways[k] for _, k in sorted(zip((-away).tolist(), dry.tolist(), strict=True))]
 
 
 def _ways(pieces: Sequence[LineString], ground: Ground) -> Iterator[_Way]:
     """Both ways along the clearance line from each end of a piece that lies on it."""
+    tips = np.asarray(
+        shapely.get_point(np.repeat(np.asarray(pieces, dtype=object), 2), np.tile([0, -1], len(pieces)))
+    )
+    # between ends as near as this on both sides nothing is dry
+    beside = shapely.STRtree(tips).query(tips, predicate="dwithin", distance=2 * WET * ground.spacing)[0]
+    apart = np.flatnonzero(np.bincount(beside, minlength=len(tips)) < 3)
+    if not len(apart):
+        return
     within = max(ground.clearance, HAIR * ground.spacing)
     inner = areal(ground.outline.buffer(-within, quad_segs=32))
-    rings = [ring for part in shapely.get_parts(inner) for ring in (part.exterior, *part.interiors)]
-    tips = shapely.get_point(np.repeat(np.asarray(pieces, dtype=object), 2), np.tile([0, -1], len(pieces)))
-    for ring in rings:
+    for part in shapely.get_parts(inner):
+        ring = part.exterior
         if ring.length < FARTHEST * ground.spacing:
             continue
         shapely.prepare(ring)
-        on = np.flatnonzero(shapely.dwithin(ring, tips, 2 * LEAVES * ground.spacing))
+        on = apart[shapely.dwithin(ring, tips[apart], 2 * LEAVES * ground.spacing)]
+        walk = coordinates(ring)
+        station = stations(walk)
         for tip, at in zip(on.tolist(), shapely.line_locate_point(ring, tips[on]).tolist(), strict=True):
             for forward in (True, False):
-                yield _Way(piece=tip // 2, from_end=tip % 2 == 1, ring=ring, start=at, forward=forward)
+                yield _Way(
+                    piece=tip // 2,
+                    from_end=tip % 2 == 1,
+                    ring=walk,
+                    station=station,
+                    start=at,
+                    forward=forward,
+                )
 
 
 def _led(line: LineString, way: Array, others: Nearby, ground: Ground) -> LineString | None:
