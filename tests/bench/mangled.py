@@ -13,6 +13,7 @@ import random
 import re
 import resource
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -29,7 +30,7 @@ MOST_SECONDS = 60
 MOST_BYTES = 2 << 30
 """Of memory in use at once."""
 MOST_WAIT = 600
-"""By the clock: one that waits for what never comes uses no processor time [s]."""
+"""By the clock: one that waits for what never comes uses no processor time; on a busy machine one may work on [s]."""
 WORDS = (
     *('""', '"best"', '"../../etc/passwd"', '"/dev/null"', '"/dev/zero"', '"."', '"bed.csv#"', '"=1+2"'),
     *('"\\u0000"', '"nowhere.csv"', '"ft"', '"m"', '"us-ft"', "1979-05-27", "5", '"' + "x" * 3000 + '"'),
@@ -115,8 +116,6 @@ def ran(folder: Path, command: list[str], *, seconds: int = MOST_SECONDS) -> tup
             os.dup2(file.fileno(), 2)
             resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
             resource.setrlimit(resource.RLIMIT_AS, (2 * MOST_BYTES, 2 * MOST_BYTES))
-            import signal
-
             signal.alarm(MOST_WAIT * seconds // MOST_SECONDS)
             os.chdir(folder)
             sys.argv = ["sinuate", *command]
@@ -158,7 +157,9 @@ def faults(
     """What is wrong with how a command went."""
     code, seconds, memory, said = ending
     wrong = []
-    if code not in (0, 1, 2):
+    if code == -signal.SIGALRM:
+        wrong.append(f"stopped after {MOST_WAIT} s by the clock, {seconds:.0f} s of the processor")
+    elif code not in (0, 1, 2):
         wrong.append(f"exit {code}")
     if "unexpected error" in said or "Traceback" in said or "Warning" in said:
         wrong.append("a fault of the program: " + said.strip().split("\n")[-1][:200])
