@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from pypdf import PdfReader
+from shapely import Point, box
 
-from layout.model import AsBuilt, Shot
+from layout.model import AsBuilt, SheetRules, Shot
 from layout.plan import measure_laid
 from layout.plane import coordinates
 from layout.sheets.asbuilt import asbuilt_makers
-from layout.sheets.asbuiltdrawing import LAID, NOT_MEASURED, PLANNED, WORST, asbuilt_drawing
-from layout.sheets.marks import Line, Symbol, Text
+from layout.sheets.asbuiltdrawing import LAID, NOT_MEASURED, PLANNED, WORST, _beside, asbuilt_drawing
+from layout.sheets.crew.picture import Taken
+from layout.sheets.lettering import Lettering
+from layout.sheets.marks import Line, Symbol, Text, View
 from tests.fields import curved_field
 from tests.surveyed import on_runs, shots_of
 
@@ -69,3 +73,34 @@ def test_the_files(found: AsBuilt, tmp_path: Path) -> None:
     assert {path.name for path in tmp_path.iterdir()} == {"asbuilt.json", "asbuilt.pdf", "asbuilt.png"}
     page = PdfReader(tmp_path / "asbuilt.pdf").pages[0]
     assert "As built" in page.extract_text()
+
+
+def test_a_field_that_one_sheet_does_not_hold_takes_several_with_a_key(found: AsBuilt) -> None:
+    """At a stated 1 in = 5 ft on the smallest sheets: each has its part, its match lines and the key plan."""
+    site = replace(found.design.site, sheet=SheetRules(size="ANSI B", ratio=60))
+    drawing = asbuilt_drawing(replace(found, design=replace(found.design, site=site)))
+    views = [sheet.view for sheet in drawing.sheets if sheet.view is not None]
+    assert len(views) > 2
+    texts = [[mark.text for mark in sheet.marks if isinstance(mark, Text)] for sheet in drawing.sheets]
+    for number, said in enumerate(texts[: len(views)], start=1):
+        assert any(f"as laid, part {number} of {len(views)}" in text.lower() for text in said)
+        assert any("match" in text.lower() for text in said)
+    off = [number for number, said in enumerate(texts) if any(text.startswith("R3 off") for text in said)]
+    assert len(off) == 1, "told on the sheet that shows the place"
+    assert found.runs[2].greatest_at is not None
+    (place,) = views[off[0]].to_paper([found.runs[2].greatest_at])
+    assert box(*views[off[0]].window).contains(Point(place))
+
+
+def test_a_label_without_room_is_left_out_not_set_over_others() -> None:
+    lettering = Lettering()
+    view = View(window=(0.0, 0.0, 6.0, 6.0), centre=(0.0, 0.0), metres_per_inch=1.0)
+    taken = Taken(view, lettering, [box(*view.window)])
+    assert _beside(taken, "R3 off 0.90", np.array([3.0, 3.0]), (0.0, 1.0, 2.0)) == []
+    free = Taken(view, lettering, [])
+    leader, text = _beside(free, "R3 off 0.90", np.array([3.0, 3.0]), (0.0, 1.0, 2.0))
+    assert isinstance(leader, Line)
+    assert isinstance(text, Text)
+    crossed = Taken(view, lettering, [])
+    crossed.lines.append(box(*view.window))
+    assert _beside(crossed, "R3 off 0.90", np.array([3.0, 3.0]), (0.0, 1.0, 2.0)) == []
