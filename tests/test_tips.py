@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -109,6 +110,28 @@ def test_end_beside_bare_ground_is_led_on() -> None:
 def test_end_stays_where_there_is_no_room_to_turn() -> None:
     """A bend of 30 degrees at a radius of 12 ft takes 3.3 ft of the edge; 0.8 ft are there."""
     assert led(1.6, radius=12.0)[0] == ended(4)
+
+
+def test_end_at_a_tree_turns_along_its_setback() -> None:
+    """Rows 2 and 4 ft below the middle of a round zone of 3 ft: the nearer one parts, and comes nearer to the other."""
+    zone = Point(30, 10).buffer(3, quad_segs=64)
+    half = math.sqrt(9 - 4)
+    rows = [
+        Row(place=0, pieces=[LineString([(1, 6), (60, 6)])]),
+        Row(
+            place=1,
+            pieces=[LineString([(1, 8), (30 - half, 8)]), LineString([(30 + half, 8), (60, 8)])],
+        ),
+    ]
+    led_on(rows, replace(cut(1.4), kept_clear=zone))
+    left, right = rows[1].pieces
+    assert rows[0].pieces == [LineString([(1, 6), (60, 6)])]
+    for tip in (Point(left.coords[-1]), Point(right.coords[0])):
+        assert 1.4 - 0.03 < rows[0].pieces[0].distance(tip) < 1.7
+        assert zone.distance(tip) < 0.05
+    assert left.length == pytest.approx(right.length - 1, abs=0.02)
+    assert not zone.intersects(left)
+    assert not zone.intersects(right)
 
 
 def test_end_with_nothing_beside_it_stays() -> None:

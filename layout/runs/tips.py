@@ -19,7 +19,7 @@ from shapely import LineString, MultiLineString
 from layout.plane import Array, areal, coordinates, distances, points_at, stations, stretch, unit
 from layout.runs.guides import rounded
 from layout.runs.nearby import Nearby
-from layout.runs.rings import bends_enough
+from layout.runs.rings import MARGIN, bends_enough
 from layout.runs.trim import GAP_SHARE, HAIR, LEAVES, Ground, Row
 
 WET = 0.51
@@ -112,9 +112,12 @@ def _ways(pieces: Sequence[LineString], ground: Ground) -> Iterator[_Way]:
     if not len(apart):
         return
     within = max(ground.clearance, HAIR * ground.spacing)
-    inner = areal(ground.outline.buffer(-within, quad_segs=32))
-    for part in shapely.get_parts(inner):
-        ring = part.exterior
+    aside = ground.kept_clear.buffer(
+        MARGIN * ground.spacing, quad_segs=32
+    )  # of zones that bulge, chords cut in
+    inner = areal(ground.outline.buffer(-within, quad_segs=32).difference(aside))
+    rings = [ring for part in shapely.get_parts(inner) for ring in (part.exterior, *part.interiors)]
+    for ring in rings:
         if ring.length < FARTHEST * ground.spacing:
             continue
         shapely.prepare(ring)
