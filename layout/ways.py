@@ -2,7 +2,8 @@
 
 A shortest way among polygons is straight but for bends at their convex corners, round which it is taut. So the graph
 has those corners and the two ends as its nodes, and as its edges every straight line between two of them that is
-taut at both and enters no obstacle.
+taut at both and enters no obstacle. Of these only the edges are made that the search for the shortest way asks for, the
+one of least length so far and straight on to the end first (A*).
 """
 
 from __future__ import annotations
@@ -73,21 +74,29 @@ def shortest_way(start: XY, end: XY, obstacles: Sequence[BaseGeometry]) -> LineS
     way: LineString | None = LineString([start, end])
     tree = shapely.STRtree(list(obstacles))
     standing: set[int] = set()
-    while way is not None:
+    asked = False
+    while True:
         met = {int(number) for number in tree.query(way, predicate="intersects")} - standing
         if not met:
             break
+        looked = bool(standing)
+        # Before more and more of very many are looked at: all together may leave no way.
+        if looked and not asked and _room(start, end, obstacles) is None:
+            return None
+        asked = looked
         standing |= met
-        way = _round(start, end, [obstacles[number] for number in sorted(standing)])
+        room = _room(start, end, [obstacles[number] for number in sorted(standing)])
+        way = None if room is None else way_within(room, start, end)
+        if way is None:
+            break
     return way
 
 
-def _round(start: XY, end: XY, obstacles: Sequence[BaseGeometry]) -> LineString | None:
-    """Find the shortest way round all of some obstacles."""
+def _room(start: XY, end: XY, obstacles: Sequence[BaseGeometry]) -> Polygon | None:
+    """The free ground between some obstacles that holds both ends of a way."""
     ends = shapely.points([start, end])
     rooms = polygons_of(free_ground(obstacles, [start, end]))
-    room = next((part for part in rooms if bool(np.all(shapely.covers(part, ends)))), None)
-    return None if room is None else way_within(room, start, end)
+    return next((part for part in rooms if bool(np.all(shapely.covers(part, ends)))), None)
 
 
 def way_within(room: Polygon, start: XY, end: XY) -> LineString | None:
@@ -108,17 +117,35 @@ def way_within(room: Polygon, start: XY, end: XY) -> LineString | None:
     """
     corners, behind, ahead = _corners(room)
     nodes = np.vstack(([start], corners, [end]))
-    first, second = np.triu_indices(len(nodes), k=1)
-    if len(corners):
-        # At an end the line may leave as it likes, which two sides of no length say.
-        none = np.zeros((1, 2))
-        behind, ahead = np.vstack((none, behind, none)), np.vstack((none, ahead, none))
-        taut = _taut(nodes, behind, ahead, first, second) & _taut(nodes, behind, ahead, second, first)
-        first, second = first[taut], second[taut]
-    lines = shapely.linestrings(np.stack((nodes[first], nodes[second]), axis=1))
+    # At an end the line may leave as it likes, which two sides of no length say.
+    none = np.zeros((1, 2))
+    behind, ahead = np.vstack((none, behind, none)), np.vstack((none, ahead, none))
     shapely.prepare(room)
-    seen = shapely.covers(room, lines)
-    return _shortest(nodes, first[seen], second[seen])
+    last = len(nodes) - 1
+    onward = np.hypot(*(nodes - nodes[last]).T)
+    far, before = np.full(len(nodes), np.inf), np.zeros(len(nodes), dtype=np.intp)
+    left = np.ones(len(nodes), dtype=bool)
+    far[0] = 0.0
+    # The way goes on from the node by which it might be shortest, and only lines from there are looked at.
+    while (here := int(np.argmin(np.where(left, far + onward, np.inf)))) != last:
+        if not np.isfinite(far[here]) or not left[here]:
+            return None
+        left[here] = False
+        to = np.flatnonzero(left)
+        # An edge of no length counts, too: two obstacles may share a corner.
+        length = far[here] + np.maximum(np.hypot(*(nodes[to] - nodes[here]).T), 1e-12)
+        shorter = length < far[to]
+        to, length = to[shorter], length[shorter]
+        at = np.full(len(to), here)
+        taut = _taut(nodes, behind, ahead, at, to) & _taut(nodes, behind, ahead, to, at)
+        to, length = to[taut], length[taut]
+        ends = np.stack((nodes[np.minimum(to, here)], nodes[np.maximum(to, here)]), axis=1)
+        seen = np.atleast_1d(shapely.covers(room, shapely.linestrings(ends)))
+        far[to[seen]], before[to[seen]] = length[seen], here
+    walk = [last]
+    while walk[-1] != 0:
+        walk.append(int(before[walk[-1]]))
+    return LineString(nodes[walk[::-1]])
 
 
 def _corners(room: Polygon) -> tuple[Array, Array, Array]:
@@ -153,21 +180,3 @@ def _taut(
         hands.append((way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]) / size)
     one, other = hands
     return np.asarray(((one >= -TAUT) & (other >= -TAUT)) | ((one <= TAUT) & (other <= TAUT)))
-
-
-def _shortest(nodes: Array, first: NDArray[np.intp], second: NDArray[np.intp]) -> LineString | None:
-    """Find the shortest way from the first to the last node along edges that are given."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import dijkstra
-
-    # An edge of no length would be none to the solver.
-    length = np.maximum(np.hypot(*(nodes[second] - nodes[first]).T), 1e-12)
-    size = len(nodes)
-    graph = csr_array((length, (first, second)), shape=(size, size))
-    far, before = dijkstra(graph, directed=False, indices=0, return_predecessors=True)
-    if not np.isfinite(far[-1]):
-        return None
-    walk = [size - 1]
-    while walk[-1] != 0:
-        walk.append(int(before[walk[-1]]))
-    return LineString(nodes[walk[::-1]])

@@ -127,18 +127,19 @@ class Ground:
         None where tubing lies between the two.
         """
         point = Point(place)
-        inside = [zone for zone in zones if zone.intersects(point)]
+        every = np.asarray(zones, dtype=object)
+        inside = every[shapely.intersects(every, point)].tolist()
         if not inside:
             return place
         reach = point.buffer(2 * max(float(shapely.distance(point, zone.boundary)) for zone in inside) + 1.0)
-        near = [zone for zone in zones if zone.intersects(reach)]
+        near = every[shapely.intersects(every, reach)].tolist()
         free = free_ground(near, [place, *((x, y) for x, y in coordinates(reach).tolist())])
         if free.is_empty:
             return None
         step = coordinates(shapely.shortest_line(point, free))
         size = max(float(np.hypot(*(step[1] - step[0]))), TOLERANCE)
         x, y = (step[1] + (step[1] - step[0]) / size * NUDGE).tolist()
-        if any(LineString([place, (x, y)]).distance(tube) < TUBE for tube in self.tubing):
+        if np.any(shapely.distance(LineString([place, (x, y)]), list(self.tubing)) < TUBE):
             return None
         return (x, y)
 
