@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 import math
 import re
@@ -71,6 +72,21 @@ def test_checks_pass_but_for_those_the_readme_tells_of(
 
 def test_every_lateral_returns_to_the_manifold_end(layout: dict[str, Any]) -> None:
     assert all(lateral["returns_near"] for lateral in layout["laterals"])
+
+
+def test_elbows_of_lines_can_be_joined(layout: dict[str, Any]) -> None:
+    """One at a place, and 0.15 m or more from one to the next along the pipe; common practice, no source."""
+    least = 0.15 if layout["units"] == "m" else 0.15 / 0.3048
+    for line in layout["lines"]:
+        pipe = LineString(line["points"])
+        places = sorted(
+            pipe.project(shapely.Point(item["at"]))
+            for item in layout["fittings"]
+            if item["kind"].startswith("elbow ") and item["of"] == "line"
+            if (item["on"], item["zone"]) == (line["kind"], line["zone"])
+            if pipe.distance(shapely.Point(item["at"])) < 1e-6
+        )
+        assert all(after - before >= least - 1e-5 for before, after in itertools.pairwise(places))
 
 
 def test_lengths_agree(planned: tuple[str, Path], layout: dict[str, Any]) -> None:

@@ -15,6 +15,7 @@ from layout.manifolds import crossing_checks, setback_check
 from layout.model import Feature, FeatureKind, Pattern, Pump, Site, ZoneRules, xy
 from layout.piping import Piped, pipe_trial
 from layout.routes import route_checks, route_findings
+from layout.routes.told import close_elbows
 from layout.trials import lay_trials
 from layout.usable import usable_ground
 from tests.fields import curved_field
@@ -99,6 +100,7 @@ def check_lines(site: Site, made: Piped) -> None:
     told = [finding for finding in route_findings(site, made.plumbing) if finding.code == "no-way"]
     assert bool(told) == bool(made.plumbing.unreached)
     assert all(finding.remedy for finding in told)
+    assert close_elbows(made.plumbing) == []
 
 
 def check_fittings(made: Piped) -> None:

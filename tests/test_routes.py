@@ -22,6 +22,7 @@ from layout.readers.sitefile import read_site
 from layout.routes import elbows_along, route_checks, route_findings, route_lines
 from layout.routes.elbows import ELBOWS, TAKEN
 from layout.routes.ground import PASSING
+from layout.routes.joints import APART
 from layout.routes.lanes import from_left, in_lane
 from layout.routes.obstacles import grown
 from layout.units import FOOT
@@ -125,7 +126,8 @@ def test_a_dwelling_between_pump_and_bed(tmp_path: Path) -> None:
     )
     apart = shapely.distance(shapely.points(shapely.get_coordinates(inner.segmentize(0.5))), back.line)
     assert apart.min() == pytest.approx(0.3, abs=1e-6)
-    assert apart.max() < 0.31
+    # Where two elbows make a corner, a pipe stands off its lane by the piece between them, aslant.
+    assert apart.max() < 0.3 + APART * math.sin(math.radians(22.5))
     kinds = [item.kind for item in design.plumbing.fittings if item.of == "line" and item.on == "supply"]
     turned = sum(dict(ELBOWS)[kind] for kind in kinds)
     assert turned >= 180.0 + 67.5

@@ -1,7 +1,8 @@
 """Lines between pump and manifolds.
 
 `obstacles` is what they go round, `ground` all of that for one site, with the shortest ways through it; `trench` says
-which lines lie together, `lanes` lays them side by side, `elbows` and `items` make of them what is bought and dug;
+which lines lie together, `lanes` lays them side by side, `joints` gives their elbows room, `elbows` and `items` make of
+them what is bought and dug;
 `blocked` says what closes a way; `lay` joins all that, and `told` puts the outcome in checks and findings.
 """
 

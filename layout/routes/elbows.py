@@ -43,17 +43,35 @@ def elbows_along(points: Array) -> Iterator[tuple[FittingKind, XY]]:
     ['elbow 45', 'elbow 22.5']
     """
     points = points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > TOLERANCE))]
+    for corner, turn in zip(points[1:-1], turns_along(points), strict=True):
+        for kind in made_up_of(turn):
+            yield kind, (float(corner[0]), float(corner[1]))
+
+
+def turns_along(points: Array) -> list[float]:
+    """By how much elbows turn a pipe at each corner of a line, whatever the hand: multiples of the smallest [degrees].
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        No two alike [m].
+    """
     if len(points) < 3:
-        return
+        return []
     step = np.diff(points, axis=0)
     bearing = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
-    owed = 0.0
-    for corner, turn in zip(points[1:-1], np.diff(bearing), strict=True):
-        owed += math.remainder(float(turn), 360.0)
+    owed, turns = 0.0, []
+    for turn in np.diff(bearing).tolist():
+        owed += math.remainder(turn, 360.0)
         made = SMALLEST * round(owed / SMALLEST) if abs(owed) > TAKEN + 1e-6 else 0.0
         owed -= made
-        for kind in made_up_of(abs(made)):
-            yield kind, (float(corner[0]), float(corner[1]))
+        turns.append(abs(made))
+    return turns
+
+
+def count_of(turn: float) -> int:
+    """How many elbows turn by a multiple of the smallest one [degrees]."""
+    return sum(1 for _ in made_up_of(turn))
 
 
 def made_up_of(turn: float) -> Iterator[FittingKind]:

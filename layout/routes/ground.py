@@ -27,6 +27,7 @@ ROUND = 64
 NUDGE = 1e-5
 """How far outside an obstacle a line begins that starts on its edge [m]: rounding must not put it inside."""
 BED = "the bed"
+WITHIN = "within the bed"
 ROUGHLY = 1.36
 """What tubing is widened by so as to hold all within the distance kept from it, in such distances: thinning takes a
 quarter of it, and the eight corners that a circle is drawn with 8 % more."""
@@ -197,11 +198,18 @@ class Ground:
         least = self._least([self.pump, *feeds])
         if bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE)):
             return False
-        inner = self.outline.buffer(-(self._depth([self.pump, *feeds]) + 2 * TOLERANCE))
+        inner = self._within(self._depth([self.pump, *feeds]) + 2 * TOLERANCE)
         if not inner.is_empty and pipe.intersects(inner):
             return False
         off_tubing = self._off_tubing([self.pump, *feeds]) - TOLERANCE
         return bool(np.all(shapely.distance(pipe, list(self.tubing)) >= off_tubing))
+
+    def _within(self, depth: float) -> BaseGeometry:
+        """The bed farther in than a depth [m]."""
+        key = (WITHIN, round(depth, 9))
+        if key not in self._grown:
+            self._grown[key] = self.outline.buffer(-depth)
+        return self._grown[key]
 
     def _least(self, places: Sequence[XY]) -> Array:
         """How far pipe that ends in some places keeps from each obstacle [m]: no farther than they stand."""

@@ -16,6 +16,7 @@ from layout.routes.blocked import closed_by
 from layout.routes.branches import pieces_of
 from layout.routes.ground import GAP, Ground
 from layout.routes.items import Laid, elbows_of, line_of, trenches_of
+from layout.routes.joints import joined
 from layout.routes.lanes import from_left, led_in_lanes
 from layout.routes.trench import Group, clusters, facing, middle, pairs, reach
 from layout.routes.trunk import lay_trunk
@@ -88,9 +89,8 @@ def route_lines(
     laid = lay_trunk(ground, groups, [item for item in NARROW if item <= gap], risers) if trunk else []
     trenches = list(trenches_of(laid, trunk=True))
     lines, fittings = _along_trunk(laid)
-    own = _each_its_own(
-        ground, [group for group in groups if all(item.group is not group for item in laid)], gap
-    )
+    alone = [group for group in groups if all(item.group is not group for item in laid)]
+    own = joined(ground, _each_its_own(ground, alone, gap), risers)
     ways = {id(pipe): way for item in own for pipe, way in zip(item.group.pipes, item.ways, strict=True)}
     # A pump that stands on the very end of a manifold needs no line to it.
     for pipe in manifolds:

@@ -10,11 +10,28 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from layout.model import Check, Feature, Finding, NoWay, Pipe, Plumbing, Pump, Site, site_place
+from layout.model import (
+    XY,
+    Check,
+    Feature,
+    Finding,
+    NoWay,
+    Pipe,
+    PipeKind,
+    Plumbing,
+    Pump,
+    Site,
+    site_place,
+)
 from layout.plane import TOLERANCE, lines_of
 from layout.routes.ground import BED
+from layout.routes.joints import APART
 from layout.routes.obstacles import Obstacle, obstacles_of
 
+LISTED = 12
+"""Places that are named; of the others it says how many."""
+ON = 1e-6
+"""An elbow nearer than this to a line is on it [m]."""
 OVERLAP = 0.1
 """Length on which lines lie one above the other that is worth saying [m]."""
 
@@ -71,6 +88,42 @@ def route_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
     for feature in site.features:
         yield from _near(site, pump, feature, plumbing.lines)
     yield from _stacked(site, plumbing.lines)
+    yield from _unjoined(site, plumbing)
+
+
+def _unjoined(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
+    """Say where elbows of a line stand at one place, or nearer to each other than they can be joined."""
+    unit = site.frame.units
+    found: list[str] = []
+    for at, apart in close_elbows(plumbing):
+        how = "at one place" if apart < TOLERANCE else f"{apart / unit.length:.2f} {unit.length_name} apart"
+        found.append(f"{how} at {site_place(site.frame, at)}")
+    if found:
+        more = f"; {len(found) - LISTED} more" if len(found) > LISTED else ""
+        yield Finding(
+            code="close-elbows",
+            said=(
+                f"Elbows of lines stand nearer to each other than {APART / unit.length:.2f} {unit.length_name}, which "
+                f"it takes to join two: {'; '.join(found[:LISTED])}{more}."
+            ),
+            remedy="There is no room for them on the way as planned: turn the pipe there otherwise as it is laid.",
+        )
+
+
+def close_elbows(plumbing: Plumbing) -> list[tuple[XY, float]]:
+    """Places where elbows of a line cannot be joined, and how far apart they are [m]."""
+    elbows = [item for item in plumbing.fittings if item.of == "line" and item.kind.startswith("elbow ")]
+    found: dict[tuple[PipeKind, XY, XY], tuple[XY, float]] = {}
+    for pipe in plumbing.lines:
+        along = sorted(
+            (round(float(pipe.line.project(Point(item.at))), 6), item.at)
+            for item in elbows
+            if (item.on, item.zone) == (pipe.kind, pipe.zone) and pipe.line.distance(Point(item.at)) < ON
+        )
+        for (first, at), (second, other) in itertools.pairwise(along):
+            if second - first < APART - TOLERANCE:
+                found.setdefault((pipe.kind, at, other), (at, second - first))
+    return list(found.values())
 
 
 def _stacked(site: Site, lines: Sequence[Pipe]) -> Iterator[Finding]:

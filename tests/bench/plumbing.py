@@ -3,8 +3,8 @@ blunt, beside a house with its tanks, with trees in it, in one zone or several.
 
 Run ``python tests/bench/plumbing.py``; numbers pick some of the sites, ``--trunk`` lays one trunk for the zones of
 each, ``--out FOLDER`` keeps their site files, their plans and a line of figures each. Prints a line a site, then sums:
-plans without a crash, manifolds without a line, places where pipes cross, laterals over `laterals.longest`, tubing that
-is not fed, and failed checks by name. Ends with 1 where a plan crashed.
+plans without a crash, manifolds without a line, places where pipes cross, elbows that cannot be joined, laterals over
+`laterals.longest`, tubing that is not fed, and failed checks by name. Ends with 1 where a plan crashed.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from shapely import LineString, Point, Polygon, affinity, box
 from layout.model import Design
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
+from layout.routes.told import close_elbows
 from layout.sheets.write import write_plan
 
 SITES = 40
@@ -144,6 +145,7 @@ def figures(design: Design) -> dict[str, Any]:
         "manifolds": len(plumbing.manifolds),
         "lost": len(plumbing.unreached),
         "crossings": int(value["places where pipes cross that do not join"]),
+        "close": len(close_elbows(plumbing)),
         "fed": next(value[name] for name in value if name.startswith("share of tubing fed")),
         "failed": [check.name for check in design.checks if not check.ok],
     }
@@ -178,11 +180,14 @@ def main() -> int:
                 print(f"{seed:02} crashed: " + traceback.format_exc(limit=-2).replace("\n", " "), flush=True)
                 continue
             failed.update(found.pop("failed"))
-            sums.update({key: found[key] for key in ("laterals", "over", "manifolds", "lost", "crossings")})
+            sums.update(
+                {key: found[key] for key in ("laterals", "over", "manifolds", "lost", "crossings", "close")}
+            )
             fed.append(found["fed"])
             print(f"{seed:02} " + " · ".join(f"{key} {value}" for key, value in found.items()), flush=True)
     print(f"{len(fed)} plans without a crash, {crashed} crashed, {time.process_time() - started:.0f} s")
     print(f"{sums['lost']} of {sums['manifolds']} manifolds without a line, {sums['crossings']} crossings")
+    print(f"{sums['close']} pairs of elbows nearer to each other than they can be joined")
     print(f"{sums['over']} of {sums['laterals']} laterals over laterals.longest")
     print(
         f"least share of tubing fed {min(fed, default=1):.4f}, under 1 on {sum(item < 1 for item in fed)} sites"
