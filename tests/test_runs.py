@@ -291,6 +291,16 @@ def test_even_rows_of_a_wedge_do_not_crowd_for_a_row_that_finds_no_room() -> Non
     assert site.broken(laying) == []
 
 
+@pytest.mark.parametrize("name", ["wedge", "gentle", "gnss", "kidney", "serpentine", "racetrack"])
+def test_even_rows_that_may_come_nearer_leave_no_place_dry(name: str) -> None:
+    """None farther from tubing than 1.25 × half a spacing, where rows a spacing apart leave up to 1.9 ft."""
+    site = field(EVERY[name](), closest=1.4, shortest=5.0)
+    laying = site.lay(Pattern.EVEN)
+    found = cover(site.ground.area, site.bed.outline, laying.runs, spacing=2.0, radius=2.0)
+    assert found.dry <= 1.25
+    assert site.broken(laying) == []
+
+
 @pytest.mark.parametrize("first", [1.5, 2.0])
 def test_first_even_rows_lie_as_far_from_both_sides_as_asked(first: float) -> None:
     site = field(beds.rect(100, 14), closest=1.4)
