@@ -16,9 +16,10 @@ from tests.command import Command
 from tests.examples import Example, shared
 
 # The same cases on every machine, so that a run is green or red for the change alone; others are looked for by
-# `pytest --hypothesis-profile other`, and what they find becomes an `@example`.
-settings.register_profile("same", derandomize=True)
-settings.register_profile("other", derandomize=False, print_blob=True)
+# `pytest --hypothesis-profile other`, and what they find becomes an `@example`. None has a deadline by the clock, which
+# a busy machine would miss.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("other", derandomize=False, print_blob=True, deadline=None)
 settings.load_profile("same")
 
 

@@ -132,7 +132,9 @@ def test_stopped_midway_it_leaves_nothing(
     last.by = by
     monkeypatch.setattr("cli.starter.starter_files", lambda _units: {"site.toml": "a", "bed.csv": last})
     (tmp_path / "old").mkdir()
-    before = signal.getsignal(signal.SIGTERM)
+    before = {one: signal.getsignal(one) for one in (signal.SIGTERM, signal.SIGINT)}
+    # a run in the background of a shell is begun deaf to the keyboard, and the program would rightly stay so
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         for folder in (tmp_path / "new" / "lot", tmp_path / "old"):
             done = sinuate("new", folder)
@@ -140,7 +142,8 @@ def test_stopped_midway_it_leaves_nothing(
             assert "Traceback" not in done.err
             assert [path.name for path in tmp_path.rglob("*")] == ["old"]
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for one, handler in before.items():
+            signal.signal(one, handler)
 
 
 def test_a_file_that_somebody_else_writes_meanwhile_is_left_alone(tmp_path: Path) -> None:
