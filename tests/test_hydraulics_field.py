@@ -189,7 +189,7 @@ def test_a_pump_that_cannot_reach_the_bed(tmp_path: Path) -> None:
     said = [finding.said for finding in design.findings if finding.code == "pump-too-weak"]
     assert len(said) == 2
     assert (
-        f"{state.needed_head / FOOT:.1f} ft of total dynamic head are needed, it gives {given:.1f} at"
+        f"{state.needed_head / FOOT:.1f} ft of total dynamic head are needed, it gives {state.pump_head / FOOT:.1f} at"
         in said[0]
     )
     failed = {check.name: check for check in design.checks if not check.ok}

@@ -212,6 +212,7 @@ def zone_levels(known: float) -> ZoneLevels:
         deepening=1.5,
         deepest_at=(0.0, 0.0),
         drain_back=0.0,
+        drain_back_added=0.0,
         held=0.0,
     )
 

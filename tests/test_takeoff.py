@@ -295,6 +295,7 @@ def test_air_valves_are_where_the_plan_says_they_are() -> None:
         deepening=None,
         deepest_at=None,
         drain_back=0.0,
+        drain_back_added=0.0,
         held=0.0,
     )
     known = replace(unknown, high=dead, high_level=3.0)

@@ -236,6 +236,22 @@ def test_a_trunk_is_counted_once_in_what_the_field_holds(plans: dict[str, Design
         assert apart > held * 1.1 if lines == "trunk" else apart == pytest.approx(held)
 
 
+def test_what_falls_back_of_all_zones_counts_the_trunk_once(plans: dict[str, Design]) -> None:
+    """Without levels all that supply lines hold falls back, each zone valve holding its manifold."""
+    for lines, design in plans.items():
+        held = math.fsum(
+            math.pi / 4 * bore(item.diameter) ** 2 * item.line.length
+            for item in design.plumbing.lines
+            if item.kind == "supply"
+        )
+        told = document(design)
+        unit = design.site.frame.units.volume
+        assert told["totals"]["drain_back"] * unit == pytest.approx(held)
+        assert told["hydraulics"]["volumes"]["drain_back"] == told["totals"]["drain_back"]
+        apart = math.fsum(zone["drain_back"] for zone in told["zones"]) * unit
+        assert apart > 1.1 * held if lines == "trunk" else apart == pytest.approx(held)
+
+
 @pytest.mark.parametrize("rise", [-3.0, 6.0])
 def test_gauges_stand_at_the_valves_on_the_trunk(plans: dict[str, Design], rise: float) -> None:
     """Before a valve stands what it takes, and what the trunk behind it takes, less how far it lies over the tank."""

@@ -70,6 +70,7 @@ def water_of(design: Design, *, heights: Callable[[Array], Array] | None) -> Out
         viscosity=kinematic_viscosity(design.site.design.water_temperature),
         levels_known=known,
         lines=lines_volume(design),
+        drain_back=math.fsum(item.drain_back_added for item in design.zone_levels),
     )
     return Outcome(
         hydraulics=hydraulics,

@@ -226,12 +226,15 @@ class Hydraulics:
         False where the ground's level is not known: then the bed is taken to lie level with the liquid in the tank.
     lines : float
         What the lines of all zones hold, as in :class:`Volumes`, but each pipe once [m³].
+    drain_back : float
+        What falls back to the tank out of the pipes of all zones, each pipe once [m³].
     """
 
     zones: tuple[ZoneWater, ...]
     viscosity: float
     levels_known: bool
     lines: float
+    drain_back: float
 
     def __post_init__(self) -> None:
         need(bool(self.zones) and math.isfinite(self.viscosity), "there is water in one zone at least")

@@ -66,6 +66,8 @@ class ZoneLevels:
     drain_back : float
         What falls back to the pump tank after a dose, out of the supply line, and of its manifold where no zone valve
         holds it [m³]; where heights are not known, all that they hold.
+    drain_back_added : float
+        What of that falls out of pipe that no zone before it drains, too: in their sum each pipe counts once [m³].
     held : float
         What manifolds and lines hold [m³].
     """
@@ -78,4 +80,5 @@ class ZoneLevels:
     deepening: float | None
     deepest_at: XY | None
     drain_back: float
+    drain_back_added: float
     held: float

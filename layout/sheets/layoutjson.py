@@ -286,7 +286,7 @@ def _totals(design: Design) -> Json:
         "runs": len(design.laying.runs),
         "laterals": len(design.laterals),
         "zones": len(design.zones),
-        "drain_back": sum(item.drain_back for item in design.zone_levels) / units.volume,
+        "drain_back": math.fsum(item.drain_back_added for item in design.zone_levels) / units.volume,
         "lateral_min": min((item.length + item.blank for item in design.laterals), default=0.0)
         / units.length,
         "lateral_max": max((item.length + item.blank for item in design.laterals), default=0.0)

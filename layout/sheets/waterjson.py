@@ -35,7 +35,9 @@ def water_block(hydraulics: Hydraulics | None, frame: Frame) -> dict[str, Json]:
     block: dict[str, Json] = {"dose": _worst([zone.dose for zone in zones], units, flushing=False)}
     if flushed:
         block["flush"] = _worst(flushed, units, flushing=True)
-    block["volumes"] = _volumes([zone.volumes for zone in zones], units, lines=hydraulics.lines)
+    block["volumes"] = _volumes(
+        [zone.volumes for zone in zones], units, lines=hydraulics.lines, drained=hydraulics.drain_back
+    )
     block["levels_known"] = hydraulics.levels_known
     block["viscosity"] = hydraulics.viscosity
     block["zones"] = [_zone(zone, frame) for zone in zones]
@@ -65,8 +67,8 @@ def _worst(states: Sequence[WaterState], units: UnitSet, *, flushing: bool) -> d
     return figures
 
 
-def _volumes(held: Sequence[Volumes], units: UnitSet, *, lines: float) -> dict[str, Json]:
-    """What zones hold together, where their lines hold so much [m³]."""
+def _volumes(held: Sequence[Volumes], units: UnitSet, *, lines: float, drained: float) -> dict[str, Json]:
+    """What zones hold together, where their lines hold, and drain back, so much [m³]."""
 
     def whole(of: Callable[[Volumes], float]) -> float:
         return sum(of(item) for item in held) / units.volume
@@ -76,7 +78,7 @@ def _volumes(held: Sequence[Volumes], units: UnitSet, *, lines: float) -> dict[s
         "manifolds": whole(lambda item: item.manifolds),
         "lines": lines / units.volume,
         "fill": whole(lambda item: item.fill - item.lines) + lines / units.volume,
-        "drain_back": whole(lambda item: item.drain_back),
+        "drain_back": drained / units.volume,
         "fill_minutes_min": min(item.fill_least for item in held) / MINUTE,
         "fill_minutes_max": max(item.fill_greatest for item in held) / MINUTE,
     }
@@ -86,7 +88,9 @@ def _zone(zone: ZoneWater, frame: Frame) -> dict[str, Json]:
     entry: dict[str, Json] = {"name": f"Z{zone.zone}", "dose": _state(zone.dose, frame, flushing=False)}
     if zone.flush is not None:
         entry["flush"] = _state(zone.flush, frame, flushing=True)
-    entry["volumes"] = _volumes([zone.volumes], frame.units, lines=zone.volumes.lines)
+    entry["volumes"] = _volumes(
+        [zone.volumes], frame.units, lines=zone.volumes.lines, drained=zone.volumes.drain_back
+    )
     if zone.doses is not None:
         entry["doses"] = {
             "per_day": zone.doses.count,

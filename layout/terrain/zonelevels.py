@@ -79,11 +79,17 @@ def zone_levels(
     tuple of ZoneLevels
         By zone, in their order.
     """
-    return tuple(_levels_of(site, zone, runs, plumbing, shut=len(zones) > 1) for zone in zones)
+    drained = set[int]()
+    return tuple(_levels_of(site, zone, runs, plumbing, drained, shut=len(zones) > 1) for zone in zones)
 
 
-def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, *, shut: bool) -> ZoneLevels:
-    """Levels of a zone; `shut` says whether a zone valve holds its supply manifold after a dose."""
+def _levels_of(
+    site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, before: set[int], *, shut: bool
+) -> ZoneLevels:
+    """Levels of a zone; `shut` says whether a zone valve holds its supply manifold after a dose.
+
+    The pieces of supply line that it drains are added to those that zones before it drain.
+    """
     manifolds = [pipe for pipe in plumbing.manifolds if pipe.zone == zone.number]
     ways = [(pipe, plumbing.way_to(pipe)) for pipe in manifolds]
     lines = {id(piece): piece for _, way in ways for piece in way}
@@ -95,12 +101,14 @@ def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, 
     falls = [_fall(site, _whole(way)) for pipe, way in ways if pipe.kind == "return" and way]
     known = [fall for fall in falls if fall is not None]
     worst = min(known, key=lambda fall: fall[0], default=None)
-    drained, counted = 0.0, set[int]()
+    drained, added, counted = 0.0, 0.0, set[int]()
     for pipe, way in ways:
         if pipe.kind == "supply" and way:
-            shared = math.fsum(piece.line.length for piece in way if id(piece) in counted)
-            drained += _drained(site, way, None if shut else pipe, beyond=shared)
+            end = None if shut else pipe
+            drained += _drained(site, way, end, beyond=_shared(way, counted))
+            added += _drained(site, way, end, beyond=_shared(way, before))
             counted |= {id(piece) for piece in way}
+            before |= counted
     return ZoneLevels(
         zone=zone.number,
         high=None if top is None else (float(walk[top, 0]), float(walk[top, 1])),
@@ -110,8 +118,14 @@ def _levels_of(site: Site, zone: Zone, runs: Sequence[Run], plumbing: Plumbing, 
         deepening=None if worst is None else max(fall[1] for fall in known),
         deepest_at=None if worst is None else max(known, key=lambda fall: fall[1])[2],
         drain_back=drained,
+        drain_back_added=added,
         held=math.fsum(_area(pipe) * float(pipe.line.length) for pipe in (*manifolds, *lines.values())),
     )
+
+
+def _shared(way: Sequence[Pipe], counted: set[int]) -> float:
+    """How far from the pump on the pieces of a line are counted already [m]."""
+    return math.fsum(piece.line.length for piece in way if id(piece) in counted)
 
 
 def _walk(line: LineString) -> Array:
