@@ -59,6 +59,8 @@ class ZoneNetwork:
         Where the nodes are [m]; None of a network made by hand.
     feeds : tuple of int
         Where return manifolds with their flush valves meet the trunk; empty where valves stand by the pump or are shut.
+    behind : tuple of int
+        The pipe that leads on from each of these valves, which begins there.
     """
 
     network: Network
@@ -71,6 +73,7 @@ class ZoneNetwork:
     return_bore: float
     points: Array | None = None
     feeds: tuple[int, ...] = ()
+    behind: tuple[int, ...] = ()
 
     def fed_at(self, head: float) -> Network:
         """With a head held where the pump gives its water [m]."""
@@ -153,12 +156,14 @@ def zone_network(design: Design, zone: Zone, heights: Heights, *, open_return: b
     valve = drawing.node(site.pump.at) if open_return else None
     feet: dict[int, int] = {}
     feeds: list[int] = []
+    behind: list[int] = []
     for pipe in design.plumbing.manifolds:
         if pipe.zone == zone.number:
             end = source if pipe.kind == "supply" else valve
             feed = _lay_manifold(drawing, design, pipe, end, feet)
             if open_return and design.plumbing.flushed_at(pipe):
                 feeds.append(feed)
+                behind.append(drawing.last)
     ends = tuple(_lay_laterals(drawing, design, zone, feet))
     starts, stops, lengths, bores, losses = drawing.pipes()
     points = np.asarray(drawing.points)
@@ -200,6 +205,7 @@ def zone_network(design: Design, zone: Zone, heights: Heights, *, open_return: b
         return_bore=bore(site.manifold.return_diameter),
         points=points,
         feeds=tuple(feeds),
+        behind=tuple(behind),
     )
 
 
@@ -230,6 +236,11 @@ class _Drawing:
         ways = np.asarray(nodes, dtype=np.float64)
         self._parts.append((ways[:-1], ways[1:], lengths, np.full(count, size), losses))
         self._pipes += count
+        return self._pipes - 1
+
+    @property
+    def last(self) -> int:
+        """The number of the last pipe."""
         return self._pipes - 1
 
     def pipes(self) -> tuple[Numbers, Numbers, Array, Array, Array]:

@@ -40,6 +40,20 @@ class _Words:
     pressure: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Valve:
+    """A flush valve at a manifold: its number from 1, the pipe behind it, and its setting in velocity heads."""
+
+    number: int
+    way: int
+    loss: float
+
+    @property
+    def behind(self) -> str:
+        """The node behind it."""
+        return f"BEHIND-VALVE-{self.number}"
+
+
 _FEET = _Words(
     flow_word="GPM",
     pressure_word="PSI",
@@ -113,6 +127,7 @@ class _Writer:
         self.loss = design.site.design.filter_loss or 0.0
         self.taken = np.zeros(len(self.network.levels))
         self.names = self._names()
+        self.valves = list(self._at_manifolds())
         used = np.zeros(len(self.network.levels), dtype=bool)
         used[self.network.starts] = used[self.network.ends] = True
         self.used = np.flatnonzero(used).tolist()
@@ -127,8 +142,26 @@ class _Writer:
                 self.taken[node] += flow
         names[self.bed.tank], names[self.bed.source] = "TANK", "PUMP-OUT"
         if self.bed.valve is not None:
-            names[self.bed.valve] = "RETURN-VALVE"
+            # Where valves stand at the manifolds, the trunk behind them runs out freely.
+            names[self.bed.valve] = "RETURN-END" if self.bed.feeds else "RETURN-VALVE"
+        for number, feed in enumerate(self.bed.feeds, start=1):
+            names[feed] = f"FLUSH-VALVE-{number}"
         return names
+
+    def _at_manifolds(self) -> Iterator[_Valve]:
+        """The flush valves that stand at manifolds, each set to take the same head at the flow through it."""
+        if not self._flows_back():
+            return
+        speeds, size = dict(self.state.ends), self.design.site.tubing.inside_diameter or 0.0
+        plumbing = self.design.plumbing
+        manifolds = [
+            pipe for pipe in plumbing.manifolds if pipe.zone == self.zone.number and plumbing.flushed_at(pipe)
+        ]
+        for number, (pipe, way) in enumerate(zip(manifolds, self.bed.behind, strict=True), start=1):
+            ends = [item.lateral for item in plumbing.risers if plumbing.under(item) is pipe]
+            speed = sum(speeds[name] for name in ends) * size**2 / self.bed.return_bore**2
+            taken = 2.0 * self.network.gravity * (self.state.valve_head or 0.0)
+            yield _Valve(number=number, way=way, loss=taken / speed**2 if speed > 0 else 0.0)
 
     def lines(self) -> Iterator[str]:
         plain = self._plain()
@@ -192,9 +225,14 @@ class _Writer:
         for node in self.used:
             if node == self.bed.source and not self.curve:
                 continue
+            if self.bed.feeds and node == self.bed.valve and self._flows_back():
+                continue
             level = _figure(self.network.levels[node] / self.units.length)
             demand = 0.0 if plain else self.taken[node] / self.units.flow
             yield (self.names[node], level, _figure(demand))
+        for valve in self.valves:
+            level = _figure(self.network.levels[self.network.starts[valve.way]] / self.units.length)
+            yield (valve.behind, level, "0")
 
     def _reservoirs(self) -> Iterator[Sequence[str]]:
         level = float(self.network.levels[self.bed.tank])
@@ -213,6 +251,11 @@ class _Writer:
         if not self._flows_back() or self.state.valve_loss is None:
             return
         bore = _figure(self.bed.return_bore / self.units.bore)
+        for valve in self.valves:
+            name = self.names[int(self.network.starts[valve.way])]
+            yield (f"SET-VALVE-{valve.number}", name, valve.behind, bore, "TCV", _figure(valve.loss), "0")
+        if self.valves:
+            return
         yield ("SET-VALVE", "RETURN-VALVE", "RETURN-END", bore, "TCV", _figure(self.state.valve_loss), "0")
 
     def _emitters(self) -> Iterator[Sequence[str]]:
@@ -228,9 +271,11 @@ class _Writer:
         smooth = net.friction == "hazen-williams"
         rough = _figure(net.smoothness if smooth else net.roughness / units.roughness)
         rows = zip(net.starts.tolist(), net.ends.tolist(), net.lengths, net.bores, net.fittings, strict=True)
-        for number, (a, b, length, bore, loss) in enumerate(rows, start=1):
+        begins = {valve.way: valve.behind for valve in self.valves}
+        for number, (a, b, length, bore, loss) in enumerate(rows):
             sizes = (_figure(length / units.length), _figure(bore / units.bore))
-            yield (f"P{number}", self.names[a], self.names[b], *sizes, rough, _figure(loss), "Open")
+            start = begins.get(number, self.names[a])
+            yield (f"P{number + 1}", start, self.names[b], *sizes, rough, _figure(loss), "Open")
 
     def _curve_points(self) -> Iterator[tuple[str, str]]:
         """The pump's curve less what filters take.
@@ -260,8 +305,12 @@ class _Writer:
         for node in self.used:
             x, y = places[node].tolist()
             yield (self.names[node], f"{x:.4f}", f"{y:.4f}")
+        for valve in self.valves:
+            x, y = places[int(self.network.starts[valve.way])].tolist()
+            yield (valve.behind, f"{x:.4f}", f"{y:.4f}")
         tank = places[self.bed.tank].tolist()
-        for name in (*(("TANK",) if self.curve else ()), *(("RETURN-END",) if self._flows_back() else ())):
+        end = self._flows_back() and not self.valves  # else it is among the nodes
+        for name in (*(("TANK",) if self.curve else ()), *(("RETURN-END",) if end else ())):
             yield (name, f"{tank[0]:.4f}", f"{tank[1]:.4f}")
 
 

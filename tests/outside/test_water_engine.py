@@ -133,8 +133,16 @@ def agrees(design: Design, state: WaterState, path: Path, folder: Path) -> None:
     assert off < 1e-3 * most
     for name, (_, flow) in heads.items():
         assert read.emitted[name] * units.flow == pytest.approx(flow, rel=1e-3)
-    back = read.flows.get("SET-VALVE")
-    if back is not None:
+    valves = [name for name in read.flows if name.startswith("SET-VALVE")]
+    assert len(valves) == (max(len(state.valves), 1) if state.valve_loss is not None else 0)
+    for number, valve in enumerate(
+        state.valves, start=1
+    ):  # each at its manifold, with what gauges there read
+        before, behind = f"FLUSH-VALVE-{number}", f"BEHIND-VALVE-{number}"
+        ends = (read.heads[name] - read.levels[name] for name in (before, behind))
+        assert [head * foot for head in ends] == pytest.approx([valve.before, valve.behind], abs=1e-3 * most)
+    back = sum(read.flows[name] for name in valves)
+    if valves:
         through = state.flow - sum(flow for _, flow in heads.values())
         assert back * units.flow == pytest.approx(through, rel=1e-3)
 
