@@ -9,7 +9,8 @@ from __future__ import annotations
 import shapely
 
 from layout.errors import Fault, NoRoomError
-from layout.model import Site
+from layout.model import Pattern, Site
+from layout.plane import polygons_of, union
 
 MOST_VERTICES = 2000
 """Corners of the bed's outline; one walked with a rover has a few hundred."""
@@ -17,18 +18,25 @@ MOST_SMOOTHED = 4000
 """The same of an outline that was smoothed, which costs less a corner."""
 MOST_FEATURE_VERTICES = 10_000
 """Corners of all features together."""
+MOST_IN_THE_WAY = 150
+"""Setback zones that reach into the bed, those that meet counted as one, where one pattern is laid: rows are led past
+each in the way that costs least, and lines to what is cut off by them."""
+MOST_IN_THE_WAY_OF_ALL = 60
+"""The same where all patterns are tried."""
 MOST_TUBING = 100_000.0
 """Tubing [m]: about 15 acres (6 ha) at 2 ft."""
 MOST_EMITTERS = 200_000
 MOST_STAKES = 40_000
 
 
-def refuse_too_large(site: Site) -> None:
+def refuse_too_large(site: Site, *, all_patterns: bool = False) -> None:
     """Refuse a site that is more than one plan holds.
 
     Parameters
     ----------
     site : Site
+    all_patterns : bool
+        Whether all patterns are to be laid, whichever the site names.
 
     Raises
     ------
@@ -36,6 +44,8 @@ def refuse_too_large(site: Site) -> None:
         With a fault for each limit, each with its remedy.
     """
     faults = [*_of_shapes(site), *_of_sums(site)]
+    if not faults:
+        faults = _in_the_way(site, all_patterns=all_patterns or site.runs.pattern is Pattern.BEST)
     if faults:
         raise NoRoomError(*faults)
 
@@ -60,6 +70,25 @@ def _of_shapes(site: Site) -> list[Fault]:
         remedy = "Leave out features that are far from the bed, and points that tell nothing."
         faults.append(Fault(file=site.file.name, field="feature", said=said, remedy=remedy))
     return faults
+
+
+def _in_the_way(site: Site, *, all_patterns: bool) -> list[Fault]:
+    """More setback zones in the bed than rows are led past within the time of one plan."""
+    near = [item for item in site.features if item.shape.dwithin(site.bed.outline, item.setback)]
+    most = MOST_IN_THE_WAY_OF_ALL if all_patterns else MOST_IN_THE_WAY
+    if len(near) <= most:
+        return []
+    count = len(polygons_of(union(item.shape.buffer(item.setback, quad_segs=4) for item in near)))
+    if count <= most:
+        return []
+    laid = "where all patterns are tried" if all_patterns else "of one pattern"
+    said = (
+        f"setbacks reach into the bed at {count:,} places; a plan {laid} leads its rows past {most:,} at most"
+    )
+    several = "plan the bed as several, or state what stands close together as one feature"
+    one = f"Choose one pattern with runs.pattern, for which {MOST_IN_THE_WAY} are allowed; or {several}."
+    remedy = one if all_patterns else f"{several[0].upper()}{several[1:]}."
+    return [Fault(file=site.file.name, field="feature", said=said, remedy=remedy)]
 
 
 def _of_sums(site: Site) -> list[Fault]:

@@ -265,7 +265,7 @@ def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[T
         Where no run can be laid.
     """
     tell = progress or _silent
-    return lay_comparison(site, _ground(site, tell), progress=tell)
+    return lay_comparison(site, _ground(site, tell, all_patterns=True), progress=tell)
 
 
 def compare_ends(
@@ -295,7 +295,7 @@ def _silent(_stage: str) -> None:
     """Tell nobody how far the work is."""
 
 
-def _ground(site: Site, progress: Progress) -> UsableGround:
+def _ground(site: Site, progress: Progress, *, all_patterns: bool = False) -> UsableGround:
     progress("usable ground")
-    refuse_too_large(site)
+    refuse_too_large(site, all_patterns=all_patterns)
     return usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)

@@ -120,6 +120,16 @@ def test_what_no_plan_holds_is_refused_here_too(sinuate: Command, tmp_path: Path
     dense = sinuate("check", SITES / "rectangle.toml", "--set", "runs.spacing=0.002")
     assert dense.code == 1
     assert "runs.spacing: asks for about 600,000 ft of tubing" in dense.err
+    trees = "".join(
+        f'[[feature]]\nsetback = 0.1\nkind = "tree"\ninside = true\nshape = [{1.5 * k + 2}, {y}]\n'
+        for k in range(40)
+        for y in (8, 12)
+    )
+    path.write_text((SITES / "rectangle.toml").read_text() + trees)
+    wooded = sinuate("check", path)
+    assert (wooded.code, wooded.out) == (1, "")
+    assert "feature: setbacks reach into the bed at 80 places; a plan where all patterns are" in wooded.err
+    assert sinuate("check", path, "--set", "runs.pattern=left").code == 0
     assert sinuate("plan", SITES / "rectangle.toml", "--set", "runs.spacing=0.002").err == dense.err
 
 

@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from layout.errors import NoRoomError
-from layout.plan import plan_field
+from layout.limits import refuse_too_large
+from layout.model import Site
+from layout.plan import compare_patterns, plan_field
 from layout.readers.sitefile import read_site
 
 SITE = """units = "ft"
@@ -60,3 +62,38 @@ def test_more_than_a_plan_holds(
     assert fault.file == "site.toml"
     for words in said:
         assert words in str(fault)
+
+
+def trees(count: int) -> str:
+    """So many trees that stand apart, fourteen to a row of the bed below; one more far from it."""
+    at = [(10 + 7 * (k % 14), 10 + 7 * (k // 14)) for k in range(count)] + [(500, 500)]
+    kinds = 'kind = "tree"\nsetback = 2\ninside = true\n'
+    return "\n".join(
+        f'[[feature]]\nname = "tree {k}"\n{kinds}shape = [{x}, {y}]\n' for k, (x, y) in enumerate(at)
+    )
+
+
+def limited(tmp_path: Path, more: str, pattern: str) -> Site:
+    path = tmp_path / "site.toml"
+    bed = SITE.format(outline=[[0, 0], [110, 0], [110, 100], [0, 100]])
+    path.write_text(bed + f'pattern = "{pattern}"\n' + more, encoding="utf-8")
+    return read_site(path)
+
+
+@pytest.mark.parametrize(("pattern", "most"), [("best", 60), ("left", 150)])
+def test_more_trees_than_rows_are_led_past_in_good_time(pattern: str, most: int, tmp_path: Path) -> None:
+    refuse_too_large(limited(tmp_path, trees(most), pattern))
+    with pytest.raises(NoRoomError, match=f"{most + 1} places.*{most} at most") as caught:
+        plan_field(limited(tmp_path, trees(most + 1), pattern))
+    (fault,) = caught.value.faults
+    assert (fault.file, fault.field) == ("site.toml", "feature")
+    assert ("runs.pattern" in str(fault)) is (pattern == "best")
+
+
+def test_trees_whose_setbacks_meet_count_as_one(tmp_path: Path) -> None:
+    refuse_too_large(limited(tmp_path, trees(160).replace("setback = 2", "setback = 4"), "best"))
+
+
+def test_comparing_patterns_asks_for_the_limit_of_all(tmp_path: Path) -> None:
+    with pytest.raises(NoRoomError, match="where all patterns are tried"):
+        compare_patterns(limited(tmp_path, trees(61), "left"))
