@@ -398,3 +398,10 @@ def test_a_bracket_that_is_left_open_is_named_by_its_own_line(tmp_path: Path, te
     said = faults_of(path)
     assert ("Close the bracket that is opened on line" in said) == bool(line)
     assert not line or f"opened on line {line}." in said
+
+
+def test_a_date_and_a_number_of_a_title_block_need_no_quotes(tmp_path: Path) -> None:
+    site = read_site(
+        site_file(tmp_path, BASE + "\n[sheet]\ndate = 2026-05-01\nrevision = 3\nchecked_by = ' C. D. '\n")
+    )
+    assert (site.sheet.date, site.sheet.revision, site.sheet.checked_by) == ("2026-05-01", "3", "C. D.")
