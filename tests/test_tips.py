@@ -31,13 +31,13 @@ def driest(site: Field) -> float:
 
 @pytest.mark.parametrize("angle", [27.0, 32.0, 36.0])
 def test_ground_amid_slanted_ends_is_wet_where_rows_may_come_nearer(angle: float) -> None:
-    """Ends of rows g apart on a slant a leave g / (1 + sin a) amid them; led on to c apart, c / (1 + sin a).
+    """Ends of rows g apart on a slant a leave g / (1 + sin a) amid them.
 
-    But none is led farther than it takes to leave half a spacing, or to turn at the bend radius.
+    Led on, 0.6 of a spacing: no farther than that, which keeps loops possible, or than it takes to turn.
     """
     sine = math.sin(math.radians(angle))
     assert driest(slanted(angle, closest=2.0)) == pytest.approx(2.0 / (1 + sine), abs=0.03)
-    assert driest(slanted(angle, closest=1.4)) == pytest.approx(1.0, abs=0.04)
+    assert driest(slanted(angle, closest=1.4)) < 1.2 + 0.03
 
 
 def test_square_ends_stay_as_they_are() -> None:
@@ -90,21 +90,21 @@ def led(closest: float, *, radius: float = 2.0) -> tuple[LineString, LineString]
 
 
 def test_end_turns_along_the_edge_towards_its_neighbour() -> None:
-    """Up to the least gap, or to 1.5 ft from it: half a spacing is left amid then, 1.5 / (1 + sin 30)."""
-    for closest in (1.7, 1.6, 1.2):
-        first, _ = led(closest)
+    """Up to the least gap, or to 1.8 ft from it: 0.6 of a spacing is left amid then, 1.8 / (1 + sin 30)."""
+    for closest in (1.82, 1.6, 1.2):
+        first, _ = led(closest, radius=1.0)
         tip = Point(first.coords[-1])
-        assert ended(6).distance(tip) == pytest.approx(max(closest, 1.5), abs=0.04), closest
+        assert ended(6).distance(tip) == pytest.approx(max(closest, 1.8), abs=0.04), closest
         assert SLANT.distance(tip) == pytest.approx(1.0, abs=1e-3)
 
 
 def test_end_beside_bare_ground_is_led_on() -> None:
     _, second = led(2.0)
     assert SLANT.distance(Point(second.coords[-1])) == pytest.approx(1.0, abs=1e-3)
-    # four spacings are looked at, of which the last half lies wet then
+    # four spacings are looked at, of which the last 0.6 lies wet enough then
     # easing the bend takes R t − 2 R tan(t / 2) at a radius of 1.02 times 2 ft
     eased = 2.04 * (math.pi / 6 - 2 * math.tan(math.pi / 12))
-    assert second.length == pytest.approx(ended(6).length + 7.0 + eased, abs=0.08)
+    assert second.length == pytest.approx(ended(6).length + 6.8 + eased, abs=0.08)
 
 
 def test_end_stays_where_there_is_no_room_to_turn() -> None:

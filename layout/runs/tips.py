@@ -22,9 +22,9 @@ from layout.runs.nearby import Nearby
 from layout.runs.rings import MARGIN, bends_enough
 from layout.runs.trim import GAP_SHARE, HAIR, LEAVES, Ground, Row
 
-WET = 0.51
-"""Ground at the edge farther than this from tubing, in spacings, is worth leading a run there; half is what rows a
-spacing apart leave."""
+WET = 0.6
+"""Ground at the edge farther than this from tubing, in spacings, is worth leading a run there. Half is what rows a spacing
+apart leave, but no loop can be laid between ends one of which has turned towards the other's far side."""
 FARTHEST = 4.0
 """How far along the edge ground beside an end is looked at, in spacings."""
 STEP = 1 / 32
@@ -87,7 +87,7 @@ def _dry_ways(pieces: Sequence[LineString], ground: Ground) -> list[_Way]:
     ways = list(_ways(pieces, ground))
     if not ways:
         return ways
-    there = np.array([(WET + 0.04) * ground.spacing])
+    there = np.array([1.05 * WET * ground.spacing])
     places = np.asarray(shapely.points(np.vstack([way.points(there) for way in ways])), dtype=object)
     # near enough to tell: what is farther from the ends of all runs may still be near the middle of one
     reach = FARTHEST * ground.spacing
@@ -170,7 +170,7 @@ def _reach(way: Array, near: MultiLineString, least: int, ground: Ground) -> int
     last = int(np.append(away < ground.closest, True).argmax()) - 1
     along = np.arange(len(away)) * STEP * ground.spacing
     dry = np.minimum(np.maximum(along - along[:, None], 0.0), away).max(axis=1)
-    enough = int((dry <= ground.spacing / 2).argmax())
+    enough = int((dry <= WET * ground.spacing).argmax())
     return min(last, max(enough, least)) if last >= least else None
 
 
