@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely import LineString, Point
-from shapely.geometry.base import BaseGeometry
 
 from layout.model import Design, Feature, FeatureKind, Run
 from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of
@@ -25,7 +23,8 @@ from layout.sheets.groundlabels import ground_labels
 from layout.sheets.labelpen import LETTER, LabelPen, reach_of
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Line, Mark, Symbol, Text, View
-from layout.sheets.placing import REACHES, Board, Spots, along, around, inside, joined
+from layout.sheets.pipelabels import about, flush_valves, pipes
+from layout.sheets.placing import Board, Spots, along, around, inside, joined
 
 ZONE_LETTER = 0.2
 """Height of a capital in the name of a zone [in]."""
@@ -35,8 +34,6 @@ _PREFERRED = (0.5, 0.38, 0.62)
 _LONG = 8.0
 """Runs longer than this on paper are named at their ends too [in]."""
 _NEAR_END = 0.08
-_CROSSING = 2.5
-"""Cost of a leader that crosses another pipe to reach its own."""
 _LEADERS_APART = 0.35
 """Laterals closer than this are named on their first run, not by leaders [in]."""
 
@@ -83,8 +80,9 @@ def label_marks(
     _zones(pen, design)
     _runs(pen, design, figures)
     _pump(pen, design)
-    _pipes(pen, design, figures)
+    pipes(pen, design, figures)
     _laterals(pen, design)
+    flush_valves(pen, design)
     _features(pen, design)
     _setbacks(pen, design, figures, dimensioned)
     _bed(pen, design, figures)
@@ -188,7 +186,7 @@ def _label_run(pen: LabelPen, run: Run, figures: Figures | None, *, prefer: floa
         if pen.write(text, joined(spots)):
             _label_ends(pen, run.name, pieces[0])
             return True
-    return pen.write(run.name, _about(pieces[0], pen.width(run.name)))
+    return pen.write(run.name, about(pieces[0], pen.width(run.name)))
 
 
 def _label_ends(pen: LabelPen, name: str, piece: Array) -> None:
@@ -251,45 +249,6 @@ def _laterals(pen: LabelPen, design: Design) -> None:
         pen.unplaced.append(f"laterals between those lettered (every {_EVERY}th)")
 
 
-def _pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
-    """Letter kind, size and length along each manifold and line, or beside it with a leader."""
-    every = (*design.plumbing.manifolds, *design.plumbing.lines)
-    laid = [(pipe, shapely.transform(pipe.line, pen.view.to_paper)) for pipe in every]
-    for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
-        for pipe in found:
-            size, length = figures.diameter_of(pipe.diameter), figures.length_of(pipe.line.length)
-            named = pipe.named(what, several=len(design.zones) > 1)
-            text = f"{named}, {size}, {length}"
-            width = pen.width(text)
-            pieces = sorted(pen.paper(pipe.line), key=reach_of, reverse=True)
-            if not pieces or not pen.shows(pieces, pipe.line):
-                continue
-            beside = 0.5 * LETTER + 0.05
-            spots = [
-                along(pieces[0], width, LETTER, prefer=0.5, above=side, mask=False)
-                for side in (beside, -beside)
-            ]
-            others = shapely.union_all([line for other, line in laid if other is not pipe])
-            spots.append(_past(_about(pieces[0], width).dearer(0.3), others))
-            if not pen.write(text, joined(spots)):
-                pen.unplaced.append(named)
-
-
-def _past(spots: Spots, lines: BaseGeometry) -> Spots:
-    """Make spots dearer whose leader crosses one of some lines on paper."""
-    led = np.flatnonzero(~np.isnan(spots.leader[:, 0, 0]))
-    extra = np.zeros(len(spots))
-    extra[led] = _CROSSING * shapely.intersects(shapely.linestrings(spots.leader[led]), lines)
-    return replace(spots, cost=spots.cost + extra)
-
-
-def _about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)) -> Spots:
-    """List spots with a leader to one of several points of a line on paper."""
-    line = LineString(piece)
-    points = [line.interpolate(share, normalized=True) for share in shares]
-    return joined([around((at.x, at.y), width, reaches=REACHES[:6]) for at in points])
-
-
 def _features(pen: LabelPen, design: Design) -> None:
     """Letter the name of each feature: in it, along it, or beside it."""
     for item in design.site.features:
@@ -313,7 +272,7 @@ def _feature_spots(pen: LabelPen, item: Feature, width: float) -> list[Spots]:
     if areas:
         middle = areas[0].representative_point()
         edge = coordinates(areas[0].exterior)
-        beside = _about(edge, width, shares=tuple(i / 8 for i in range(8)))
+        beside = about(edge, width, shares=tuple(i / 8 for i in range(8)))
         return [inside(areas[0], width, LETTER), beside, around((middle.x, middle.y), width)]
     lines = sorted(lines_of(shape), key=lambda line: -line.length)
     if not lines:
@@ -323,7 +282,7 @@ def _feature_spots(pen: LabelPen, item: Feature, width: float) -> list[Spots]:
     return [
         along(piece, width, LETTER, prefer=0.35, above=side, mask=False),
         along(piece, width, LETTER, prefer=0.35, above=-side, mask=False),
-        _about(piece, width),
+        about(piece, width),
     ]
 
 
@@ -348,7 +307,7 @@ def _setbacks(pen: LabelPen, design: Design, figures: Figures, dimensioned: froz
             pen.write(words, joined([_in_line(pen, words, piece) for piece in pieces[:3]]))
             for words in (text, f"{far} setback", far)
         )
-        if not placed and not pen.write(text, _about(pieces[0], width)):
+        if not placed and not pen.write(text, about(pieces[0], width)):
             pen.unplaced.append(f"setback of {pen.lettering.clean(item.name)}")
 
 
@@ -363,7 +322,7 @@ def _bed(pen: LabelPen, design: Design, figures: Figures) -> None:
     pieces = pen.paper(LineString(design.site.bed.outline.exterior.coords))
     if not pieces and pen.several:
         return
-    if not pieces or not pen.write(text, _about(pieces[0], width, shares=shares)):
+    if not pieces or not pen.write(text, about(pieces[0], width, shares=shares)):
         pen.unplaced.append("edge of bed")
 
 
