@@ -25,7 +25,14 @@ _TOGETHER = 0.4
 
 
 def pipes(pen: LabelPen, design: Design, figures: Figures) -> None:
-    """Letter kind, size and length along each manifold and line, or beside it with a leader."""
+    """Letter kind, size and length along each manifold and line, or beside it with a leader.
+
+    Parameters
+    ----------
+    pen : LabelPen
+    design : Design
+    figures : Figures
+    """
     every = (*design.plumbing.manifolds, *design.plumbing.lines)
     laid = [(pipe, shapely.transform(pipe.line, pen.view.to_paper)) for pipe in every]
     for what, found in (("manifold", design.plumbing.manifolds), ("line", design.plumbing.lines)):
@@ -57,14 +64,30 @@ def _past(spots: Spots, lines: BaseGeometry) -> Spots:
 
 
 def about(piece: Array, width: float, *, shares: Sequence[float] = (0.5, 0.25, 0.75, 0.02, 0.98)) -> Spots:
-    """List spots with a leader to one of several points of a line on paper."""
+    """List spots with a leader to one of several points of a line on paper.
+
+    Parameters
+    ----------
+    piece : (n, 2) array
+        The line [in].
+    width : float
+        Of the text [in].
+    shares : sequence of float, optional
+        Where on the line the points lie, from 0 at its start to 1 at its end.
+    """
     line = LineString(piece)
     points = [line.interpolate(share, normalized=True) for share in shares]
     return joined([around((at.x, at.y), width, reaches=REACHES[:6]) for at in points])
 
 
 def flush_valves(pen: LabelPen, design: Design) -> None:
-    """Letter what the crew turns: each return flush valve, those side by side together."""
+    """Letter what the crew turns: each return flush valve, those side by side together.
+
+    Parameters
+    ----------
+    pen : LabelPen
+    design : Design
+    """
     left = [
         pen.view.to_paper([item.at])[0] for item in design.plumbing.fittings if item.kind == "flush valve"
     ]
