@@ -18,7 +18,7 @@ MOST_SMOOTHED = 4000
 """The same of an outline that was smoothed, which costs less a corner."""
 MOST_FEATURE_VERTICES = 10_000
 """Corners of all features together."""
-MOST_IN_THE_WAY = 150
+MOST_IN_THE_WAY = 100
 """Setback zones that reach into the bed, those that meet counted as one, where one pattern is laid: rows are led past
 each in the way that costs least, and lines to what is cut off by them."""
 MOST_IN_THE_WAY_OF_ALL = 60

@@ -80,7 +80,7 @@ def limited(tmp_path: Path, more: str, pattern: str) -> Site:
     return read_site(path)
 
 
-@pytest.mark.parametrize(("pattern", "most"), [("best", 60), ("left", 150)])
+@pytest.mark.parametrize(("pattern", "most"), [("best", 60), ("left", 100)])
 def test_more_trees_than_rows_are_led_past_in_good_time(pattern: str, most: int, tmp_path: Path) -> None:
     refuse_too_large(limited(tmp_path, trees(most), pattern))
     with pytest.raises(NoRoomError, match=f"{most + 1} places.*{most} at most") as caught:

@@ -115,7 +115,12 @@ class Loops:
         """
         length = float(shapely.length(loop))
         tip = min(TIP * self._spacing, length / 3)
-        loop = stretch(loop, tip, length - tip)
+        ends = coordinates(loop)
+        if len(ends) == 2:
+            step = tip / length * (ends[1] - ends[0])
+            loop = LineString((ends[0] + step, ends[1] - step))
+        else:
+            loop = stretch(loop, tip, length - tip)
         near = self._runs.query(loop, predicate="dwithin", distance=LOOP_LAW * self._spacing)
         lines = [self._runs.geometries[k] for k in near.tolist()]
         return any(not any(line is run for run in tied) or line.intersects(loop) for line in lines)

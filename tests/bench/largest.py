@@ -105,7 +105,7 @@ CASES: dict[str, Callable[[], str]] = {
     "outline of 2,000 corners, off by 0.3 ft": lambda: site(walked(2000, 0.3)),
     "outline of 1,000 corners, off by 0.05 ft": lambda: site(walked(1000, 0.05)),
     "60 trees in 18,000 ft², best": lambda: site(box(134, 134), more=woods(134, 134, 60)),
-    "150 trees in 45,000 ft², left": lambda: site(box(212, 212), pattern="left", more=woods(212, 212, 150)),
+    "100 trees in 30,000 ft², left": lambda: site(box(173, 173), pattern="left", more=woods(173, 173, 100)),
     "300 trees in 90,000 ft², best: refused": lambda: site(box(300, 300), more=woods(300, 300, 300)),
     "40,000 stakes": lambda: site(box(300, 260), pattern="left", interval=1.0),
     "200,000 emitters": lambda: site(box(630, 630), pattern="left").replace(
