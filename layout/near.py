@@ -111,6 +111,9 @@ class SegmentIndex:
         real = np.hypot(*step.T) > 0
         self._start, self._step, self.line, self.along = start[real], step[real], line[real], along[real]
         self._size = np.hypot(*self._step.T)
+        # as complex numbers: where each segment starts, and what turns it to lie along the x axis
+        self._origin = self._start[:, 0] + 1j * self._start[:, 1]
+        self._turned = (self._step[:, 0] - 1j * self._step[:, 1]) / self._size
         total = float(self._size.sum())
         # half a segment apart; long straight ones would have too few to tell anything
         wanted = min(float(np.median(self._size)) / 2, total / (LINE_MARKS * len(walks)))
@@ -157,7 +160,7 @@ class SegmentIndex:
         about = start[:, None] + np.arange(-ABOUT, ABOUT + 1)
         inside = (about >= 0) & (about < len(self.line))
         about = np.clip(about, 0, len(self.line) - 1)
-        away = self._squared(points[:, None, :], about)
+        away = self._squared(points, about)
         best = away.argmin(axis=1)
         rows = np.arange(len(points))
         index = about[rows, best]
@@ -185,7 +188,7 @@ class SegmentIndex:
             raised = asked if groups is None else np.column_stack((asked, self._storey * groups[unsure]))
             far, mark = self._marks.query(raised, k=looked_at)  # beyond all marks: infinity, and no mark
             segment = self._marked[np.minimum(mark, len(self._marked) - 1)]
-            away = self._squared(asked[:, None, :], segment)
+            away = self._squared(asked, segment)
             if groups is not None and self._groups is not None:
                 away[self._groups[segment] != groups[unsure][:, None]] = np.inf
             nearest = away.argmin(axis=1)[:, None]
@@ -205,11 +208,12 @@ class SegmentIndex:
         return start + step * share[:, None], share
 
     def _squared(self, points: Array, segment: NDArray[np.intp]) -> Array:
-        """Squared distances of points from segments, shapes (n, 1, 2) and (n, k) to (n, k) [m²]."""
-        offset, step = points - self._start[segment], self._step[segment]
-        share = np.clip(np.einsum("ijk,ijk->ij", offset, step) / self._size[segment] ** 2, 0.0, 1.0)
-        offset -= step * share[..., None]
-        return np.asarray(np.einsum("ijk,ijk->ij", offset, offset))
+        """Squared distances of points from segments, shapes (n, 2) and (n, k) to (n, k) [m²]."""
+        place = points[:, 0] + 1j * points[:, 1]
+        # as seen along each segment: how far on, and how far beside it
+        seen = (place[:, None] - self._origin[segment]) * self._turned[segment]
+        beyond = seen.real - np.clip(seen.real, 0.0, self._size[segment])
+        return np.asarray(beyond**2 + seen.imag**2)
 
     def _by_tree(self, points: Array, groups: NDArray[np.intp] | None) -> NDArray[np.intp]:
         """Nearest segment of each point, by the tree of segments."""

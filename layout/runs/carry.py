@@ -128,12 +128,11 @@ class _Obstacle:
 
     def _best(self, ways: Sequence[State]) -> State | None:
         """The way past that costs least, with emitters; None where each leaves ground bare or comes near to others."""
+        ways = [way for way in ways if self._apart(way)]
         if len(ways) < 2:
-            states = (self._emitting(way) for way in ways)
-            return next(
-                (state for state in states if state is not None and not self._leaves_bare(state)), None
-            )
-        tied = [(self._ties(way), way) for way in ways if self._apart(way)]
+            states = (self._with_emitters(way) for way in ways)
+            return next((state for state in states if not self._leaves_bare(state)), None)
+        tied = [(self._ties(way), way) for way in ways]
         waiting = sorted(tied, key=lambda option: option[0].cost)
         moved = {k for way in ways for k in way}
         still = Nearby.of_all(self.rows[k].runs for k in self.near if k not in moved)
@@ -223,15 +222,8 @@ class _Obstacle:
             found[k] = row
         return found
 
-    def _emitting(self, led: State) -> State | None:
-        """Rows led round the zone, with emitters on the rings where they are a gap from all others.
-
-        None where their blank tubing comes too near to other tubing.
-        """
-        return self._with_emitters(led) if self._apart(led) else None
-
     def _with_emitters(self, led: State) -> State:
-        """The same, whatever their blank tubing comes near to."""
+        """Rows led round the zone, with emitters on the rings where they are a gap from all others."""
         state = dict(led)
         for k in led:
             others = Nearby.of_all(

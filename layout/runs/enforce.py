@@ -169,7 +169,13 @@ def _apart_from_itself(
     legs = [
         stretch(piece, a, b) for a, b in zip(kept_from, kept_to, strict=True) if b - a > HAIR * ground.spacing
     ]
-    return [leg for leg in legs if _long_enough(leg, ground, row, dropped)]
+    apart: list[LineString] = []
+    for leg in legs:  # one may begin where it is near the turn that the one before keeps
+        near = union(other.buffer(GAP_SHARE * ground.closest, quad_segs=32) for other in apart)
+        for cut in lines_of(leg.intersection(near)):
+            _drop(dropped, cut, row, "nearer to itself than the least gap", ground=ground)
+        apart += [part for part in lines_of(leg.difference(near)) if _long_enough(part, ground, row, dropped)]
+    return apart
 
 
 def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:

@@ -12,7 +12,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import areal, coordinates, lines_of, polygons_of, thinned, union
+from layout.plane import areal, lines_of, polygons_of, thinned, union
 from layout.runs import fronts, guides
 from layout.runs.field import SAGITTA, Spread
 from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Region, Row, clip
@@ -39,20 +39,30 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     edge = _edge_band(cut, spread.between.right, side=1.0, distance=cut.inner_edge)
     shapely.prepare(edge)
     along = edge.buffer(HAIR * cut.spacing)  # what follows the edge lies just on it
+    by_edge = edge.buffer(2 * cut.closest + cut.radius, quad_segs=4)
+    shapely.prepare(by_edge)
     first = lines_of(shapely.boundary(_edge_band(cut, spread.between.left, side=-1.0, distance=cut.first)))
+    gap = GAP_SHARE * cut.closest
     centre, region = cut.sides.centre, cut.region()
     rows = [Row(place=0.0, pieces=_clipped(union(first), cut.region(cut.sides.left), centre))]
     before = union(
         line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least
     )
     along_edge: BaseGeometry = Polygon()  # stretches of the edge that rows already follow
+    in_bed = areal(edge.intersection(cut.outline))
+    # all but the band, and a hair of that, so that no edges of what is laid together lie on each other
+    room = areal(cut.outline.difference(edge.buffer(-HAIR / 2 * cut.spacing)))
+    shapely.prepare(room)
     ground: Area | None = None  # beyond the row before, where that is not simply its level line
     for level, lines in spread.levels():
         if level == 0:
             continue
         shapely.prepare(before)
-        if shapely.dwithin(before, edge, GAP_SHARE * cut.closest):
-            along_edge = along_edge.union(before.buffer(GAP_SHARE * cut.closest).intersection(along))
+        beside = before.intersection(
+            by_edge
+        )  # apart from it a row keeps its gap to the one before by how it is made
+        if shapely.dwithin(beside, edge, gap):
+            along_edge = along_edge.union(beside.buffer(gap).intersection(along))
         if _clear(lines, before, edge, ground, cut):
             ground = None
             free = union(
@@ -60,13 +70,15 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
             )
         else:
             near = before.buffer(PUSH * cut.closest)
-            ground = _beyond(lines, level, near, edge, ground, cut, spread)
+            ground = areal(union([*_beyond(lines, level, near, room, ground, spread), in_bed]))
             smooth = [
                 thinned(part, SAGITTA * min(cut.closest, cut.radius))
                 for line in _edges(ground, cut)
                 for part in guides.rolled(_longer(line, cut), radius=cut.radius)
             ]
-            free = union(smooth).difference(before.buffer(GAP_SHARE * cut.closest))
+            free = union(smooth)
+            if not beside.is_empty:
+                free = free.difference(beside.buffer(gap))
         if not along_edge.is_empty:
             free = free.difference(along_edge)
         before = union(line for line in lines_of(free) if line.length >= SLIVER * cut.spacing)
@@ -93,24 +105,24 @@ def _clear(
 
 
 def _beyond(
-    lines: list[LineString],
-    level: int,
-    near: BaseGeometry,
-    edge: BaseGeometry,
-    ground: Area | None,
-    cut: Ground,
-    spread: Spread,
-) -> Area:
-    """The ground beyond a row: beyond its level line, and apart from the row before; always the edge band."""
-    noded = union([cut.outline.boundary, *lines])
-    faces = polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist()))
-    inner = np.vstack([coordinates(face.representative_point()) for face in faces])
-    in_bed = shapely.contains_xy(cut.outline, inner[:, 0], inner[:, 1])
-    above = in_bed & (spread.field(inner) > level)
-    free = union(face for face, wanted in zip(faces, above, strict=True) if wanted).difference(near)
-    if ground is not None:
-        free = free.intersection(ground)
-    return areal(free.union(edge.intersection(cut.outline)))
+    lines: list[LineString], level: int, near: BaseGeometry, room: Area, ground: Area | None, spread: Spread
+) -> list[Polygon]:
+    """The ground beyond a row in some room: beyond its level line, and apart from the row before.
+
+    That row, with what is near it, parts the ground beyond it, `ground`, from what lies before it; no overlay of that
+    with the ground of this row is made, for edges that both have would fray a little more from row to row.
+    """
+    noded = union([room.boundary, *lines])
+    faces = np.asarray(polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist())), dtype=object)
+    inner = shapely.get_coordinates(shapely.point_on_surface(faces))
+    above = np.flatnonzero(shapely.contains_xy(room, inner))
+    above = above[spread.field(inner[above]) > level]
+    found = polygons_of(union(faces[above]).difference(near))
+    if ground is None or not found:
+        return found
+    shapely.prepare(ground)
+    beyond = shapely.intersects(ground, shapely.point_on_surface(found))
+    return [part for part, is_beyond in zip(found, beyond.tolist(), strict=True) if is_beyond]
 
 
 def _edges(ground: Area, cut: Ground) -> list[LineString]:

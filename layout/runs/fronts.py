@@ -8,6 +8,8 @@ dilating a closed set by s gives a subset of the closing of the set dilated by s
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -16,6 +18,12 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.plane import Array, Geometries
 
+OPEN = 2.4
+"""A bend that turns by more may have a pocket behind it [rad]."""
+PLAIN_TURN = 0.2
+"""Excess of turning that is deeper than :data:`CORNER_DEPTH` for sure [rad]."""
+FAR = 0.9
+"""Share of what eased lines cover beside them; corners no farther from these are covered."""
 NOTHING = LineString()
 """No line."""
 
@@ -55,9 +63,12 @@ def fronts(
         What the easing passes by: lines in pockets too narrow to turn in; mostly nothing.
     """
     bands = _bands(guide, distances)
-    eased, changed = _eased(bands, guide, distances, radius=radius, bed=bed)
+    eased, corners = _eased(bands, guide, distances, radius=radius, bed=bed)
     lines = shapely.boundary(eased)
     passed = np.full(len(lines), NOTHING, dtype=object)
+    # what is passed by lies about a corner
+    far = shapely.distance(shapely.points(corners.at), lines[corners.band]) > FAR * beside
+    changed = np.unique(corners.band[far])
     passed[changed] = shapely.difference(
         shapely.boundary(bands[changed]), shapely.buffer(lines[changed], beside)
     )
@@ -72,52 +83,88 @@ def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) ->
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Corners:
+    """Points amid tight bends of bands: of which band, where [m], and how much that stretch of its edge turns [rad].
+
+    `over` is by how much more than an arc of the radius would.
+    """
+
+    band: NDArray[np.intp]
+    at: Array
+    turn: Array
+    over: Array
+
+    def of(self, which: NDArray[np.bool_]) -> _Corners:
+        """Some of them."""
+        return _Corners(self.band[which], self.at[which], self.turn[which], self.over[which])
+
+
 def _eased(
     bands: Geometries, guide: LineString, distances: Array, *, radius: float, bed: Polygon
-) -> tuple[Geometries, NDArray[np.intp]]:
-    """The bands with the corners that point away from the guide filled as a rolling disc would; and which those are."""
-    looked_at = radius > 0 and len(bands) > 0
-    which = np.flatnonzero(_have_corners(bands, radius)) if looked_at else np.empty(0, dtype=np.intp)
+) -> tuple[Geometries, _Corners]:
+    """The bands with the corners that point away from the guide filled as a rolling disc would; and those corners."""
+    corners = _corners(bands, radius)
+    shapely.prepare(bed)
+    # a disc fills a corner of a kink up to radius × tan (t / 2) from it, and no more of another that turns as much
+    reach = np.where(corners.turn < OPEN, 1.1 * np.tan(np.minimum(corners.turn, OPEN) / 2) + 1, np.inf)
+    corners = corners.of(shapely.distance(bed, shapely.points(corners.at)) <= reach * radius)
+    which = np.unique(corners.band)
     if not len(which):
-        return bands, which
+        return bands, corners
     found = shapely.buffer(
         _bands(guide, distances[which] + radius), -radius, quad_segs=QUADRANT, join_style="round"
     )
+    plain = corners.over > PLAIN_TURN
+    plain[plain] = shapely.contains_xy(bed, corners.at[plain])
+    in_bed = np.isin(which, corners.band[plain])
     # what lies deeper in a corner than this is told from a band that much wider: where there is no corner the
     # two run clear of each other, while a comparison with the band itself would be lost in slivers
-    deep = shapely.difference(found, _bands(guide, distances[which] + CORNER_DEPTH * radius))
-    shapely.prepare(bed)
-    in_bed = shapely.intersects(bed, deep)
+    unsure = np.flatnonzero(~in_bed)
+    deep = shapely.difference(found[unsure], _bands(guide, distances[which[unsure]] + CORNER_DEPTH * radius))
+    in_bed[unsure] = shapely.intersects(bed, deep)
     eased = bands.copy()
     eased[which[in_bed]] = found[in_bed]
-    return eased, which[in_bed]
+    return eased, corners.of(np.isin(corners.band, which[in_bed]))
 
 
-def _have_corners(bands: Geometries, radius: float) -> NDArray[np.bool_]:
-    """Whether the edge of a band turns away from its ground by more than an arc of a radius would, over any stretch.
+def _corners(bands: Geometries, radius: float) -> _Corners:
+    """Where the edge of a band turns away from its ground by more than an arc of a radius would, over any stretch.
 
     The stretch with the greatest excess of turning over length / radius is the greatest rise of a running sum.
     """
+    if radius <= 0 or not len(bands):
+        return _Corners(np.empty(0, dtype=np.intp), np.empty((0, 2)), np.empty(0), np.empty(0))
     rings, owner = shapely.get_rings(shapely.orient_polygons(bands), return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    step = np.diff(points[:, 0] + 1j * points[:, 1])
+    walk = points[:, 0] + 1j * points[:, 1]
+    step = np.diff(walk)
     real = (ring[1:] == ring[:-1]) & (np.abs(step) > 0)
-    step, ring = step[real], ring[:-1][real]
+    step, walk, ring = step[real], walk[:-1][real], ring[:-1][real]
     count = np.bincount(ring, minlength=len(rings))
     # each ring is walked from a step on, and somewhat beyond where it began
     walked = count + 1 + count // 8
     origin, begins = np.cumsum(count) - count, np.cumsum(walked) - walked
     ring = np.repeat(np.arange(len(rings)), walked)
-    step = step[origin[ring] + (np.arange(len(ring)) - begins[ring]) % count[ring]]
+    number = origin[ring] + (np.arange(len(ring)) - begins[ring]) % count[ring]
+    step, walk = step[number], walk[number]
     turned, length = -np.angle(step[1:] / step[:-1]), np.abs(step[1:]) / radius
     within = ring[1:] == ring[:-1]
     after = np.cumsum(np.where(within, turned - length, 0.0)) + length
     before = after - np.where(within, turned, 0.0)
-    lowered = (np.ptp(before) + 1.0) * ring[1:]  # so that the least sum so far is one of the same ring
-    rise = after - (np.minimum.accumulate(before - lowered) + lowered)
-    found = np.zeros(len(bands), dtype=bool)
-    found[owner[ring[1:][within & (rise > CORNER_TURN)]]] = True
-    return found
+    # so that the least sum so far is one of the same ring
+    lowered = before - (np.ptp(before) + 1.0) * ring[1:]
+    least = np.minimum.accumulate(lowered)
+    rise = after - before + lowered - least
+    tight = np.flatnonzero(within & (rise > CORNER_TURN))
+    first = np.maximum.accumulate(np.where(lowered == least, np.arange(len(least)), 0))[tight]
+    along = np.cumsum(length) - length
+    return _Corners(
+        band=owner[ring[1:][tight]],
+        at=np.column_stack((walk[1:][tight].real, walk[1:][tight].imag)),
+        turn=rise[tight] + along[tight] - along[first],
+        over=rise[tight],
+    )
 
 
 def _bands(guide: LineString, distances: Array) -> Geometries:

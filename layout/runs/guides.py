@@ -16,7 +16,6 @@ from layout.plane import (
     Geometries,
     Turns,
     coordinates,
-    distances,
     is_gentle,
     lines_of,
     merged_spans,
@@ -26,6 +25,7 @@ from layout.plane import (
     thinned,
     unit,
 )
+from layout.runs.fillets import filleted
 
 ARC_STEP = math.radians(4.0)
 """Angle between points of an arc put into a guide."""
@@ -115,7 +115,7 @@ def _swing_once(line: LineString, *, side: float, radius: float, slack: float) -
     if behind.is_empty or opened.is_empty:
         return None
     points = coordinates(line)
-    off = distances(points, opened)
+    off = SegmentIndex(list(shapely.get_parts(opened))).nearest(points)[0]
     tight = off > slack
     tight[[0, -1]] = False
     if not tight.any():
@@ -196,9 +196,14 @@ def rolled(line: LineString, *, radius: float) -> list[LineString]:
     # offsets of very fine lines fold over themselves at length; this moves nothing that can be seen
     line = thinned(line, radius * 1e-4)
     points = coordinates(line)
-    along = stations(points)
-    start, end = Turns.of(points, along).bends(radius / 2, GENTLE_TURN)
-    around = AROUND_BEND * radius
+    start, end = Turns.of(points, stations(points)).bends(radius / 2, GENTLE_TURN)
+    if not line.is_closed and line.is_simple:
+        points, left_over = filleted(points, radius)
+        start, end = left_over, left_over
+        line = LineString(points)
+        if not len(left_over):
+            return [line]
+    along, around = stations(points), AROUND_BEND * radius
     first, last = merged_spans(start - around, end + around)
     spans = merged_spans(
         np.array([_straight_at(along, at - radius, at) for at in first]),
@@ -346,4 +351,4 @@ def centred(line: LineString, left: LineString, right: LineString, *, step: floa
     )
     kept = points[np.concatenate(([True], ahead))]
     # hundreds of points on a straight would make every row from this line slow
-    return thinned(LineString(kept), step / 2500) if len(kept) > 1 else line
+    return thinned(LineString(kept), step / 800) if len(kept) > 1 else line
