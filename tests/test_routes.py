@@ -15,8 +15,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point, Polygon
+from shapely.ops import polylabel
 
-from layout.model import XY, Design, Feature, FeatureKind, Pipe, Plumbing, Pump, Riser
+from layout.model import XY, Design, Feature, FeatureKind, NoWay, Pipe, Plumbing, Pump, Riser
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.routes import elbows_along, route_checks, route_findings, route_lines
@@ -497,3 +498,20 @@ def test_lines_that_have_no_room_side_by_side_are_said_to_lie_one_above_the_othe
     design = planned(site(tmp_path, (-60, 6), south, north))
     legal(design)
     assert "stacked-lines" in {item.code for item in route_findings(design.site, design.plumbing)}
+
+
+def test_of_a_manifold_amid_the_bed_it_is_said_why_no_line_comes_to_it() -> None:
+    site = curved_field().site
+    bed = site.bed.outline
+    inner = polylabel(bed, 0.01).coords[0]
+    at = (float(inner[0]), float(inner[1]))
+    lost = NoWay(kind="return", zone=1, at=at, closed_by=(("the bed", at),))
+    elsewhere = replace(lost, closed_by=(("the bed", (at[0] - 40.0, at[1])),))
+    site = replace(site, pump=Pump(at=(-30.0, 3.6)))
+    said = [
+        next(route_findings(site, Plumbing(manifolds=(), risers=(), lines=(), unreached=(item,)))).said
+        for item in (lost, elsewhere)
+    ]
+    deep = bed.exterior.distance(Point(at)) / FOOT
+    assert f"it stands amid the bed, {deep:.1f} ft from its edge" in said[0]
+    assert "closes every way" in said[1]

@@ -28,6 +28,8 @@ from layout.routes.ground import BED
 from layout.routes.joints import APART
 from layout.routes.obstacles import Obstacle, obstacles_of
 
+AMID = 1.0
+"""A manifold farther within the edge of the bed than this stands amid it [m]."""
 LISTED = 12
 """Places that are named; of the others it says how many."""
 ON = 1e-6
@@ -199,6 +201,13 @@ def _name(item: NoWay, plumbing: Plumbing) -> str:
 
 def _closing(site: Site, item: NoWay) -> str:
     """Say what closes the way, as the end of a sentence."""
+    unit, here = site.frame.units, Point(item.at)
+    inside = float(site.bed.outline.exterior.distance(here)) if site.bed.outline.contains(here) else 0.0
+    if inside > AMID and item.closed_by == ((BED, item.at),):
+        return (
+            f"it stands amid the bed, {inside / unit.length:.1f} {unit.length_name} from its edge, where a lateral "
+            "ends, and no room is left between the tubing for a lead to the edge"
+        )
     named = [
         f"{name if name == BED else 'the setback of ' + name} at {site_place(site.frame, at)}"
         for name, at in item.closed_by
