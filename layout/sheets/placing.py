@@ -140,6 +140,7 @@ class Board:
         # Their bounds side by side, in an array with room to grow: most of what is taken lies far from any spot.
         self._bounds = np.empty((64, 4))
         self._level = np.empty(64, dtype=bool)  # of which the bounds are all there is to know
+        self._heart = np.empty((64, 2))  # the middle of the bounds of what holds it
         pieces = _segments(linework)
         self._pieces = np.asarray(pieces, dtype=object)
         self._lines = shapely.STRtree(pieces)
@@ -149,9 +150,12 @@ class Board:
         if len(self._taken) == len(self._bounds):
             self._bounds = np.concatenate((self._bounds, np.empty_like(self._bounds)))
             self._level = np.concatenate((self._level, np.empty_like(self._level)))
+            self._heart = np.concatenate((self._heart, np.empty_like(self._heart)))
         left, bottom, right, top = shape.bounds
         self._bounds[len(self._taken)] = left, bottom, right, top
         self._level[len(self._taken)] = shape.area >= _AS_LEVEL * (right - left) * (top - bottom)
+        heart = (left + right) / 2, (bottom + top) / 2
+        self._heart[len(self._taken)] = heart if shapely.intersects_xy(shape, *heart) else (np.inf, np.inf)
         self._taken.append(shape)
 
     @property
@@ -167,7 +171,7 @@ class Board:
         """Make a board to try places on: what is taken there is not taken here."""
         board = copy(self)
         board._taken, board._bounds = list(self._taken), self._bounds.copy()
-        board._level = self._level.copy()
+        board._level, board._heart = self._level.copy(), self._heart.copy()
         return board
 
     def free(self, shape: BaseGeometry) -> bool:
@@ -237,14 +241,16 @@ class Board:
         return np.flatnonzero(free)
 
     def _on_level(self, boxes: Objects, near: NDArray[np.intp]) -> NDArray[np.bool_]:
-        """Which boxes certainly touch something level: by far most, where it is crowded."""
+        """Which boxes certainly touch something, where they or it are level: by far most, where it is crowded."""
         low, high = np.split(shapely.bounds(boxes), 2, axis=1)
+        hearts = self._heart[near]
+        held = np.all((hearts <= high[:, None]) & (hearts >= low[:, None]), axis=2).any(axis=1)
         # of a turned box no more than its middle is as sure to be in it
         turned = shapely.area(boxes) < _AS_LEVEL * np.prod(high - low, axis=1)
         low[turned] = high[turned] = (low[turned] + high[turned]) / 2
         taken = self._bounds[near[self._level[near]]]
         met = (taken[:, :2] <= high[:, None]) & (taken[:, 2:] >= low[:, None])
-        return np.asarray(np.any(np.all(met, axis=2), axis=1))
+        return np.asarray(np.any(np.all(met, axis=2), axis=1) | (held & ~turned))
 
     def _covered(self, boxes: Objects) -> Array:
         """Measure the linework under each box [in]."""
