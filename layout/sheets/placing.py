@@ -34,8 +34,6 @@ _LEADER_COST = 0.35
 """Cost of a line that a leader crosses."""
 _UPRIGHT = 0.09
 _BATCH = 24
-_AS_LEVEL = 1 - 1e-12
-"""Share of its bounds that a shape with level sides fills, but for rounding."""
 _TURNS = 16
 REACHES = (0.12, 0.28, 0.45, 0.65, 0.9, 1.25, 1.7, 2.3, 3.0)
 
@@ -139,8 +137,6 @@ class Board:
         self._taken: list[BaseGeometry] = []
         # Their bounds side by side, in an array with room to grow: most of what is taken lies far from any spot.
         self._bounds = np.empty((64, 4))
-        self._level = np.empty(64, dtype=bool)  # of which the bounds are all there is to know
-        self._heart = np.empty((64, 2))  # the middle of the bounds of what holds it
         pieces = _segments(linework)
         self._pieces = np.asarray(pieces, dtype=object)
         self._lines = shapely.STRtree(pieces)
@@ -149,13 +145,7 @@ class Board:
         """Take a place for a symbol or a line that no label may cover."""
         if len(self._taken) == len(self._bounds):
             self._bounds = np.concatenate((self._bounds, np.empty_like(self._bounds)))
-            self._level = np.concatenate((self._level, np.empty_like(self._level)))
-            self._heart = np.concatenate((self._heart, np.empty_like(self._heart)))
-        left, bottom, right, top = shape.bounds
-        self._bounds[len(self._taken)] = left, bottom, right, top
-        self._level[len(self._taken)] = shape.area >= _AS_LEVEL * (right - left) * (top - bottom)
-        heart = (left + right) / 2, (bottom + top) / 2
-        self._heart[len(self._taken)] = heart if shapely.intersects_xy(shape, *heart) else (np.inf, np.inf)
+        self._bounds[len(self._taken)] = shape.bounds
         self._taken.append(shape)
 
     @property
@@ -171,23 +161,22 @@ class Board:
         """Make a board to try places on: what is taken there is not taken here."""
         board = copy(self)
         board._taken, board._bounds = list(self._taken), self._bounds.copy()
-        board._level, board._heart = self._level.copy(), self._heart.copy()
         return board
 
     def free(self, shape: BaseGeometry) -> bool:
         """Whether a shape lies in the window and touches nothing that is taken."""
         if not self.window.covers(shape):
             return False
-        return not any(shape.intersects(self._taken[other]) for other in self._near(shape.bounds))
+        return not any(shape.intersects(other) for other in self._near(shape.bounds))
 
-    def _near(self, bounds: tuple[float, float, float, float]) -> NDArray[np.intp]:
-        """List the numbers of what is taken and may touch something within these bounds."""
+    def _near(self, bounds: tuple[float, float, float, float]) -> list[BaseGeometry]:
+        """List what is taken and may touch something within these bounds."""
         taken = self._bounds[: len(self._taken)]
         left, bottom, right, top = bounds
         touching = (
             (taken[:, 0] <= right) & (taken[:, 2] >= left) & (taken[:, 1] <= top) & (taken[:, 3] >= bottom)
         )
-        return np.flatnonzero(touching)
+        return [self._taken[index] for index in np.flatnonzero(touching)]
 
     def place(self, spots: Spots, width: float, height: float) -> Spot | None:
         """Take the best free spot for a text of this size [in]; None where there is none."""
@@ -230,27 +219,13 @@ class Board:
         free = np.asarray(shapely.covers(self.window, boxes))
         every = np.concatenate((boxes, leaders[~shapely.is_missing(leaders)]))
         near = self._near(tuple(shapely.total_bounds(every)))
-        if len(near):
-            free[free] = ~self._on_level(boxes[free], near)
-            left = np.flatnonzero(free)
-            tree = shapely.STRtree([self._taken[number] for number in near])
-            free[left[np.unique(tree.query(boxes[left], predicate="intersects")[0])]] = False
+        if near:
+            tree = shapely.STRtree(near)
+            free[np.unique(tree.query(boxes, predicate="intersects")[0])] = False
             led = np.flatnonzero(free & ~shapely.is_missing(leaders))
             if len(led):
                 free[led[np.unique(tree.query(leaders[led], predicate="intersects")[0])]] = False
         return np.flatnonzero(free)
-
-    def _on_level(self, boxes: Objects, near: NDArray[np.intp]) -> NDArray[np.bool_]:
-        """Which boxes certainly touch something, where they or it are level: by far most, where it is crowded."""
-        low, high = np.split(shapely.bounds(boxes), 2, axis=1)
-        hearts = self._heart[near]
-        held = np.all((hearts <= high[:, None]) & (hearts >= low[:, None]), axis=2).any(axis=1)
-        # of a turned box no more than its middle is as sure to be in it
-        turned = shapely.area(boxes) < _AS_LEVEL * np.prod(high - low, axis=1)
-        low[turned] = high[turned] = (low[turned] + high[turned]) / 2
-        taken = self._bounds[near[self._level[near]]]
-        met = (taken[:, :2] <= high[:, None]) & (taken[:, 2:] >= low[:, None])
-        return np.asarray(np.any(np.all(met, axis=2), axis=1) | (held & ~turned))
 
     def _covered(self, boxes: Objects) -> Array:
         """Measure the linework under each box [in]."""
