@@ -11,12 +11,13 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import BufferCapStyle, LineString
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import Dropped
 from layout.near import near_parts
 from layout.plane import (
+    TOLERANCE,
     Array,
     are_gentle,
     bend_radii,
@@ -202,9 +203,10 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
         zones: list[BaseGeometry] = []
         for other, close in sorted(rivals[k].items()):
             whole = final[other]
-            if owner[other][0] == number:  # only what lies beside it
-                zones += [part.buffer(gap, quad_segs=32, cap_style="flat") for part in whole]
-                zones += [part.buffer(touch) for part in whole]
+            if owner[other][0] == number:  # only what lies beside it, where their ends face each other
+                for part in whole:
+                    cap = BufferCapStyle.flat if _end_to_end(piece, part) else BufferCapStyle.round
+                    zones += [part.buffer(gap, quad_segs=32, cap_style=cap), part.buffer(touch)]
             else:  # of one that itself gave way, what is left
                 near = close if whole == [owner[other][1]] else whole
                 zones.append(shapely.MultiLineString(near).buffer(gap, quad_segs=32))
@@ -217,3 +219,12 @@ def _part_rows(rows: list[Row], ground: Ground, dropped: list[Dropped]) -> None:
         row.pieces = []
     for k, (number, _) in enumerate(owner):
         rows[number].pieces += final[k]
+
+
+def _end_to_end(piece: LineString, other: LineString) -> bool:
+    """Whether two lines are nearest to each other at an end of each."""
+    near = shapely.get_point(shapely.shortest_line(piece, other), [0, 1])
+    return all(
+        bool(shapely.dwithin(at, shapely.get_point(line, [0, -1]), TOLERANCE).any())
+        for at, line in zip(near, (piece, other), strict=True)
+    )

@@ -23,8 +23,8 @@ from layout.runs.rings import MARGIN, bends_enough
 from layout.runs.trim import GAP_SHARE, HAIR, LEAVES, Ground, Row
 
 WET = 0.6
-"""Ground at the edge farther than this from tubing, in spacings, is worth leading a run there. Half is what rows a spacing
-apart leave, but no loop can be laid between ends one of which has turned towards the other's far side."""
+"""Ground at the edge farther than this from tubing, in spacings, is worth leading a run there. Half is what rows a
+spacing apart leave, but no loop can be laid between a run that has turned and the one before it."""
 FARTHEST = 4.0
 """How far along the edge ground beside an end is looked at, in spacings."""
 STEP = 1 / 32
