@@ -29,6 +29,9 @@ FARTHEST = 4.0
 """How far along the edge ground beside an end is looked at, in spacings."""
 STEP = 1 / 32
 """Between points of the edge that are looked at, in spacings."""
+KEPT = 1.001
+"""What a run led on keeps from others, in least gaps: more than rows do that are as near as they may be, for
+there the last digit would decide."""
 EASED = 1.02
 """Radius of the bend where a run begins to follow the edge, in bend radii."""
 LEAST, MOST_TURN = 0.1, np.radians(80.0)
@@ -167,7 +170,7 @@ def _reach(way: Array, near: MultiLineString, least: int, ground: Ground) -> int
     away = away[
         : int(np.append(away <= ground.spacing / 2, True).argmax()) + 1
     ]  # up to where a neighbour ends
-    last = int(np.append(away < ground.closest, True).argmax()) - 1
+    last = int(np.append(away < KEPT * ground.closest, True).argmax()) - 1
     along = np.arange(len(away)) * STEP * ground.spacing
     dry = np.minimum(np.maximum(along - along[:, None], 0.0), away).max(axis=1)
     enough = int((dry <= WET * ground.spacing).argmax())
