@@ -6,6 +6,8 @@ The limits are of this tool: within them a plan is to take two minutes of proces
 
 from __future__ import annotations
 
+import math
+
 import shapely
 
 from layout.errors import Fault, NoRoomError
@@ -23,6 +25,10 @@ MOST_IN_THE_WAY = 100
 each in the way that costs least, and lines to what is cut off by them."""
 MOST_IN_THE_WAY_OF_ALL = 60
 """The same where all patterns are tried."""
+MOST_ROWS = 1000
+"""Rows across the bed where one pattern is laid."""
+MOST_ROWS_OF_ALL = 350
+"""The same where all patterns are tried: ten acres (4 ha) as a square, at 2 ft."""
 MOST_TUBING = 100_000.0
 """Tubing [m]: about 15 acres (6 ha) at 2 ft."""
 MOST_EMITTERS = 200_000
@@ -45,7 +51,8 @@ def refuse_too_large(site: Site, *, all_patterns: bool = False) -> None:
     """
     faults = [*_of_shapes(site), *_of_sums(site)]
     if not faults:
-        faults = _in_the_way(site, all_patterns=all_patterns or site.runs.pattern is Pattern.BEST)
+        of_all = all_patterns or site.runs.pattern is Pattern.BEST
+        faults = [*_across(site, all_patterns=of_all), *_in_the_way(site, all_patterns=of_all)]
     if faults:
         raise NoRoomError(*faults)
 
@@ -70,6 +77,22 @@ def _of_shapes(site: Site) -> list[Fault]:
         remedy = "Leave out features that are far from the bed, and points that tell nothing."
         faults.append(Fault(file=site.file.name, field="feature", said=said, remedy=remedy))
     return faults
+
+
+def _across(site: Site, *, all_patterns: bool) -> list[Fault]:
+    """More rows, along the bed's smallest rectangle, than are laid within the time of one plan."""
+    ring = shapely.get_coordinates(shapely.minimum_rotated_rectangle(site.bed.outline).boundary)
+    short = min(math.dist(ring[0], ring[1]), math.dist(ring[1], ring[2]))
+    rows = short / site.runs.spacing
+    most = MOST_ROWS_OF_ALL if all_patterns else MOST_ROWS
+    if rows <= most:
+        return []
+    laid = "where all patterns are tried" if all_patterns else "of one pattern"
+    said = f"asks for about {rows:,.0f} rows across the bed; a plan {laid} lays {most:,} at most"
+    rest = "plan a larger field as several beds."
+    one = f"runs.pattern names one pattern, for which {MOST_ROWS:,} are allowed; or {rest}"
+    remedy = f"Check it, and the units; {one if all_patterns else rest}"
+    return [Fault(file=site.file.name, field="runs.spacing", said=said, remedy=remedy)]
 
 
 def _in_the_way(site: Site, *, all_patterns: bool) -> list[Fault]:

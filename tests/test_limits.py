@@ -97,3 +97,22 @@ def test_trees_whose_setbacks_meet_count_as_one(tmp_path: Path) -> None:
 def test_comparing_patterns_asks_for_the_limit_of_all(tmp_path: Path) -> None:
     with pytest.raises(NoRoomError, match="where all patterns are tried"):
         compare_patterns(limited(tmp_path, trees(61), "left"))
+
+
+@pytest.mark.parametrize(("pattern", "most"), [("best", 350), ("left", 1000)])
+def test_more_rows_than_are_laid_in_good_time(pattern: str, most: int, tmp_path: Path) -> None:
+    """Rows are counted across the narrow way of the bed, 100 ft, whichever way it is turned."""
+    spacing = {"best": 0.28, "left": 0.099}[pattern]
+    text = SITE.format(outline=[[0, 0], [80, 60], [20, 140], [-60, 80]])
+    for wanted, refused in ((100 / most + 0.001, False), (spacing, True)):
+        path = tmp_path / "site.toml"
+        ruled = text.replace("[runs]\nspacing = 2.0", f'[runs]\npattern = "{pattern}"\nspacing = {wanted}')
+        path.write_text(ruled, encoding="utf-8")
+        if not refused:
+            refuse_too_large(read_site(path))
+            continue
+        with pytest.raises(NoRoomError, match=f"{100 / wanted:,.0f} rows across.*{most:,} at most") as caught:
+            refuse_too_large(read_site(path))
+        (fault,) = caught.value.faults
+        assert fault.field == "runs.spacing"
+        assert ("runs.pattern" in str(fault)) is (pattern == "best")
