@@ -79,6 +79,13 @@ def _of_shapes(site: Site) -> list[Fault]:
     return faults
 
 
+def _fewer(site: Site) -> str:
+    """How to have one pattern laid instead of all."""
+    if site.runs.pattern is Pattern.BEST:
+        return "Choose one pattern with runs.pattern"
+    return "Plan it with the pattern chosen, instead of comparing all"
+
+
 def _across(site: Site, *, all_patterns: bool) -> list[Fault]:
     """More rows, along the bed's smallest rectangle, than are laid within the time of one plan."""
     ring = shapely.get_coordinates(shapely.minimum_rotated_rectangle(site.bed.outline).boundary)
@@ -90,8 +97,8 @@ def _across(site: Site, *, all_patterns: bool) -> list[Fault]:
     laid = "where all patterns are tried" if all_patterns else "of one pattern"
     said = f"asks for about {rows:,.0f} rows across the bed; a plan {laid} lays {most:,} at most"
     rest = "plan a larger field as several beds."
-    one = f"runs.pattern names one pattern, for which {MOST_ROWS:,} are allowed; or {rest}"
-    remedy = f"Check it, and the units; {one if all_patterns else rest}"
+    one = f"{_fewer(site)}, for which {MOST_ROWS:,} are allowed; or {rest}"
+    remedy = f"Check it, and the units. {one if all_patterns else rest[0].upper() + rest[1:]}"
     return [Fault(file=site.file.name, field="runs.spacing", said=said, remedy=remedy)]
 
 
@@ -109,7 +116,7 @@ def _in_the_way(site: Site, *, all_patterns: bool) -> list[Fault]:
         f"setbacks reach into the bed at {count:,} places; a plan {laid} leads its rows past {most:,} at most"
     )
     several = "plan the bed as several, or state what stands close together as one feature"
-    one = f"Choose one pattern with runs.pattern, for which {MOST_IN_THE_WAY} are allowed; or {several}."
+    one = f"{_fewer(site)}, for which {MOST_IN_THE_WAY} are allowed; or {several}."
     remedy = one if all_patterns else f"{several[0].upper()}{several[1:]}."
     return [Fault(file=site.file.name, field="feature", said=said, remedy=remedy)]
 

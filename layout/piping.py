@@ -106,9 +106,15 @@ def _led_back(
         if not (others if anew else wanted):
             continue
         led = _led(site, ground, trial, stranded, None if anew else wanted)
-        if led is not None and _fed(led) >= _fed(made) - TOLERANCE and _taken(led) < limit:
+        if led is not None and _is_as_good(led, made) and _taken(led) < limit:
             best, limit = led, _taken(led)
     return best
+
+
+def _is_as_good(led: Piped, made: Piped) -> bool:
+    """Whether no tubing goes dry and no manifold is without a line for being piped in another way."""
+    fed = _fed(led) >= _fed(made) - TOLERANCE
+    return fed and len(led.plumbing.unreached) <= len(made.plumbing.unreached)
 
 
 def _spared(site: Site, trial: Trial, made: Piped) -> tuple[set[str], bool]:

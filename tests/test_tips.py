@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon
+from shapely.ops import substring
 
 from layout.coverage import cover
 from layout.runs.tips import led_on
@@ -147,3 +148,28 @@ def test_no_end_is_led_on_beside_rows_that_a_cap_leaves_out() -> None:
     assert len(runs) == 3
     for run in runs:
         assert run.length == pytest.approx(math.dist(run.line.coords[0], run.line.coords[-1])), run.name
+
+
+def nearest_to_itself(line: LineString, apart: float) -> float:
+    """Least distance from the end of a run to what of it lies more than so far back along it."""
+    back = line.reverse()
+    return min(Point(way.coords[0]).distance(substring(way, apart, way.length)) for way in (line, back))
+
+
+@pytest.mark.parametrize(("angle", "first", "closest"), [(74.0, 2.4, 1.8), (70.0, 2.5, 2.0)])
+def test_a_run_led_on_does_not_come_back_to_itself(angle: float, first: float, closest: float) -> None:
+    """With the first row farther in than the clearance there is a strip that a run could turn into round the corner."""
+    outline = beds.parallelogram(60.0, 14.0, angle)
+    site = field(outline, closest=closest, shortest=5.0, bend_radius=0.5)
+    site = replace(site, rules=replace(site.rules, first=first))
+    laying = site.lay("even")
+    assert site.broken(laying) == []
+    for run in laying.runs:
+        assert nearest_to_itself(run.line, 3 * closest) >= 0.98 * closest
+
+
+@pytest.mark.parametrize(("seed", "first"), [(0, 2.4), (4, 2.4), (10, 3.0)])
+def test_blank_tubing_past_a_dent_keeps_the_bend_radius(seed: int, first: float) -> None:
+    site = field(beds.wobbly(seed), closest=1.4, shortest=5.0, bend_radius=1.0)
+    site = replace(site, rules=replace(site.rules, first=first))
+    assert site.broken(site.lay("even")) == []

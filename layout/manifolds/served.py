@@ -232,7 +232,7 @@ class Trenches:
         beside = [
             Point(tip.at).buffer((abs(last.get(tip.lateral, tip.row) - tip.row) + BESIDE) * self._spacing)
             for tip in self._tips
-            if tip.kind == "supply"
+            if tip.kind == "supply" and tip.place != "near"
         ]
         return unary_union([self._sides.near.buffer(self._reach), *beside])
 

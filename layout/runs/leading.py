@@ -110,10 +110,7 @@ def led_round(
 
 
 def _worth_it(way: Round, ground: Ground, allowed: BaseGeometry) -> bool:
-    """Whether a carried line stays on the ground and is worth its blank tubing."""
+    """Whether a carried line is lawful and worth its blank tubing."""
     before, blank, after = way
-    if min(before.length, after.length) < ground.shortest:
-        return False
-    if blank.length > min(after.length, MOST_BLANK * (before.length + blank.length + after.length)):
-        return False
-    return bool(allowed.covers(blank)) and blank.is_simple
+    most = min(after.length, MOST_BLANK * (before.length + blank.length + after.length))
+    return blank.length <= most and is_lawful(way, ground, allowed)

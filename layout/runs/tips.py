@@ -34,6 +34,8 @@ KEPT = 1.001
 there the last digit would decide."""
 EASED = 1.02
 """Radius of the bend where a run begins to follow the edge, in bend radii."""
+AWAY = 0.7
+"""A run that is led on goes away from itself, by this share of what it is led on at least."""
 LEAST, MOST_TURN = 0.1, np.radians(80.0)
 """What is worth adding to a run, in spacings, and by how much it may turn to follow the edge."""
 
@@ -147,7 +149,7 @@ def _led(line: LineString, way: Array, others: Nearby, ground: Ground) -> LineSt
         return None
     # what easing takes of the way at least
     leg = max(EASED * ground.radius * float(np.tan(turn / 2)), LEAST * ground.spacing)
-    reach = _reach(way, near, math.ceil(leg / (STEP * ground.spacing)), ground)
+    reach = _reach(way, line, near, math.ceil(leg / (STEP * ground.spacing)), ground)
     if reach is None:
         return None
     back = max(line.length - 8 * ground.radius - ground.spacing, 0.0)
@@ -161,20 +163,24 @@ def _led(line: LineString, way: Array, others: Nearby, ground: Ground) -> LineSt
     return longer if longer.length > line.length and _is_lawful(longer, eased, near, ground) else None
 
 
-def _reach(way: Array, near: MultiLineString, least: int, ground: Ground) -> int | None:
+def _reach(way: Array, line: LineString, near: MultiLineString, least: int, ground: Ground) -> int | None:
     """Number of the point of a way up to which a run is to be led; None where that is not the least it takes.
 
-    No nearer to others than it may be, and no farther than it takes to wet what lies between.
+    No nearer to others than it may be, nor to itself, which it would come back to round a corner of the edge; and no
+    farther than it takes to wet what lies between.
     """
-    away = distances(way, near)
+    along = np.arange(len(way)) * STEP * ground.spacing
+    own = distances(way, line)
+    comes_back = own < np.minimum(KEPT * ground.closest, AWAY * along)
+    away = np.minimum(distances(way, near), np.where(comes_back, 0.0, np.inf))
     away = away[
         : int(np.append(away <= ground.spacing / 2, True).argmax()) + 1
     ]  # up to where a neighbour ends
     last = int(np.append(away < KEPT * ground.closest, True).argmax()) - 1
-    along = np.arange(len(away)) * STEP * ground.spacing
+    along = along[: len(away)]
     dry = np.minimum(np.maximum(along - along[:, None], 0.0), away).max(axis=1)
     enough = int((dry <= WET * ground.spacing).argmax())
-    return min(last, max(enough, least)) if last >= least else None
+    return min(last, max(enough, least)) if enough and last >= least else None
 
 
 def _turn(line: LineString, way: Array, ground: Ground) -> float:
