@@ -100,10 +100,11 @@ def _led_back(
 
     Where a lateral would be too long with its lead, runs are also joined anew, into such as are not.
     """
-    wanted, others = _spared(site, trial, made)
-    best, limit = made, (1 - WORTH) * _taken(made)
+    wanted, gains = _spared(site, trial, made)
+    taken = _taken(made)
+    best, limit = made, (1 - WORTH) * taken
     for anew in (False, True):
-        if not (others if anew else wanted):
+        if gains[anew] <= WORTH * taken or not (anew or wanted):
             continue
         led = _led(site, ground, trial, stranded, None if anew else wanted)
         if led is not None and _is_as_good(led, made) and _taken(led) < limit:
@@ -117,11 +118,15 @@ def _is_as_good(led: Piped, made: Piped) -> bool:
     return fed and len(led.plumbing.unreached) <= len(made.plumbing.unreached)
 
 
-def _spared(site: Site, trial: Trial, made: Piped) -> tuple[set[str], bool]:
-    """Laterals that may be led back to some gain, and whether others could if they were not too long with a lead."""
+def _spared(site: Site, trial: Trial, made: Piped) -> tuple[set[str], tuple[float, float]]:
+    """Laterals that may be led back to some gain, and what that may spare at most [m].
+
+    The second figure is what may be spared if others too, which are too long with a lead, were joined anew; nought
+    where there are none.
+    """
     pipes = made.plumbing
     wanted: set[str] = set()
-    others = False
+    gain, others = 0.0, 0.0
     to = _manifold_end(trial)
     for manifold in pipes.manifolds:
         ends = [
@@ -134,12 +139,14 @@ def _spared(site: Site, trial: Trial, made: Piped) -> tuple[set[str], bool]:
         ]
         own = [pipe for pipe in pipes.way_to(manifold) if pipe.zone]
         spared = math.fsum(2.0 * pipe.line.length for pipe in (manifold, *own))
-        if ends and own and math.fsum(to.distance(Point(item.drain)) for item in ends) < spared:
+        spared -= math.fsum(to.distance(Point(item.drain)) for item in ends)
+        if ends and own and spared > 0:
             if all(_fits(site, item, to) for item in ends):
                 wanted |= {item.name for item in ends}
+                gain += spared
             else:
-                others = True
-    return wanted, others
+                others += spared
+    return wanted, (gain, gain + others if others else 0.0)
 
 
 def _manifold_end(trial: Trial) -> BaseGeometry:
