@@ -38,7 +38,7 @@ def measure_offsets(place: Place, picture: Picture) -> None:
 
 def _measure_offset(place: Place, kind: str, picture: Picture) -> None:
     """Dimension the longest riser of a kind; of several as long, the first that has room for it."""
-    risers = [riser for riser in place.risers if riser.kind == kind]
+    risers = [riser for riser in place.risers if riser.kind == kind and not riser.lead]
     if not risers:
         return
     most = picture.figures.length(max(riser.line.length for riser in risers))

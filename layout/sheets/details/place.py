@@ -33,8 +33,9 @@ class Place:
 
     @property
     def shapes(self) -> list[LineString]:
-        """The lines of all of them [m]."""
-        return [*(pipe.line for pipe in self.pipes), *(riser.line for riser in self.risers)]
+        """The lines of all of them, leads only as far as they come out beside the manifold [m]."""
+        risers = (LineString(riser.line.coords[:2]) for riser in self.risers)
+        return [*(pipe.line for pipe in self.pipes), *risers]
 
     @property
     def name(self) -> str:

@@ -139,7 +139,7 @@ def _distances(design: Design, place: _Place, figures: Figures) -> list[tuple[Di
     """Make the level distances from the end of the tubing to both manifolds, and the cover."""
     made = []
     for kind, foot, y in (("supply", _TIP - _APART, 0.3), ("return", _TIP - 2 * _APART, 0.04)):
-        lengths = [riser.line.length for riser in design.plumbing.risers if riser.kind == kind]
+        lengths = [item.line.length for item in design.plumbing.risers if item.kind == kind and not item.lead]
         if not lengths:
             continue
         least, most = figures.length(min(lengths)), figures.length(max(lengths))
