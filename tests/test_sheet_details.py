@@ -10,16 +10,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from shapely import Point
+from shapely import LineString, Point
 
 from layout.fittings import place_fittings
-from layout.model import XY, Design, Feature, FeatureKind, Levels, PipeKind, ZoneLevels
+from layout.model import XY, Design, Feature, FeatureKind, Levels, PipeKind, Riser, ZoneLevels
 from layout.sheets import layers
 from layout.sheets.arrange import MARGIN
 from layout.sheets.details import detail_pages
 from layout.sheets.details.loop import typical_loop
 from layout.sheets.details.manifold import riser_table
-from layout.sheets.details.place import places
+from layout.sheets.details.place import Place, places
 from layout.sheets.figures import Figures
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Dimension, Line, Mark, Paper, Symbol, Text, View
@@ -361,3 +361,9 @@ def test_features_that_the_plan_does_not_show_stand_in_a_picture_of_the_site() -
     assert any("the whole site, with every feature" in text for text in said(pages))
     assert {*names, f"{figures.length_of(20.0)} setback of far well"} <= set(said(pages))
     assert any(isinstance(mark, Symbol) and mark.name == "well" for page in pages for mark in page.marks)
+
+
+def test_a_picture_of_manifolds_is_no_wider_for_a_lead_through_the_bed() -> None:
+    lead = Riser(kind="return", lateral="L1", line=LineString([(0, 0), (1, 0), (90, 0), (90, 1)]))
+    place = Place(zone=1, pipes=(), risers=(lead,))
+    assert [shape.bounds for shape in place.shapes] == [(0.0, 0.0, 1.0, 0.0)]
