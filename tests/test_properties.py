@@ -115,13 +115,16 @@ KIDNEY = st.builds(kidney, st.floats(55.0, 80.0), st.floats(14.0, 22.0), st.floa
 SHAPES = st.one_of(SERPENTINE, ANNULAR, ELL, KIDNEY)
 
 
+SHEAR = np.array([[1.0, 0.0], [0.013, 1.0]])
+
+
 @st.composite
 def drawn_beds(draw: st.DrawFn, *, tree: bool) -> Drawn:
     """A bed, its manifold end at the start of its outline.
 
     Sheared a little: between the halves of a symmetric bed rounding decides, as between equal things it may.
     """
-    outline = draw(SHAPES) @ np.array([[1.0, 0.0], [0.013, 1.0]])
+    outline = draw(SHAPES) @ SHEAR
     assume(Polygon(outline).is_valid)
     first = (outline[0] + outline[-1]) / 2
     toward = (float(first[0]), float(first[1]))
@@ -167,11 +170,20 @@ def placed(found: Laying, expected: list[Point], *, size: float = 1.0) -> None:
     assert max(here.distance(end) for end in expected) < PLACED * SPACING * size
 
 
+ENDING_AMID_AN_EDGE = Drawn(
+    beds.sinuous(
+        1.1232717541403716, 45.70555635862709, (9.12619885907577, 11.862026613183335), 90.0, step=2.0
+    )
+    @ SHEAR,
+    (0.0, 0.0),
+)
+"""Its side ends amid a straight edge, along which its guide is carried on."""
 ANY_TURN = st.tuples(st.floats(0, 360), st.tuples(st.floats(-5000, 5000), st.floats(-5000, 5000)))
 
 
 @EXAMPLES
 @example(bed=Drawn(beds.ell(40.0, 9.0), (0.0, 35.5)), pattern=Pattern.RIGHT, motion=(90.0, (0.0, 0.0)))
+@example(bed=ENDING_AMID_AN_EDGE, pattern=Pattern.RIGHT, motion=(1.5, (3.0, 4113.049732101666)))
 @given(bed=drawn_beds(tree=False), pattern=st.sampled_from(OFFSETS), motion=ANY_TURN)
 def test_moved_and_turned_bed_has_the_same_runs(
     bed: Drawn, pattern: Pattern, motion: tuple[float, tuple[float, float]]

@@ -421,6 +421,14 @@ def test_extension_stops_half_way_to_where_it_would_enter_the_bed_again() -> Non
     assert longer.coords[-1] == pytest.approx((15.0, 20.0))
 
 
+@pytest.mark.parametrize("rise", [-1e-9, 0.0, 1e-9])
+def test_side_that_ends_amid_a_straight_edge_is_extended_all_the_way(rise: float) -> None:
+    """The edge it runs on along is no ground it enters again, on whichever side of it rounding has it."""
+    bed = Polygon([(0, 0), (30, 0), (30, -9), (-2, -9), (-3, 0)])
+    longer = extended(LineString([(10, 0), (2, rise)]), bed, by=40.0)
+    assert longer.coords[-1] == pytest.approx((-38.0, 0.0), abs=1e-6)
+
+
 def corner(turn: float) -> LineString:
     t = math.radians(turn)
     return LineString([(-30, 0), (0, 0), (30 * math.cos(t), 30 * math.sin(t))])

@@ -64,15 +64,18 @@ def extended(line: LineString, outline: Polygon, *, by: float) -> LineString:
 
 def _extension(inner: Array, end: Array, outline: Polygon, by: float) -> Array:
     heading = (end - inner) / np.hypot(*(end - inner))
-    start = end + heading * by * 1e-6
-    inside = shapely.intersection(LineString([start, end + heading * by]), outline)
-    reach = by
-    if not inside.is_empty:
-        again = np.hypot(*(coordinates(inside) - end).T)
-        entered = again[again > by * 1e-3]
-        starts_inside = shapely.contains_xy(outline, *(end + heading * by * 1e-3))
-        if len(entered) and not starts_inside:
-            reach = float(entered.min()) / 2
+    hair = by * 1e-6
+    inside = shapely.intersection(LineString([end + heading * hair, end + heading * by]), outline)
+    if inside.is_empty:
+        return np.asarray([end + heading * by])
+    # what runs on along the edge is in the bed or not as the last digit has it: only what lies in it for sure counts
+    parts = shapely.get_parts(inside)
+    parts = parts[~shapely.dwithin(outline.exterior, shapely.centroid(parts), hair)]
+    again = np.hypot(*(shapely.get_coordinates(parts) - end).T)
+    entered = again[again > by * 1e-3]
+    ahead = shapely.Point(end + heading * by * 1e-3)
+    starts_inside = outline.contains(ahead) and not outline.exterior.dwithin(ahead, hair)
+    reach = float(entered.min()) / 2 if len(entered) and not starts_inside else by
     return np.asarray([end + heading * reach])
 
 

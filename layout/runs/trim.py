@@ -150,8 +150,12 @@ class Region:
 
     @cached_property
     def _open(self) -> BaseGeometry:
-        """The bed less what lies near its hard edge and in setback zones."""
-        outline = self.ground.outline.difference(self.hard.buffer(self.clearance, quad_segs=32))
+        """The bed less what lies near its hard edge, but for rounding, and in setback zones.
+
+        An end may go on a little along the side that rows follow: the first one lies on both clearance lines there.
+        """
+        near = self.hard.buffer(self.clearance * (1 - ROUNDING), quad_segs=32)
+        outline = self.ground.outline.difference(near)
         return outline.difference(self.ground.kept_clear)
 
     @cached_property
