@@ -169,14 +169,20 @@ def _reach(way: Array, line: LineString, near: MultiLineString, least: int, grou
     No nearer to others than it may be, nor to itself, which it would come back to round a corner of the edge; and no
     farther than it takes to wet what lies between.
     """
-    along = np.arange(len(way)) * STEP * ground.spacing
-    own = distances(way, line)
-    comes_back = own < np.minimum(KEPT * ground.closest, AWAY * along)
-    away = np.minimum(distances(way, near), np.where(comes_back, 0.0, np.inf))
+    kept, along = KEPT * ground.closest, np.arange(len(way)) * STEP * ground.spacing
+    own = Nearby.of([line]).about(MultiLineString([way]), kept)
+
+    def apart(count: int) -> Array:
+        comes_back = distances(way[:count], own) < np.minimum(kept, AWAY * along[:count])
+        return np.minimum(distances(way[:count], near), np.where(comes_back, 0.0, np.inf))
+
+    if (apart(least + 1) < kept).any():
+        return None
+    away = apart(len(way))
     away = away[
         : int(np.append(away <= ground.spacing / 2, True).argmax()) + 1
     ]  # up to where a neighbour ends
-    last = int(np.append(away < KEPT * ground.closest, True).argmax()) - 1
+    last = int(np.append(away < kept, True).argmax()) - 1
     along = along[: len(away)]
     dry = np.minimum(np.maximum(along - along[:, None], 0.0), away).max(axis=1)
     enough = int((dry <= WET * ground.spacing).argmax())
