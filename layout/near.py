@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -12,12 +13,17 @@ from shapely import LineString
 
 from layout.plane import Array, coordinates, stations
 
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
+
 PART = 12
 """Segments of each part that :func:`chopped` cuts a line into."""
 LINE_MARKS = 200
 """Marks along each line of a :class:`SegmentIndex`, on average, at least."""
 ABOUT = 3
 """Segments to either side of one that are looked at where a nearest one must be close by."""
+FEW = 6
+"""A group of no more segments is looked at whole, without asking the marks."""
 MOST_MARKS = 400_000
 """Marks along the lines of a :class:`SegmentIndex`, beyond one or two a segment."""
 
@@ -101,8 +107,6 @@ class SegmentIndex:
     """
 
     def __init__(self, lines: Sequence[LineString], *, groups: Sequence[int] | None = None) -> None:
-        from scipy.spatial import cKDTree
-
         walks = [coordinates(line) for line in lines]
         start = np.vstack([walk[:-1] for walk in walks])
         step = np.vstack([np.diff(walk, axis=0) for walk in walks])
@@ -118,18 +122,25 @@ class SegmentIndex:
         # half a segment apart; long straight ones would have too few to tell anything
         wanted = min(float(np.median(self._size)) / 2, total / (LINE_MARKS * len(walks)))
         self._pitch = max(wanted, total / MOST_MARKS)
-        count = np.maximum(np.ceil(self._size / self._pitch - 1e-9), 1).astype(np.intp) + 1
-        self._marked = np.repeat(np.arange(len(count)), count)
-        number = np.arange(len(self._marked)) - np.repeat(np.cumsum(count) - count, count)
-        share = number / np.repeat(count - 1, count)
-        marks = self._start[self._marked] + self._step[self._marked] * share[:, None]
         self._groups: NDArray[np.intp] | None = None
         if groups is not None:
             self._groups = np.asarray(groups, dtype=np.intp)[self.line]
             # groups lie above each other, so far apart that none is nearer than all of another
-            self._storey = 4.0 * float(np.ptp(marks, axis=0).max() + total)
-            marks = np.column_stack((marks, self._storey * self._groups[self._marked]))
-        self._marks = cKDTree(marks)
+            self._storey = 4.0 * float(np.ptp(np.vstack(walks), axis=0).max() + total)
+
+    @cached_property
+    def _marks(self) -> tuple[cKDTree, NDArray[np.intp]]:
+        """Marks along the segments, and which segment each is on; where no point asks for them, they are not made."""
+        from scipy.spatial import cKDTree
+
+        count = np.maximum(np.ceil(self._size / self._pitch - 1e-9), 1).astype(np.intp) + 1
+        marked = np.repeat(np.arange(len(count)), count)
+        number = np.arange(len(marked)) - np.repeat(np.cumsum(count) - count, count)
+        share = number / np.repeat(count - 1, count)
+        marks = self._start[marked] + self._step[marked] * share[:, None]
+        if self._groups is not None:
+            marks = np.column_stack((marks, self._storey * self._groups[marked]))
+        return cKDTree(marks), marked
 
     def nearest(self, points: Array) -> tuple[Array, Array]:
         """Distance from points to the lines, and the nearest points of the lines, shapes (n,), (n, 2) [m]."""
@@ -138,7 +149,7 @@ class SegmentIndex:
 
     def at_most(self, points: Array) -> Array:
         """Distances of points from the lines, or a little more, shape (n,) [m]: to marks on them at half a pitch."""
-        return np.asarray(self._marks.query(points)[0], dtype=np.float64)
+        return np.asarray(self._marks[0].query(points)[0], dtype=np.float64)
 
     def farthest(self, points: Array, count: int) -> tuple[NDArray[np.intp], Array]:
         """Those of some points that are farthest from the lines, the farthest first: numbers, and distances [m]."""
@@ -181,13 +192,16 @@ class SegmentIndex:
         """
         index = np.empty(len(points), dtype=np.intp)
         unsure = np.arange(len(points))
+        if groups is not None:
+            unsure = self._among_few(points, groups, index)
         for looked_at in (4, 16, 64):
             if not len(unsure):
                 break
             asked = points[unsure]
             raised = asked if groups is None else np.column_stack((asked, self._storey * groups[unsure]))
-            far, mark = self._marks.query(raised, k=looked_at)  # beyond all marks: infinity, and no mark
-            segment = self._marked[np.minimum(mark, len(self._marked) - 1)]
+            tree, marked = self._marks
+            far, mark = tree.query(raised, k=looked_at)  # beyond all marks: infinity, and no mark
+            segment = marked[np.minimum(mark, len(marked) - 1)]
             away = self._squared(asked, segment)
             if groups is not None and self._groups is not None:
                 away[self._groups[segment] != groups[unsure][:, None]] = np.inf
@@ -200,6 +214,21 @@ class SegmentIndex:
             index[unsure] = self._by_tree(points[unsure], None if groups is None else groups[unsure])
         foot, share = self._foot(points, index)
         return index, foot, self.along[index] + share * self._size[index]
+
+    def _among_few(
+        self, points: Array, groups: NDArray[np.intp], index: NDArray[np.intp]
+    ) -> NDArray[np.intp]:
+        """Fill in the nearest segments of points that look for a group of few; gives the numbers of the others."""
+        assert self._groups is not None, "lines are in groups where points look for one"
+        order = np.argsort(self._groups, kind="stable")
+        sizes = np.bincount(self._groups, minlength=int(groups.max(initial=0)) + 1)
+        begins, count = (np.cumsum(sizes) - sizes)[groups], sizes[groups]
+        for size in range(1, FEW + 1):
+            asked = np.flatnonzero(count == size)
+            segment = order[begins[asked][:, None] + np.arange(size)]
+            nearest = self._squared(points[asked], segment).argmin(axis=1)[:, None]
+            index[asked] = np.take_along_axis(segment, nearest, axis=1)[:, 0]
+        return np.flatnonzero((count < 1) | (count > FEW))
 
     def _foot(self, points: Array, index: NDArray[np.intp]) -> tuple[Array, Array]:
         """Nearest points of segments, and how far along these they lie, as shares, shapes (n, 2) and (n,)."""

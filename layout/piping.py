@@ -36,6 +36,9 @@ from layout.zones import make_zones
 WORTH = 0.05
 """Share of all pipe, trench and blank tubing that leads back through the bed have to save (judgement of this tool)."""
 
+Joined = tuple[tuple[Lateral, ...], tuple[Join, ...]]
+"""The laterals that runs are joined into, and what joins them."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piped:
@@ -80,21 +83,28 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
     NoRoomError
         Where more zones are asked for than there are laterals, or no run has an emitter.
     """
-    made, stranded = _piped(site, ground, trial), frozenset[str]()
+    joined, stranded = _joined(site, ground, trial), frozenset[str]()
+    made = _piped(site, ground, trial, joined)
     dry = frozenset(
         name for item in made.laterals if item.name not in made.plumbing.fed for name in item.runs
     )
-    if dry:
+    anew = _joined(site, ground, trial, stranded=dry) if dry else joined
+    if anew != joined:
         # Where it leaves fewer laterals than zones are asked for, that is no way.
         with contextlib.suppress(NoRoomError):
-            tied = _piped(site, ground, trial, stranded=dry)
+            tied = _piped(site, ground, trial, anew)
             if _fed(tied) > _fed(made) + TOLERANCE:
-                made, stranded = tied, dry
-    return _led_back(site, ground, trial, made, stranded)
+                made, joined, stranded = tied, anew, dry
+    return _led_back(site, ground, trial, made, joined, stranded)
 
 
 def _led_back(
-    site: Site, ground: UsableGround, trial: Trial, made: Piped, stranded: Collection[str]
+    site: Site,
+    ground: UsableGround,
+    trial: Trial,
+    made: Piped,
+    joined: Joined,
+    stranded: Collection[str],
 ) -> Piped:
     """Lead returns back through the bed to the manifold end, where that takes less than manifolds and lines elsewhere.
 
@@ -106,7 +116,9 @@ def _led_back(
     for anew in (False, True):
         if gains[anew] <= WORTH * taken or not (anew or wanted):
             continue
-        led = _led(site, ground, trial, stranded, None if anew else wanted)
+        if anew:
+            joined = _joined(site, ground, trial, stranded=stranded, led_back=True)
+        led = _led(site, ground, trial, joined, None if anew else wanted)
         if led is not None and _is_as_good(led, made) and _taken(led) < limit:
             best, limit = led, _taken(led)
     return best
@@ -162,10 +174,10 @@ def _fits(site: Site, item: Lateral, to: BaseGeometry, lead: float | None = None
 
 
 def _led(
-    site: Site, ground: UsableGround, trial: Trial, stranded: Collection[str], wanted: Collection[str] | None
+    site: Site, ground: UsableGround, trial: Trial, joined: Joined, wanted: Collection[str] | None
 ) -> Piped | None:
-    """Pipe a trial with leads back from laterals that are named, or from all that can be, their runs joined anew."""
-    anew, to = wanted is None, _manifold_end(trial)
+    """Pipe a trial with leads back from laterals that are named, or from all that can be."""
+    to = _manifold_end(trial)
 
     def is_led(item: Lateral) -> bool:
         if wanted is not None:
@@ -173,7 +185,7 @@ def _led(
         return not item.returns_near and _fits(site, item, to)
 
     while True:
-        led = _piped(site, ground, trial, stranded=stranded, led_back=is_led, anew=anew)
+        led = _piped(site, ground, trial, joined, led_back=is_led)
         back = {riser.lateral: float(riser.line.length) for riser in led.plumbing.risers if riser.back}
         fit = {
             item.name for item in led.laterals if item.name in back and _fits(site, item, to, back[item.name])
@@ -197,30 +209,40 @@ def _fed(piped: Piped) -> float:
     return math.fsum(item.length for item in piped.laterals if item.name in piped.plumbing.fed)
 
 
-def _piped(
+def _joined(
     site: Site,
     ground: UsableGround,
     trial: Trial,
     *,
     stranded: Collection[str] = (),
-    led_back: Callable[[Lateral], bool] | None = None,
-    anew: bool = False,
-) -> Piped:
-    """Pipe a trial.
+    led_back: bool = False,
+) -> Joined:
+    """Join the runs of a trial.
 
-    Runs that are stranded are tied to neighbours even beyond the longest lateral; the returns of laterals that are led
-    back come to the manifold end, and anew they are joined such that they can.
+    Runs that are stranded are tied to neighbours even beyond the longest lateral; those whose returns are to be led
+    back to the manifold end are joined such that they can.
     """
-    laying = trial.laying
-    laterals, joins = join_runs(
-        laying,
+    return join_runs(
+        trial.laying,
         site.laterals,
         spacing=site.runs.spacing,
         bed=site.bed,
         kept_clear=ground.kept_clear,
         stranded=stranded,
-        led_back=anew,
+        led_back=led_back,
     )
+
+
+def _piped(
+    site: Site,
+    ground: UsableGround,
+    trial: Trial,
+    joined: Joined,
+    *,
+    led_back: Callable[[Lateral], bool] | None = None,
+) -> Piped:
+    """Pipe a trial, its runs joined; the returns of laterals that are led back come to the manifold end."""
+    laying, (laterals, joins) = trial.laying, joined
     emitters = tuple(place_emitters(run, site.tubing) for run in laying.runs)
     if not any(row.count for row in emitters):
         unit = site.frame.units

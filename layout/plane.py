@@ -103,6 +103,21 @@ def stretch(line: LineString, start: float, end: float) -> LineString:
     return LineString(np.vstack((ends[:1], inner, ends[1:])))
 
 
+def points_between(line: LineString, start: float, end: float) -> Array:
+    """The points of a line from one distance along it on to another, shape (n, 2); one point where they are the same.
+
+    As of the engine's own ``substring`` [m], which walks a line point by point in Python.
+    """
+    points = coordinates(line)
+    step = np.diff(points, axis=0)
+    along = np.concatenate(([0.0], np.cumsum(np.sqrt(step[:, 0] ** 2 + step[:, 1] ** 2))))[:-1]
+    ends = shapely.get_coordinates(shapely.line_interpolate_point(line, [start, end]))
+    if start == end or min(start, end) >= line.length:
+        return np.asarray(ends[:1])
+    inner = points[:-1][(along > max(start, 0.0)) & (along < end)]
+    return np.vstack((ends[:1], inner, ends[1:]))
+
+
 def thinned(line: LineString, within: float) -> LineString:
     """A line without the points that lie within a distance of the line through those left [m].
 

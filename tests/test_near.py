@@ -108,3 +108,22 @@ def test_points_of_a_group_look_for_its_lines_alone() -> None:
         own = SegmentIndex([line for line, of in zip(lines, groups, strict=True) if of == group])
         _, foot, _ = index.locate(points, np.full(len(points), group))
         assert np.hypot(*(points - foot).T) == pytest.approx(own.nearest(points)[0], abs=1e-12)
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_groups_of_few_segments_are_looked_at_as_those_of_many(seed: int) -> None:
+    """Against the geometry engine's distances; groups of one segment, of seven, and of several lines."""
+    rng = np.random.default_rng(seed)
+    sizes = [2, 8, 3, 2, 40, 6]
+    lines = [LineString(rng.uniform(0.0, 10.0, (size, 2))) for size in sizes]
+    groups = [3, 0, 1, 1, 2, 4]
+    points, asked = rng.uniform(-2.0, 12.0, (60, 2)), rng.integers(0, 5, 60)
+    index = SegmentIndex(lines, groups=groups)
+    segment, foot, along = index.locate(points, asked)
+    assert np.asarray(groups)[index.line[segment]].tolist() == asked.tolist()
+    for k, (point, group) in enumerate(zip(shapely.points(points), asked, strict=True)):
+        least = min(point.distance(line) for line, of in zip(lines, groups, strict=True) if of == group)
+        assert np.hypot(*(points[k] - foot[k])) == pytest.approx(least, abs=1e-9)
+        on = lines[index.line[segment[k]]].interpolate(along[k])
+        assert on.distance(Point(foot[k])) < 1e-9

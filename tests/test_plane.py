@@ -10,6 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import GeometryCollection, LineString, MultiLineString, MultiPolygon, Point, Polygon, box
+from shapely.ops import substring
 
 from layout.plane import (
     are_gentle,
@@ -20,6 +21,7 @@ from layout.plane import (
     is_gentle,
     lines_of,
     points_at,
+    points_between,
     polygons_of,
     resample,
     stations,
@@ -133,6 +135,17 @@ def test_only_bends_that_may_be_tighter_are_looked_at(seed: int, below: float) -
     assert some[found] == pytest.approx(every[tight])
     assert kept[found] == pytest.approx(places[tight])
     assert len(some) <= len(every)
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_points_between_are_those_of_the_engines_substring(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    line = LineString(np.repeat(rng.uniform(0.0, 10.0, (12, 2)), rng.integers(1, 3, 12), axis=0))
+    first, last = np.sort(rng.uniform(0.0, line.length, 2)).tolist()
+    for start, end in ((first, last), (0.0, last), (first, line.length), (first, first), (0.0, line.length)):
+        expected = shapely.get_coordinates(substring(line, start, end))
+        assert points_between(line, start, end) == pytest.approx(expected, abs=1e-12)
 
 
 def test_stretches_in_an_area_are_not_taken_from_elsewhere() -> None:

@@ -8,11 +8,10 @@ from collections.abc import Iterator, Sequence
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import substring
 
 from layout.model import XY, Bed
 from layout.model.laws import EDGE_LAW, LOOP_LAW
-from layout.plane import TOLERANCE, coordinates, stretch
+from layout.plane import TOLERANCE, coordinates, points_between, stretch
 
 REACH_SPACINGS = 4.0
 """A loop may always reach this far, in row spacings."""
@@ -154,8 +153,8 @@ class Loops:
         ring = self._rings[min(near)[1]]
         first, last = ring.project(one), ring.project(other)
         low, high = min(first, last), max(first, last)
-        inner = coordinates(substring(ring, low, high))
-        outer = [*coordinates(substring(ring, high, ring.length)), *coordinates(substring(ring, 0, low))]
+        inner = points_between(ring, low, high)
+        outer = [*points_between(ring, high, float(ring.length)), *points_between(ring, 0.0, low)]
         ways = []
         for way in (inner if first < last else inner[::-1], outer[::-1] if first < last else outer):
             points = [start]

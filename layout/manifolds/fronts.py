@@ -8,11 +8,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPoint, Point, Polygon
-from shapely.ops import substring
+from shapely import LineString, MultiPoint, Polygon
 
 from layout.model import XY, Run, xy
-from layout.plane import coordinates
+from layout.plane import coordinates, points_between
 
 STEP = 3.5
 """Run ends of neighbouring rows lie beside each other where they are no farther apart than this, in spacings."""
@@ -76,11 +75,13 @@ def stretches(runs: Sequence[Run], outline: Polygon, *, reach: float, spacing: f
         Counter-clockwise, so that the bed lies on their left [m].
     """
     ring = LineString(shapely.orient_polygons(outline, exterior_cw=False).exterior.coords)
-    ends = [xy(Point(run.line.coords[tip])) for run in runs for tip in (0, -1)]
-    near = [at for at in ends if ring.distance(Point(at)) <= reach]
-    if not near:
+    lines = [run.line for run in runs]
+    ends = np.stack([shapely.get_point(lines, tip) for tip in (0, -1)], axis=1).ravel()
+    near = ends[shapely.distance(ring, ends) <= reach]
+    if not len(near):
         return []
-    placed = sorted((float(ring.project(Point(at))), at) for at in near)
+    stations = shapely.line_locate_point(ring, near).tolist()
+    placed = sorted(zip(stations, map(xy, near.tolist()), strict=True))
     breaks = [
         number
         for number in range(len(placed))
@@ -89,14 +90,13 @@ def stretches(runs: Sequence[Run], outline: Polygon, *, reach: float, spacing: f
     twice = LineString(np.vstack((coordinates(ring)[:-1], coordinates(ring)[:-1], coordinates(ring))))
     whole = float(ring.length)
     if not breaks:
-        return [LineString(coordinates(substring(twice, 0.0, whole)))]
+        return [LineString(points_between(twice, 0.0, whole))]
     found = []
     for number, first in enumerate(breaks):
         last = breaks[(number + 1) % len(breaks)] - 1
         start, end = placed[first][0], placed[last][0]
         end += whole if end < start or (end == start and last != first) else 0.0
-        part = substring(twice, start + whole - MARGIN, end + whole + MARGIN)
-        found.append(LineString(coordinates(part)))
+        found.append(LineString(points_between(twice, start + whole - MARGIN, end + whole + MARGIN)))
     return found
 
 

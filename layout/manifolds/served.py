@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -29,7 +28,7 @@ from layout.manifolds.trench import (
     trench,
 )
 from layout.model import XY, Join, ManifoldRules, PipeKind, Pump, Run, Sides, xy
-from layout.plane import TOLERANCE, polygons_of
+from layout.plane import TOLERANCE, Array, distances, pair, polygons_of
 
 BEYOND: dict[PipeKind, int] = {"supply": 1, "return": 2}
 """How far beyond the run ends each manifold lies, in stated offsets: the supply first."""
@@ -120,8 +119,11 @@ class Trenches:
         self._starts = _starts(runs)
         self._spacing = usual_spacing(runs)
         edges = stretches(runs, outline, reach=reach, spacing=self._spacing) if outline else []
+        ends = [tip.at for tip in tips]
+        places = np.array(ends).reshape(-1, 2)
         self._edges = [
-            (edge, [tip.at for tip in tips if edge.distance(Point(tip.at)) <= reach]) for edge in edges
+            (edge, [at for at, gap in zip(ends, distances(places, edge), strict=True) if gap <= reach])
+            for edge in edges
         ]
         grown = kept_clear.buffer(rules.offset, quad_segs=64)
         self.clear: dict[PipeKind, MultiPolygon] = {
@@ -130,7 +132,7 @@ class Trenches:
         }
         self._within = kept_clear.buffer(-TOLERANCE)
         self._channels: Channels | None = None
-        self._fronts: dict[Place, list[list[XY]]] = {}
+        self._fronts: dict[Place, list[Array]] = {}
         self._laid: dict[tuple[PipeKind, Place, int], LineString] = {}
         self._moved: set[int] = set()
 
@@ -320,12 +322,12 @@ class Trenches:
     def _follow(self, place: Place) -> bool:
         return follows([at for at, _ in self._front(place)], side_of(self._sides, place))
 
-    def _fronts_at(self, place: Place) -> list[list[XY]]:
-        """The same in parts that lie beside each other."""
+    def _fronts_at(self, place: Place) -> list[Array]:
+        """The run ends in parts that lie beside each other, shape (n, 2) each [m]."""
         if place not in self._fronts:
             front = self._front(place)
             parts = [front] if self._follow(place) else split(front, self._spacing)
-            self._fronts[place] = [[at for at, _ in part] for part in parts]
+            self._fronts[place] = [np.array([at for at, _ in part]) for part in parts]
         return self._fronts[place]
 
     def _front_of(self, tip: Tip) -> int:
@@ -334,7 +336,7 @@ class Trenches:
         if tip.place == "edge":
             gaps = [round(float(edge.distance(here)), 6) for edge, _ in self._edges]
         else:
-            gaps = [min(math.dist(tip.at, at) for at in front) for front in self._fronts_at(tip.place)]
+            gaps = [float(np.hypot(*(front - tip.at).T).min()) for front in self._fronts_at(tip.place)]
         return gaps.index(min(gaps))
 
     def _of(self, tip: Tip) -> LineString:
@@ -349,9 +351,10 @@ class Trenches:
                 straight = beside(edge, -1.0, distance - gap)
                 front = front or [tip.at]
             else:
-                front = self._fronts_at(tip.place)[part]
+                front = [pair(at) for at in self._fronts_at(tip.place)[part]]
                 # Run ends cut short by a setback say nothing of where the others stand.
-                free = [at for at in front if self.clear["return"].distance(Point(at)) > BITTEN]
+                away = distances(np.array(front), self.clear["return"])
+                free = [at for at, gap in zip(front, away, strict=True) if gap > BITTEN]
                 straight = trench(free or front, tip.place, self._sides, distance)
             self._laid[key] = clear_of(straight, self.clear[tip.kind], front)
             if self._laid[key] is not straight:

@@ -9,10 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
-from shapely.ops import substring
 
 from layout.model import XY, Sides
-from layout.plane import TOLERANCE, Array, coordinates, lines_of, polygons_of, stretches_in
+from layout.plane import TOLERANCE, Array, coordinates, lines_of, points_between, polygons_of, stretches_in
 
 STUB = 0.3
 """Length of a manifold that serves one lateral [m]."""
@@ -175,9 +174,9 @@ def _carried_on(points: Array) -> Array:
 def span(line: LineString, first: float, last: float, toward: XY | None) -> LineString:
     """Cut the part of a trench between two feet [m]; where they are nearly one, a stub, on the side of a place."""
     if last - first >= STUB / 2:
-        return LineString(coordinates(substring(line, first, last).simplify(STRAIGHT)))
+        return LineString(coordinates(LineString(points_between(line, first, last)).simplify(STRAIGHT)))
     spans = ((max(last - STUB, 0.0), last), (first, min(first + STUB, line.length)))
-    ways = [LineString(coordinates(substring(line, *part))) for part in spans if part[1] - part[0] > STUB / 2]
+    ways = [LineString(points_between(line, *part)) for part in spans if part[1] - part[0] > STUB / 2]
     if toward is None:
         return ways[0]
     return min(ways, key=lambda way: round(float(way.distance(Point(toward))), 3))
@@ -209,10 +208,10 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
     """
     feet = [line.project(Point(at)) for at in front]
     first, last = max(min(feet) - STUB, 0.0), min(max(feet) + STUB, line.length)
-    if not zones.intersects(substring(line, first, last)):
+    if not zones.intersects(LineString(points_between(line, first, last))):
         return line
     first, last = max(first - EXTENSION, 0.0), min(last + EXTENSION, line.length)
-    needed = LineString(coordinates(substring(line, first, last)))
+    needed = LineString(points_between(line, first, last))
     tips = np.asarray(shapely.points(front), dtype=object)
     for zone in polygons_of(zones):
         within = [part for part in stretches_in(needed, zone) if part.length > TOLERANCE]
@@ -224,7 +223,7 @@ def clear_of(line: LineString, zones: MultiPolygon, front: Sequence[XY]) -> Line
             if enters > max(feet) or leaves < min(feet):
                 # Nothing is to be served beyond this place: the trench ends there.
                 kept = (0.0, enters) if enters > max(feet) else (leaves, needed.length)
-                needed = LineString(coordinates(substring(needed, *kept)))
+                needed = LineString(points_between(needed, *kept))
                 continue
             faced = [enters <= foot <= leaves for foot in feet]
             points = _past(needed, ring, enters, leaves, tips[faced] if any(faced) else tips)
@@ -236,18 +235,16 @@ def _past(line: LineString, ring: LineString, enters: float, leaves: float, near
     """Points of a line, with the stretch between two stations replaced by the way along a ring nearer to run ends."""
     start, end = (ring.project(line.interpolate(station)) for station in (enters, leaves))
     low, high = min(start, end), max(start, end)
-    inner = coordinates(substring(ring, low, high))
-    outer = np.vstack(
-        (coordinates(substring(ring, high, ring.length)), coordinates(substring(ring, 0.0, low)))
-    )
+    inner = points_between(ring, low, high)
+    outer = np.vstack((points_between(ring, high, ring.length), points_between(ring, 0.0, low)))
     ways = [inner, outer[::-1]] if start <= end else [inner[::-1], outer]
     way = min(ways, key=lambda way: _apart(way, near))
     # A line that passes through a zone to its other side is not taken up again there.
     meets = [ring.distance(line.interpolate(station)) < TOLERANCE for station in (enters, leaves)]
     nothing = np.empty((0, 2))
-    before = coordinates(substring(line, 0.0, enters)) if enters > TOLERANCE and meets[0] else nothing
+    before = points_between(line, 0.0, enters) if enters > TOLERANCE and meets[0] else nothing
     goes_on = leaves < line.length - TOLERANCE and meets[1]
-    after = coordinates(substring(line, leaves, line.length)) if goes_on else nothing
+    after = points_between(line, leaves, line.length) if goes_on else nothing
     return np.vstack((before, way, after))
 
 
@@ -276,7 +273,7 @@ def led_out(
     end = line.length if last >= first else 0.0
     if abs(end - last) < TOLERANCE:
         return None
-    onward = LineString(coordinates(substring(line, last, end)))
+    onward = LineString(points_between(line, last, end))
     bed = outline.buffer(OUT)
     within = [
         part for part in stretches_in(onward, bed) if part.distance(Point(onward.coords[0])) < TOLERANCE
@@ -286,7 +283,7 @@ def led_out(
         return manifold
     if reach > onward.length - TOLERANCE:
         return None
-    more = LineString(coordinates(substring(onward, 0.0, reach)))
+    more = LineString(points_between(onward, 0.0, reach))
     if zones.buffer(-TOLERANCE).intersects(more):
         return None
     points = np.vstack((coordinates(manifold), coordinates(more)))

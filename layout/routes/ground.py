@@ -56,6 +56,7 @@ class Ground:
     manifolds: tuple[Pipe, ...]
     _grown: dict[tuple[str, float], BaseGeometry] = field(default_factory=dict)
     _ways: dict[tuple[XY, float, float], LineString | None] = field(default_factory=dict)
+    _landed: dict[tuple[XY, float, float], XY | None] = field(default_factory=dict)
     _apart: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -114,12 +115,19 @@ class Ground:
         """
         key = (feed, round(half, 9), round(beside_bed, 9))
         if key not in self._ways:
-            self._ways[key] = self._find_way(feed, self.zones(half=half, beside_bed=beside_bed))
+            self._ways[key] = self._find_way(feed, half=half, beside_bed=beside_bed)
         return self._ways[key]
 
-    def _find_way(self, feed: XY, zones: Sequence[BaseGeometry]) -> LineString | None:
-        start, end = self.landing(self.pump, zones), self.landing(feed, zones)
-        way = shortest_way(start, end, zones) if start and end else None
+    def _find_way(self, feed: XY, *, half: float, beside_bed: float) -> LineString | None:
+        zones = self.zones(half=half, beside_bed=beside_bed)
+        key = (self.pump, round(half, 9), round(beside_bed, 9))
+        if key not in self._landed:  # the same for all manifolds
+            self._landed[key] = self.landing(self.pump, zones)
+        start = self._landed[key]
+        if start is None:
+            return None
+        end = self.landing(feed, zones)
+        way = shortest_way(start, end, zones) if end else None
         return LineString([self.pump, *way.coords]) if way else None
 
     def landing(self, place: XY, zones: Sequence[BaseGeometry]) -> XY | None:

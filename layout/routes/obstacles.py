@@ -97,21 +97,25 @@ def grown(shape: BaseGeometry, distance: float) -> Polygon | MultiPolygon:
     >>> round(grown(shapely.Point(0, 0), 1.0).area, 4)  # sixteen sides about the unit circle
     3.1826
     """
-    pieces: list[BaseGeometry] = []
+    drawn: list[BaseGeometry] = []
+    pieces: list[Array] = []
     for part in shapely.get_parts(shape):
         if part.geom_type == "Point":
             pieces.append(_disc(coordinates(part)[0], distance))
             continue
         rings = part.geom_type == "Polygon"
         if rings:
-            pieces.append(part)
+            drawn.append(part)
         for line in shapely.get_parts(part.boundary if rings else part):
             pieces += _band(coordinates(line), distance, closed=rings or line.is_closed)
-    return areal(union(pieces).buffer(CRACK, join_style="mitre"))
+    corners = np.repeat(np.arange(len(pieces)), [len(piece) for piece in pieces])
+    edges = shapely.linearrings(np.vstack(pieces), indices=corners)
+    drawn += np.asarray(shapely.polygons(edges), dtype=object).tolist()
+    return areal(union(drawn).buffer(CRACK, join_style="mitre"))
 
 
-def _band(points: Array, radius: float, *, closed: bool) -> Iterator[Polygon]:
-    """Draw the ground beside a polyline, a rectangle to each segment and a fan of edges round each corner.
+def _band(points: Array, radius: float, *, closed: bool) -> Iterator[Array]:
+    """The corners of the ground beside a polyline, a rectangle to each segment and a fan of edges round each corner.
 
     Neighbours share their corners to the last digit, so that no crack opens between them.
     """
@@ -124,7 +128,7 @@ def _band(points: Array, radius: float, *, closed: bool) -> Iterator[Polygon]:
     left = np.column_stack((-way[:, 1], way[:, 0])) * radius
     start, end = points[:-1], points[1:]
     boxes = np.stack((start + left, end + left, end, end - left, start - left, start), axis=1)
-    yield from (Polygon(box) for box in boxes)
+    yield from boxes
     bearing = np.arctan2(way[:, 1], way[:, 0])
     for number in range(len(way) - (not closed)):
         follows = (number + 1) % len(way)
@@ -138,20 +142,20 @@ def _band(points: Array, radius: float, *, closed: bool) -> Iterator[Polygon]:
         yield _fan(end[-1], -left[-1], left[-1], math.pi)
 
 
-def _disc(middle: Array, radius: float) -> Polygon:
-    """Draw the circle round a point as edges that touch it."""
+def _disc(middle: Array, radius: float) -> Array:
+    """The corners of the circle round a point as edges that touch it."""
     count = _corners(2 * math.pi, radius)
     turns: Array = 2 * math.pi / count * np.arange(count, dtype=np.float64)
-    return Polygon(middle + _bearings(turns) * radius / math.cos(math.pi / count))
+    return np.asarray(middle + _bearings(turns) * radius / math.cos(math.pi / count))
 
 
-def _fan(middle: Array, first: Array, last: Array, sweep: float) -> Polygon:
-    """Draw a sector about a point from one arm to another, its arc as edges that touch it."""
+def _fan(middle: Array, first: Array, last: Array, sweep: float) -> Array:
+    """The corners of a sector about a point from one arm to another, its arc as edges that touch it."""
     count = _corners(abs(sweep), math.hypot(*first))
     step = sweep / count
     turns: Array = math.atan2(first[1], first[0]) + step * (np.arange(count, dtype=np.float64) + 0.5)
     edge = _bearings(turns) * math.hypot(*first) / math.cos(step / 2)
-    return Polygon(middle + np.vstack((np.zeros(2), first, edge, last)))
+    return np.asarray(middle + np.vstack((np.zeros(2), first, edge, last)))
 
 
 def _corners(sweep: float, radius: float) -> int:

@@ -134,12 +134,12 @@ def _whole_intervals(start: float, end: float, gap: float, tape: Tape) -> Array:
 
 def _divided(base: Array, parts: NDArray[np.intp], tape: Tape) -> Array:
     """Stations with each interval divided evenly."""
-    pieces = []
-    for start, end, count in zip(base[:-1], base[1:], parts, strict=True):
-        inner = np.linspace(start, end, count + 1)
-        inner[1:-1] = _read(inner[1:-1], (end - start) / count, tape)
-        pieces.append(inner[:-1])
-    return np.concatenate((*pieces, base[-1:]))
+    share = np.diff(base) / parts
+    room = np.repeat(share, parts)
+    inner = np.arange(len(room)) - np.repeat(np.cumsum(parts) - parts, parts)
+    along = inner * room + np.repeat(base[:-1], parts)
+    along = np.where((inner > 0) & (room > 4 * tape.step), tape.read(along), along)
+    return np.append(along, base[-1])
 
 
 def _read(along: Array, room: float, tape: Tape) -> Array:

@@ -94,8 +94,8 @@ def choose_baseline(weighed: Array, reached: Array, features: Sequence[Feature],
     aside = np.column_stack((ahead[:, 1], -ahead[:, 0]))
     beside = (weighed - middle) @ aside.T
     along = (reached - middle) @ ahead.T
-    level = np.quantile(beside, PLACES, axis=0)
-    mean = np.abs(beside[None, :, :] - level[:, None, :]).mean(axis=1)
+    level = np.quantile(np.ascontiguousarray(beside.T), PLACES, axis=1)
+    mean = np.stack([np.abs(beside - one).mean(axis=0) for one in level])
     foot = middle + level[..., None] * aside
     ends = np.stack(
         (foot + along.min(axis=0)[:, None] * ahead, foot + along.max(axis=0)[:, None] * ahead), axis=2
@@ -152,5 +152,6 @@ def offsets(points: Array, ends: tuple[XY, XY], tape: Tape) -> list[Offset]:
     offset = tape.read(away @ np.array([ahead[1], -ahead[0]]))
     error = tape.step / math.sqrt(2)
     return [
-        Offset(station=float(s), offset=float(o), error=error) for s, o in zip(station, offset, strict=True)
+        Offset(station=s, offset=o, error=error)
+        for s, o in zip(station.tolist(), offset.tolist(), strict=True)
     ]

@@ -125,6 +125,8 @@ def _rows(laying: Laying) -> Iterator[list[Run | Join]]:
 
 def _one_of(places: Sequence[Place]) -> Place:
     """Make one place of several that coincide; a line need not say that it ends where something else stands."""
+    if len(places) == 1:
+        return places[0]
     first, *others = sorted(places, key=lambda place: _RANKS.index(place.kind))
     said = [first.says, *(place.says for place in others if place.kind != "line end")]
     return replace(first, says=" + ".join(dict.fromkeys(said)))
@@ -175,9 +177,9 @@ class _Walker:
         line = coordinates(piece.line)
         marks = marks_along(line, interval=rules.interval, tolerance=rules.tolerance, tape=self.tape)
         places = []
-        for number, (along, (x, y)) in enumerate(zip(marks.along, marks.points, strict=True)):
-            at = (float(x), float(y))
-            station = float(self.tape.read(along))
+        read = self.tape.read(marks.along).tolist()
+        for number, (station, (x, y)) in enumerate(zip(read, marks.points.tolist(), strict=True)):
+            at = (x, y)
             if isinstance(piece, Join):
                 places.append(Place(at, "blank", f"blank {piece.start} to {piece.end}"))
             elif number == 0:
