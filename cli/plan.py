@@ -11,6 +11,7 @@ from cli.options import AsJson, Out, Settings, SiteFile, Strict, hold
 
 if TYPE_CHECKING:
     from layout.model import Design
+    from layout.sheets.figures import Figures
 
 Coverage = Annotated[
     bool, typer.Option("--coverage", help="Write coverage.png too: the water that the ground takes.")
@@ -96,7 +97,7 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
     rows = [
         ("bed", figures.area_of(bed), f"{figures.area_of(design.ground.area.area)} usable"),
         ("runs", str(len(design.laying.runs)), f"best of {tried} patterns" if tried > 1 else ""),
-        ("tubing", figures.length_of(totals.tubing), f"and {figures.length_of(totals.blank)} blank"),
+        ("tubing", figures.length_of(totals.tubing), _without_emitters(design, figures)),
         *_coils(design),
         ("emitters", f"{totals.emitters:,}", figures.hourly_of(totals.flow)),
         (
@@ -126,6 +127,13 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
             )
         )
     return rows
+
+
+def _without_emitters(design: Design, figures: Figures) -> str:
+    """Say how much tubing without emitters the bed takes; what risers take is told as pipe is."""
+    leads = sum(riser.line.length for riser in design.plumbing.risers if riser.lead)
+    led = f", {figures.length_of(leads)} in leads" if leads else ""
+    return f"and {figures.length_of(design.totals.blank)} blank{led}"
 
 
 def _coils(design: Design) -> list[tuple[str, str, str]]:

@@ -12,13 +12,15 @@ from shapely import LineString, Point, box
 from layout.errors import SheetError
 from layout.model import Design, FeatureKind
 from layout.sheets.crew import crew_sheets
-from layout.sheets.crew.notes import bend_words, check_line, check_words, ground_words
-from layout.sheets.crew.paper import MARGIN, Frame, paper_of
+from layout.sheets.crew.enlarged import GAIN, corners, draw, enlarged
+from layout.sheets.crew.notes import bend_words, check_line, check_words, ground_words, pipe_words
+from layout.sheets.crew.paper import CREW, MARGIN, Frame, Letterer, paper_of
 from layout.sheets.crew.picture import Taken, background, key_marks, view_of
 from layout.sheets.crew.stretches import Stretch, stretches
 from layout.sheets.crew.table import letters_of, table_width
 from layout.sheets.lettering import Lettering
-from layout.sheets.marks import Line, Text, View
+from layout.sheets.marks import Dots, Line, Text, View
+from layout.units import FOOT
 from tests.fields import curved_field, wide_field
 from tests.test_sheet_stakeout import texts, with_stakes
 
@@ -92,7 +94,7 @@ def test_without_a_baseline_none_is_drawn() -> None:
     baseline = LineString(staked.staking.baseline)
 
     def lines(design: Design) -> list[LineString]:
-        return [mark.line for mark in background(design, VIEW, ()) if isinstance(mark, Line)]
+        return [mark.line for mark in background(design, VIEW, Stretch("runs", ())) if isinstance(mark, Line)]
 
     assert baseline in lines(staked)
     assert baseline not in lines(replace(staked, staking=None))
@@ -170,3 +172,72 @@ def test_few_stakes_of_a_row_are_all_kept() -> None:
     assert design.staking is not None
     on_runs = sum(bool(stake.run) for stake in design.staking.stakes)
     assert sum(len(part.stakes) for part in rows) == on_runs
+
+
+def pipes_of(design: Design) -> Stretch:
+    """The stakes of manifolds, risers and lines."""
+    assert design.staking is not None
+    return Stretch(
+        "pipes", tuple(stake for stake in design.staking.stakes if "riser" in stake.description), ()
+    )
+
+
+def test_crowded_stakes_are_shown_larger_with_those_beside_them_and_stand_true_to_scale() -> None:
+    design = with_stakes(wide_field())
+    stretch = pipes_of(design)
+    window = (9.0, 1.0, 16.0, 5.0)
+    bare = stretch.stakes[1:3]
+    found = enlarged(design, stretch, bare, window, VIEW)
+    assert found is not None
+    assert found.view.metres_per_inch * GAIN <= VIEW.metres_per_inch
+    assert {stake.number for stake in bare} < {stake.number for stake in found.stretch.stakes}
+    made = Letterer(Lettering())
+    assert {stake.number for stake in draw(made, design, found, VIEW)} >= {stake.number for stake in bare}
+    dots = np.array([at for mark in made.marks if isinstance(mark, Dots) for at in mark.points])
+    stakes = np.array([stake.at for stake in found.stretch.stakes])
+    apart, true = (np.sort(np.hypot(*(at[:, None] - at).T).ravel()) for at in (dots, stakes))
+    assert apart * found.view.metres_per_inch == pytest.approx(true, abs=1e-9)
+    assert all(box(*window).contains(Point(at)) for at in dots)
+    (caption,) = (mark.text for mark in made.marks if isinstance(mark, Text) and "Enlarged" in mark.text)
+    assert caption == f"Enlarged, {found.scale}"
+
+
+def test_nothing_is_shown_larger_for_nothing_or_without_room() -> None:
+    design = with_stakes(wide_field())
+    stretch = pipes_of(design)
+    window = (9.0, 1.0, 16.0, 5.0)
+    assert enlarged(design, stretch, (), window, VIEW) is None
+    assert enlarged(design, stretch, stretch.stakes[:1], (9.0, 1.0, 16.0, 2.5), VIEW) is None
+    near = View(window=VIEW.window, centre=VIEW.centre, metres_per_inch=0.1)
+    assert enlarged(design, stretch, stretch.stakes[:1], window, near) is None
+
+
+def test_a_corner_is_free_where_neither_field_nor_letter_stands() -> None:
+    design = with_stakes(wide_field())
+    stretch = pipes_of(design)
+    left, bottom, right, top = design.site.bed.outline.bounds
+    wide = max(right - left, top - bottom)
+    far = View(window=VIEW.window, centre=(left - 2 * wide, bottom - 2 * wide), metres_per_inch=wide)
+    free = corners(design, stretch, far, [])
+    assert free  # the field is small, up and to the right of the middle
+    x, y = far.to_paper([(left, bottom)])[0]
+    assert not any(box(*window).contains(Point(x, y)) for window in free)
+    said = Text(layer=CREW, text="here", at=(free[0][0] + 1.0, free[0][1] + 1.0), height=0.1)
+    assert free[0] not in corners(design, stretch, far, [said])
+
+
+def test_a_lead_is_told_by_the_runs_it_lies_between() -> None:
+    """A made-up lead midway between the first two runs, 2 ft apart; where it crosses runs, only the picture tells."""
+    design = wide_field()
+    assert pipe_words(design) == "Supply whole, return in dashes."
+    (x, y), *_, (end, _) = design.laying.runs[0].line.coords
+    between = y - FOOT
+
+    def led(line: LineString) -> str:
+        riser = replace(design.plumbing.risers[0], lateral="L1", kind="return", line=line)
+        return pipe_words(replace(design, plumbing=replace(design.plumbing, risers=(riser,))))
+
+    along = LineString([(x - FOOT, between), (x, between), (end, between), (end, y)])
+    assert led(along).endswith(" Lead of L1 return: between R1 and R2, 1.00 ft from R1.")
+    across = LineString([(x, y), (x + FOOT, y - 10 * FOOT), (x + 2 * FOOT, y - 30 * FOOT)])
+    assert led(across).endswith(" Lead of L1 return: between runs, as pictured.")

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from shapely import LineString, Point, STRtree, box
+from shapely import LineString, Point, Polygon, STRtree, box, union_all
 
 from layout.model import Design, Lateral
 from layout.sheets.crew import crew_sheets, write_stakeout
@@ -90,11 +90,28 @@ def test_every_stake_is_on_one_sheet_in_walking_order(design: Design, sheets: li
     assert printed == [stake.number for stake in design.staking.stakes]
 
 
+def enlargements(drawing: Drawing) -> list[Polygon]:
+    """The frames of larger pictures of crowded stakes: those that a caption stands on."""
+    captions = [mark.at for mark in texts(drawing) if mark.text.startswith("Enlarged, ")]
+    areas = [mark.shape for mark in drawing.sheets[0].marks if isinstance(mark, Area)]
+    return [
+        area
+        for area in areas
+        if isinstance(area, Polygon)
+        and any(math.dist((area.bounds[0] + 0.05, area.bounds[3] + 0.07), at) < 1e-6 for at in captions)
+    ]
+
+
 def rows_in(drawing: Drawing) -> dict[int, str]:
     """The rows of the table: stake numbers, and the line that stands at the same height beside each."""
     picture = next(mark for mark in drawing.sheets[0].marks if isinstance(mark, Area))
     left = picture.shape.bounds[2]
-    beside = [mark for mark in texts(drawing) if mark.at[0] > left]
+    larger = enlargements(drawing)
+    beside = [
+        mark
+        for mark in texts(drawing)
+        if mark.at[0] > left and not any(window.contains(Point(mark.at)) for window in larger)
+    ]
     numbers = {
         mark.at[1]: int(mark.text) for mark in beside if mark.text.isdecimal() and mark.align == "right"
     }
@@ -358,13 +375,17 @@ def test_stakes_of_the_check_are_numbered_and_what_is_not_is_said(sheets: list[D
         texts = [mark.text for mark in drawing.sheets[0].marks if isinstance(mark, Text)]
         window = box(*drawing.sheets[0].view.window) if drawing.sheets[0].view else None
         assert window is not None
-        shown = {
-            mark.text
-            for mark in drawing.sheets[0].marks
-            if isinstance(mark, Text) and window.contains(Point(mark.at)) and mark.text.isdigit()
-        }
+        shown, larger = (
+            {
+                mark.text
+                for mark in drawing.sheets[0].marks
+                if isinstance(mark, Text) and part.contains(Point(mark.at)) and mark.text.isdigit()
+            }
+            for part in (window, union_all(enlargements(drawing)))
+        )
         said = " ".join(texts)
         check = re.search(r"from stake (\d+) to stake (\d+)", said)
         assert check is None or set(check.groups()) <= shown
+        shown |= larger
         if {str(number) for number in rows_in(drawing)} - shown:
             assert "Not lettered in the picture" in said

@@ -157,7 +157,7 @@ def _against(check: Check, figures: Figures) -> str:
 
 
 def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
-    """List manifolds, risers, and lines to the pump: nominal size and length."""
+    """List manifolds, lines to the pump, risers and leads: nominal size and length."""
     plumbing = design.plumbing
     several = len(design.zones) > 1
     rows = [
@@ -169,10 +169,11 @@ def pipes(design: Design, figures: Figures, lettering: Lettering) -> Block:
         for what, found in (("manifold", plumbing.manifolds), ("line", plumbing.lines))
         for pipe in found
     ]
-    if plumbing.risers:
-        length = sum(riser.line.length for riser in plumbing.risers)
-        count = len(plumbing.risers)
-        rows.append([f"{count} riser{'s' if count > 1 else ''}", "", figures.length(length)])
+    for what, lead in (("riser", False), ("lead", True)):
+        lengths = [riser.line.length for riser in plumbing.risers if riser.lead is lead]
+        if lengths:
+            named = f"{len(lengths)} {what}{'s' if len(lengths) > 1 else ''}, of tubing"
+            rows.append([named, "", figures.length(sum(lengths))])
     unit = figures.units.length_name
     titles: Titles = (("Pipe", 0.0, "left"), ("Nominal", 2.5, "right"), (f"Length, {unit}", COLUMN, "right"))
     return table("Pipes", titles, rows, lettering, wrap={0: 1.9})

@@ -54,7 +54,7 @@ def count_parts(
     splice coupling              splices of the cut list
     supply manifold pipe ...     manifolds, and lines, of supply and return, a size apiece; whole lengths
     riser adapter                risers among the fittings: each begins in the outlet of a tee or elbow
-    riser tubing                 length of all risers, seen from above
+    riser tubing                 length of all risers and leads, seen from above
     riser connector              connectors among the fittings, where risers end at the tubing
     supply tee ... return valves all other fittings: one line for each pipe, kind and size
     air valve box, valve box     one to each air valve; one to each zone and flush valve
@@ -210,7 +210,7 @@ def _several(plumbing: Plumbing) -> set[PipeKind]:
 
 
 def _risers(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
-    bore = bore_of(site, ", ")
+    bore, leads = bore_of(site, ", "), any(riser.lead for riser in plumbing.risers)
     yield count.each(
         "riser adapter",
         f"Adapter from the outlet of a tee or elbow to the tubing of a riser{bore}",
@@ -219,7 +219,7 @@ def _risers(site: Site, plumbing: Plumbing, count: Count) -> Iterator[Part]:
     if site.takeoff.blank_coil is None:
         yield count.length(
             "riser tubing",
-            f"Tubing without emitters, for risers{bore}",
+            f"Tubing without emitters, for risers{' and leads' if leads else ''}{bore}",
             ((riser.zone, riser.line) for riser in plumbing.risers),
             pack=site.frame.units.length,
             sold=BY_THE_UNIT,

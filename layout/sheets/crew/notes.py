@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, Point, STRtree
 
 from layout.model import Design, Lateral, Stake
 from layout.plane import union
@@ -22,6 +22,8 @@ LONGEST_TAPE = 60.0
 """A check is no longer than this [m], where there is one over half as long: a tape of 200 ft."""
 TAPE_TOLD = 2e-5
 """Grid and ground that differ by less are the same on a tape: 0.002 in 100."""
+_LOOKS, _MOSTLY = 21, 0.8
+"""Places along a lead where it is asked which runs lie beside it, and the share at which they must be the same."""
 
 DIG = "CALL BEFORE YOU DIG. Have buried utilities located and marked before the first stake is driven."
 LEVEL = (
@@ -122,6 +124,36 @@ def paint_words(design: Design, stretch: Stretch) -> list[str]:
         zone = f" (zone {lateral.zone})" if len(design.zones) > 1 else ""
         notes.append(f"Lateral {lateral.name}{zone}: {colour}, number {number} at both ends of {runs}")
     return notes
+
+
+def pipe_words(design: Design) -> str:
+    """How supply and return are told apart, and between which runs leads lie."""
+    said = ["Supply whole, return in dashes."]
+    lines = [run.line for run in design.laying.runs]
+    tree = STRtree(lines)
+    unit = design.site.frame.units
+    for riser in (riser for riser in design.plumbing.risers if riser.lead):
+        stations = np.linspace(0.1, 0.9, _LOOKS)
+        points = shapely.line_interpolate_point(riser.line, stations, normalized=True)
+        near = [_two_nearest(point, lines, tree, 2 * design.site.runs.spacing) for point in points]
+        pair = max(set(near), key=near.count)
+        if len(pair) < 2 or near.count(pair) < _MOSTLY * len(near):
+            said.append(f"Lead of {riser.lateral} {riser.kind}: between runs, as pictured.")
+            continue
+        first, second = sorted(pair)
+        off = float(np.median(shapely.distance(points, lines[first])))
+        said.append(
+            f"Lead of {riser.lateral} {riser.kind}: between {design.laying.runs[first].name} and "
+            f"{design.laying.runs[second].name}, {off / unit.length:.2f} {unit.length_name} from "
+            f"{design.laying.runs[first].name}."
+        )
+    return " ".join(said)
+
+
+def _two_nearest(point: Point, lines: Sequence[LineString], tree: STRtree, reach: float) -> frozenset[int]:
+    """The numbers of the two lines nearest to a point, of those within reach [m]."""
+    near = tree.query(point, predicate="dwithin", distance=reach)
+    return frozenset(sorted(near.tolist(), key=lambda number: float(lines[number].distance(point)))[:2])
 
 
 def square_words(design: Design, stakes: Sequence[Stake]) -> str:

@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon, STRtree, box
 from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, SheetError
-from layout.model import XY, Design, FeatureKind, Stake, xy
+from layout.model import XY, Design, FeatureKind, Pipe, Riser, Stake, xy
 from layout.plane import Array, coordinates, lines_of, pair, points_at
 from layout.sheets import layers
 from layout.sheets.arrange import scales
@@ -32,6 +32,7 @@ REACHES, FAR = (AWAY, AWAY + 0.18), (AWAY + 0.36, AWAY + 0.6, AWAY + 0.9)
 """The same, on leaders where it is longer; the far ones for what found no room [in]."""
 _GREY = Pen(weight=0.25, colour=Colour.GREY)
 _PIPE = Pen(weight=0.35, colour=Colour.GREY)
+_OWN = {"supply": Pen(weight=0.5), "return": Pen(weight=0.5, dash=Dash.LONG)}
 _BASE = Pen(weight=0.35, dash=Dash.CENTRE)
 _CHECK = Pen(weight=0.25, dash=Dash.SHORT)
 _FAN = (0.0, 0.4, -0.4, 0.8, -0.8)
@@ -57,8 +58,8 @@ def view_of(design: Design, bounds: tuple[float, float, float, float], frame: Fr
     )
 
 
-def background(design: Design, view: View, bold: Sequence[str]) -> list[Mark]:
-    """The field thin, and runs of this sheet bold, in the local plane [m]; only what shows."""
+def background(design: Design, view: View, stretch: Stretch) -> list[Mark]:
+    """The field thin, and the runs or pipes of this sheet bold, in the local plane [m]; only what shows."""
     seen = _seen(view)
     fine = _FINE * view.metres_per_inch
     marks: list[Mark] = [Area(layer=layers.BED, shape=design.site.bed.outline)]
@@ -73,16 +74,19 @@ def background(design: Design, view: View, bold: Sequence[str]) -> list[Mark]:
             marks.append(Area(layer=layer, shape=item.shape, fill=fill))
         else:
             marks += [Line(layer=layer, line=line) for line in lines_of(item.shape)]
-    plumbing = design.plumbing
-    pipes = [pipe.line for pipe in (*plumbing.manifolds, *plumbing.lines)]
-    pipes += [riser.line for riser in plumbing.risers]
-    marks += [Line(layer=CREW, line=line, pen=_PIPE) for line in pipes if line.intersects(seen)]
+    plumbing, own = design.plumbing, _OWN if stretch.kind == "pipes" else {}
+    pipes: list[Pipe | Riser] = [*plumbing.risers, *plumbing.manifolds, *plumbing.lines]
+    marks += [
+        Line(layer=CREW, line=item.line, pen=own.get(item.kind, _PIPE))
+        for item in pipes
+        if item.line.intersects(seen)
+    ]
     marks += [
         Line(layer=CREW, line=join.line, pen=_GREY) for join in design.joins if join.line.intersects(seen)
     ]
     for run in design.laying.runs:
         if run.line.intersects(seen):
-            pen = BOLD if run.name in bold else _GREY
+            pen = BOLD if run.name in stretch.runs else _GREY
             line = shapely.simplify(run.line, fine)
             marks.append(Line(layer=CREW, line=line, pen=pen))
     if design.staking is not None:

@@ -177,7 +177,7 @@ def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Se
     names = [
         f"{letter} = {site.stakeout.ties[number][0]}"
         for number, (at, letter) in enumerate(letters_of(site).items())
-        if at in used
+        if at in used and site.stakeout.ties[number][0] != letter
     ]
     if not names:
         return y

@@ -8,6 +8,8 @@ from pathlib import Path
 from shapely import box
 
 from layout.model import Design, Site, Stake
+from layout.sheets.crew.enlarged import corners, enlarged
+from layout.sheets.crew.enlarged import draw as draw_enlarged
 from layout.sheets.crew.notes import (
     DIG,
     FROM_MAP,
@@ -20,6 +22,7 @@ from layout.sheets.crew.notes import (
     ground_words,
     is_from_map,
     paint_words,
+    pipe_words,
     square_words,
 )
 from layout.sheets.crew.paper import (
@@ -125,6 +128,8 @@ def _sheet(
             made.marks += feature_names(design, view, lettering, lettered)
     _title(made, frame, design, stretch, view, scale, number, len(parts), turned=bool(strips))
     under = letter_table(made, frame, site, stretch.stakes) - PITCH
+    if number > 1:
+        under, bare = _enlarge(made, frame, design, stretch, view, bare, under, turned=bool(strips))
     if number == 1:
         _index(made, frame, parts, letter_starts(made, frame, site, staking, under))
         under = MARGIN
@@ -137,7 +142,7 @@ def _sheet(
         frame=site.frame,
         paper=frame.paper,
         scale=scale,
-        plan=() if strips else tuple(background(design, view, stretch.runs)),
+        plan=() if strips else tuple(background(design, view, stretch)),
         sheets=(Sheet(name=f"Stake-out {number}", marks=tuple(made.marks), view=None if strips else view),),
     )
 
@@ -146,7 +151,7 @@ def _strips(made: Letterer, design: Design, strips: Sequence[Strip], first: froz
     """Draw the runs in strips one under the other; the stakes whose number found no room."""
     bare: list[Stake] = []
     for number, strip in enumerate(strips):
-        made.marks += through(strip.shown, background(design, strip.shown, strip.stretch.runs))
+        made.marks += through(strip.shown, background(design, strip.shown, strip.stretch))
         lettered, left = stake_marks(design, strip.stretch, strip.view, made.lettering, first)
         made.marks += [*lettered, *north_marks(strip)]
         bare += left
@@ -154,6 +159,40 @@ def _strips(made: Letterer, design: Design, strips: Sequence[Strip], first: froz
             x0, _, x1, y = strip.view.window
             made.rule(x0, y, x1, y)
     return bare
+
+
+def _enlarge(
+    made: Letterer,
+    frame: Frame,
+    design: Design,
+    stretch: Stretch,
+    view: View,
+    bare: list[Stake],
+    under: float,
+    *,
+    turned: bool,
+) -> tuple[float, list[Stake]]:
+    """Show stakes without a number at a larger scale: under the table, over the notes that go there, or in a corner.
+
+    Where what may come next begins [in], and the stakes that still have no number.
+    """
+    scratch = Letterer(made.lettering)
+    notes = _foot(scratch, frame, design, stretch, bare, turned=turned)
+    lines = sum(
+        len(made.lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong)) for text, strong in notes
+    )
+    bottom = MARGIN + lines * PITCH
+    windows = [(frame.beside, bottom, frame.right, under + LETTER)]
+    if bare and not turned:
+        windows += corners(design, stretch, view, made.marks)
+    for number, window in enumerate(windows):
+        found = enlarged(design, stretch, bare, window, view)
+        if found is not None:
+            shown = draw_enlarged(made, design, found, None if turned else view)
+            numbered = {stake.number for stake in shown}
+            bare = [stake for stake in bare if stake.number not in numbered]
+            under = under if number else bottom - PITCH
+    return under, bare
 
 
 def _bounds(design: Design, stretch: Stretch) -> tuple[float, float, float, float]:
@@ -316,6 +355,8 @@ def _notes(design: Design, stretch: Stretch, bare: Sequence[Stake]) -> list[tupl
     if ground:
         found.append((ground, False))
     found += [(text, True) for text in paint_words(design, stretch)]
+    if stretch.kind == "pipes":
+        found.append((pipe_words(design), True))
     if stretch.bends:
         found.append((bend_words(design, stretch), True))
     found.append((square_words(design, stretch.stakes), False))

@@ -84,6 +84,8 @@ def _marks(design: Design, tied: list[Run]) -> list[Mark]:
         Line(layer=layers.LOOP if join.kind == "loop" else layers.BLANK, line=join.line)
         for join in design.joins
     ]
+    # a lead lies between runs, and may turn at the very end of those that the loop ties
+    marks += [Line(layer=layers.RISER, line=riser.line) for riser in design.plumbing.risers if riser.lead]
     names = {run.name for run in tied}
     marks += [
         Dots(layer=layers.EMITTER, points=row.points, size=_EMITTER)

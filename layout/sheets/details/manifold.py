@@ -287,6 +287,9 @@ def _letter(design: Design, place: Place, picture: Picture) -> None:
             for order in (named, ordered, ordered[::-1])
         ]
     )
+    for riser in place.risers:
+        if riser.lead:
+            picture.name_along(riser.line, f"lead of {riser.lateral} {riser.kind}")
     _runs(design, place, picture)
     picture.name_along(LineString(design.site.bed.outline.exterior.coords), "edge of bed", told=False)
 
@@ -307,11 +310,12 @@ def _name_pipes(design: Design, place: Place, picture: Picture) -> None:
 
 def _laterals(place: Place, picture: Picture) -> list[tuple[str, XY]]:
     """List the laterals' names and where they begin and end; where crowded, those of returns only without supply."""
-    tips = [picture.paper(ends(riser)[1]) for riser in place.risers]
+    risers = [riser for riser in place.risers if not riser.lead]  # leads are named along their line
+    tips = [picture.paper(ends(riser)[1]) for riser in risers]
     apart = min((math.dist(a, b) for i, a in enumerate(tips) for b in tips[i + 1 :]), default=1.0)
-    fed = {riser.lateral for riser in place.risers if riser.kind == "supply"}
+    fed = {riser.lateral for riser in risers if riser.kind == "supply"}
     named: list[tuple[str, XY]] = []
-    for riser in place.risers:
+    for riser in risers:
         if apart < _CROWDED and riser.kind == "return" and riser.lateral in fed:
             picture.remark("Returns stand in the table of risers.")
             continue

@@ -25,9 +25,11 @@ from layout.units import INCH, UnitSet
 Window = tuple[float, float, float, float]
 LETTER = 0.08
 """Height of a capital [in]."""
-STRIP = 0.44
-"""Room for the title under a picture [in]."""
+STRIP = 0.56
+"""Room for the title under a picture, and for a note of two lines [in]."""
+NOTE_LINES = 2
 NOT_TO_SCALE = "not to scale"
+_NOTE_PITCH = 0.13
 _LEADER_DOT = 0.03
 _SPARED = 0.015
 """Between a text and a line that is to stay whole [in]."""
@@ -41,7 +43,7 @@ _NORTH = (0.86, 0.84)
 def scale_for(wide: float, high: float, window: Window, units: UnitSet) -> tuple[float, str]:
     """Choose the largest usual scale at which a place [m] fits a window: ground [m] to an inch, and in words."""
     room = (window[2] - window[0], window[3] - window[1])
-    known = _scales(units)
+    known = large_scales(units)
     for metres, words in known:
         if wide / metres <= room[0] and high / metres <= room[1]:
             return metres, words
@@ -50,11 +52,13 @@ def scale_for(wide: float, high: float, window: Window, units: UnitSet) -> tuple
 
 def scale_under(most: float, units: UnitSet) -> float:
     """The smallest usual scale with no more than so much ground to an inch: ground [m] to an inch."""
-    return max((metres for metres, _ in _scales(units) if metres <= most), default=_scales(units)[0][0])
+    return max(
+        (metres for metres, _ in large_scales(units) if metres <= most), default=large_scales(units)[0][0]
+    )
 
 
-def _scales(units: UnitSet) -> list[tuple[float, str]]:
-    """List the usual scales, the largest first: ground [m] to an inch, and in words."""
+def large_scales(units: UnitSet) -> list[tuple[float, str]]:
+    """List the usual scales of details, the largest first: ground [m] to an inch, and in words."""
     if units.word == "m":
         return [(ratio * INCH, f"1 : {ratio}") for ratio in _RATIOS]
     return [(feet * units.length, f"1 in = {feet:g} ft") for feet in _FEET_TO_INCH]
@@ -288,9 +292,13 @@ def title(
             strong=True,
         ),
     ]
-    if note:
-        said = lettering.fitted(note, LETTER, right - left - 0.1)
-        marks.append(Text(layer=layers.TITLE, text=said, at=(left + 0.05, bottom - 0.35), height=LETTER))
+    room = right - left - 0.1
+    lines = lettering.wrapped(note, LETTER, room) if note else []
+    if len(lines) > NOTE_LINES:
+        lines[NOTE_LINES - 1 :] = [lettering.fitted(" ".join(lines[NOTE_LINES - 1 :]), LETTER, room)]
+    for below, line in enumerate(lines):
+        at = (left + 0.05, bottom - 0.34 - below * _NOTE_PITCH)
+        marks.append(Text(layer=layers.TITLE, text=line, at=at, height=LETTER))
     return marks
 
 
