@@ -299,6 +299,32 @@ def test_a_row_bends_no_nearer_to_its_neighbour_than_the_least_gap() -> None:
         assert site.broken(laying) == []
 
 
+def test_rows_make_room_for_those_that_bend_round_a_tree() -> None:
+    """Rows at 11 and 13 bend round a setback of 2; 1.4 from them those at 9 and 15 have to go to 8.6 and 15.4."""
+    site = field(beds.rect(120, 24), features=[obstacle(Point(60, 12), 2.0)], closest=1.4)
+    laying = laid(site, "even")
+    assert site.broken(laying) == []
+    assert len(laying.runs) == 12
+    assert laying.carries == ()
+    middle = LineString([(60, 0), (60, 24)])
+    passed = sorted(float(run.line.intersection(middle).y) for run in laying.runs)
+    assert passed == pytest.approx([1, 3, 5, 7, 8.6, 10, 14, 15.4, 17, 19, 21, 23], abs=0.04)
+    assert dry(site, laying) < 1.25
+    straight = [run for run in laying.runs if np.ptp(shapely.get_coordinates(run.line)[:, 1]) < 1e-9]
+    assert len(straight) == 8
+
+
+def test_rows_bend_round_a_tree_only_where_those_beyond_have_room() -> None:
+    """A spacing apart all rows up to the edge would have to move, and the outermost lies on its clearance line."""
+    site = field(beds.rect(120, 12), features=[obstacle(Point(60, 6), 2.0)], closest=2.0)
+    laying = laid(site, "even")
+    assert site.broken(laying) == []
+    outer = [
+        run.line.intersection(LineString([(60, 0), (60, 12)])).y for run in laying.runs if run.length > 117.9
+    ]
+    assert sorted(outer) == pytest.approx([1, 3, 9, 11], abs=1e-6)
+
+
 def test_one_row_is_looped_round_the_obstacle_or_carried() -> None:
     """A tree on the middle of a row parts that row alone: no lateral may end at the tree."""
     site = tree(11.0, 1.5)

@@ -13,12 +13,14 @@ import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
 from layout.plane import union
+from layout.runs.aside import bent_round
 from layout.runs.beside import Beside
 from layout.runs.carried import UNDECIDED, Carried, Way
 from layout.runs.emitting import joined, let_emit
@@ -85,6 +87,14 @@ def carry(
     return carried, ties(carried, loops, longest=longest).windings if longest > 0 else ()
 
 
+class _Option(NamedTuple):
+    """What may become of the rows on one side of an obstacle: how many end at it, and are carried past it."""
+
+    ended: int
+    carried: int
+    rows: State
+
+
 class _Obstacle:
     """One obstacle, and the rows of a bed that it interrupts."""
 
@@ -111,15 +121,12 @@ class _Obstacle:
         base = max(self.ground.radius - blunt(self.zone), 0.0)
         for side in (1.0, -1.0):
             self._bend(side, base)
-        chains = {
-            side: [self._chain(side, ends, base) for ends in range(len(self.cut[side]) + 1)]
-            for side in (1.0, -1.0)
-        }
-        ways: list[State] = []
-        for left, right in self._choices():
-            one, other = chains[1.0][left], chains[-1.0][right]
-            if one is not None and other is not None:
-                ways.append({**one, **other, **self._ending(1.0, left), **self._ending(-1.0, right)})
+        options = {side: list(self._options(side, base)) for side in (1.0, -1.0)}
+        ways: list[State] = [
+            {**left.rows, **right.rows}
+            for left, right in itertools.product(options[1.0], options[-1.0])
+            if self._worth_trying(left, right)
+        ]
         chosen = self._best(ways)
         if chosen is None:
             chosen = {**self._ending(1.0, len(self.cut[1.0])), **self._ending(-1.0, len(self.cut[-1.0]))}
@@ -153,18 +160,34 @@ class _Obstacle:
                 least, best = cost, state
         return best
 
-    def _choices(self) -> Iterator[tuple[int, int]]:
-        """How many rows on either side of the middle end at the zone, the innermost ones.
+    def _worth_trying(self, left: _Option, right: _Option) -> bool:
+        """Whether of the rows that do not bend all or few end at the zone, few or none, or as many left as right."""
+        ended, carried = left.ended + right.ended, left.carried + right.carried
+        even = ended % 2 == 0 and abs(left.ended - right.ended) <= MOST_SPLITS
+        return self.longest <= 0 or min(ended, carried) <= MOST_SPLITS or even
 
-        All or few of them, few or none, or about as many left as right.
-        """
-        left, right = (len(self.cut[side]) for side in (1.0, -1.0))
-        for counts in itertools.product(range(left + 1), range(right + 1)):
-            ended = sum(counts)
-            few = min(ended, left + right - ended) <= MOST_SPLITS
-            even = ended % 2 == 0 and abs(counts[0] - counts[1]) <= MOST_SPLITS
-            if self.longest <= 0 or few or even:
-                yield counts
+    def _options(self, side: float, base: float) -> Iterator[_Option]:
+        """What may become of the rows on one side: the innermost ones end there, the others are carried or bend."""
+        count = len(self.cut[side])
+        for ends in range(count + 1):
+            led = self._chain(side, ends, base)
+            if led is not None:
+                yield _Option(ends, count - ends, {**led, **self._ending(side, ends)})
+        for ends in reversed(range(count)):
+            first = self.outward[side].index(self.cut[side][ends])
+            bent = bent_round(
+                self.rows,
+                self.outward[side][first:],
+                self.zone,
+                self._ring,
+                side=side,
+                base=base,
+                ground=self.ground,
+                allowed=self.allowed,
+            )
+            if bent is None:
+                break
+            yield _Option(ends, 0, {**bent, **self._ending(side, ends)})
 
     # --- bending and carrying ---------------------------------------------------------------------------
 
