@@ -173,3 +173,16 @@ def test_blank_tubing_past_a_dent_keeps_the_bend_radius(seed: int, first: float)
     site = field(beds.wobbly(seed), closest=1.4, shortest=5.0, bend_radius=1.0)
     site = replace(site, rules=replace(site.rules, first=first))
     assert site.broken(site.lay("even")) == []
+
+
+def test_runs_beside_one_that_was_cut_to_the_least_gap_are_led_on_alike_wherever_the_bed_lies() -> None:
+    """An oval bent like a bow, sheared: a run cut where it came too near lies just the least gap from another."""
+    a = np.linspace(0, 2 * np.pi, 91)[:-1]
+    oval = np.column_stack((34.9117627 * np.cos(a), 8.0403898 * np.sin(a) + 8.8791706 * np.cos(a) ** 2))
+    oval = oval @ np.array([[1.0, 0.0], [0.013, 1.0]])
+    found = []
+    for turn in np.linspace(0.0, 330.0, 6):
+        site = field(moved(oval, turn=turn, by=(10 * turn, 2530.0)), closest=1.4, shortest=6.0)
+        found.append(sorted(run.length for run in site.lay("even").runs))
+    for lengths in found:
+        assert lengths == pytest.approx(found[0], rel=1e-4)

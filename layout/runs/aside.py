@@ -18,7 +18,7 @@ from layout.runs.emitting import joined
 from layout.runs.leading import Round, interrupted, is_lawful, way_round
 from layout.runs.nearby import Nearby, away
 from layout.runs.rings import MARGIN, RING_STEP, way_along
-from layout.runs.trim import GAP_SHARE, Ground
+from layout.runs.trim import STILL_APART, Ground
 
 MOST_ASIDE = 4
 """Rows that may make room for those that an obstacle interrupts, on each of its sides (a judgement)."""
@@ -105,7 +105,7 @@ def _moved(row: Carried, ring: Polygon, side: float, ground: Ground) -> tuple[in
 
 def _apart(found: Mapping[int, Carried], rows: Sequence[Carried], ground: Ground) -> bool:
     """Whether rows that were moved keep their distance from each other and from all other tubing."""
-    gap = GAP_SHARE * ground.closest
+    gap = STILL_APART * ground.closest
     for k, row in found.items():
         others = Nearby.of_all(found.get(n, other).runs for n, other in enumerate(rows) if n != k)
         blank = Nearby.of(line for n, other in enumerate(rows) if n != k for line in other.blank())

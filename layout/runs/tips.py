@@ -20,7 +20,7 @@ from layout.plane import Array, areal, coordinates, distances, points_at, statio
 from layout.runs.guides import rounded
 from layout.runs.nearby import Nearby
 from layout.runs.rings import MARGIN, bends_enough
-from layout.runs.trim import GAP_SHARE, HAIR, LEAVES, Ground, Row
+from layout.runs.trim import HAIR, LEAVES, STILL_APART, Ground, Row
 
 WET = 0.6
 """Ground at the edge farther than this from tubing, in spacings, is worth leading a run there. Half is what rows a
@@ -207,4 +207,4 @@ def _is_lawful(longer: LineString, eased: LineString, near: MultiLineString, gro
         return False
     if ground.radius > 0 and not bends_enough(coordinates(longer), ground.radius):
         return False
-    return bool(shapely.distance(eased, near) >= GAP_SHARE * ground.closest)
+    return bool(shapely.distance(eased, near) >= STILL_APART * ground.closest)

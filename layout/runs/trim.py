@@ -27,6 +27,9 @@ LEAVES = 0.009
 is cut back to the edge; one that wavers less about the edge is only being drawn in chords."""
 GAP_SHARE = 0.985
 """Least distance between runs side by side, in least gaps; the law allows 0.98."""
+STILL_APART = GAP_SHARE - 1e-6
+"""What is told to be too near to a run, in least gaps: one cut where it came too near lies just :data:`GAP_SHARE` off,
+and the last digit must not decide."""
 SWING_SLACK = 3e-4
 """Bends that deviate less than this from an arc of the bend radius are left alone, in spacings."""
 SLIVER, CRUMB = 0.5, 0.05
