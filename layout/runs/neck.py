@@ -125,8 +125,8 @@ class Neck:
                 continue
             at = float(run.line.project(Point(runs[beside].line.coords[0])))
             gap = CRUMB * self.ground.spacing
-            if min(at, run.length - at) < gap:
-                continue
+            if at < gap or run.length - at < self.ground.least:
+                continue  # too little lies beyond to be a run
             here, there = stretch(run.line, 0.0, at - gap), stretch(run.line, at, run.length)
             name = f"{run.name} beyond"
             parts = {name: replace(run, name=name, line=there, lobe=self.number)}
