@@ -11,6 +11,7 @@ the promise is broken. Ends with 1 where one of the promises that are checked is
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -21,10 +22,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon
 
 from layout.model import Design, Feature, Pattern, Run
 from layout.plan import plan_field
+from layout.plane import coordinates, polygons_of, stretch, unit
 from layout.units import FOOT
 from tests import beds
 from tests.bench.speed import SPACING, site_on
@@ -198,54 +200,65 @@ def figures(design: Design) -> Ours:
 def kept_off(design: Design) -> str:
     """The law that keeps tubing from the driest place, as the rows lie; empty where none does.
 
-    Where the place is as far from the end of one run as from the side of another, that end and that side are some gap g
-    apart. On a straight slant it is g / (1 + sine of the slant) from both, and were they as near as the least gap c, it
-    would be c / g times as dry: where that is still drier than promised, the least gap is what keeps tubing off. Else
-    it may be the bend radius, where the nearest run turns as tightly as it may; or a piece left out there for a law.
+    Tubing that would wet it comes within :data:`MOST_DRY` half spacings of it. It would be a further run, or the
+    end of a run led on. Room for either is usable ground a least gap from all other runs. Where no room for a run
+    comes so near, nor any that an end can reach, turning by a right angle at most, the least gap keeps tubing off;
+    where a room does, but no line as long as `runs.shortest` fits into it, see :func:`longest_in`,
+    that and the bend radius do.
     """
-    chosen, runs, rules = design.candidates[0].coverage, design.laying.runs, design.site.runs
-    place, dry, most = Point(chosen.dry_at), chosen.dry, MOST_DRY * SPACING / 2
-    near = sorted(runs, key=lambda run: run.line.distance(place))
-    near = [run for run in near if run.line.distance(place) < 1.02 * dry]
-    ends = [
-        (run, end)
-        for run in near
-        for end in shapely.get_point(run.line, np.array([0, -1]))
-        if end.distance(place) < 1.02 * dry
-    ]
+    place, most = Point(design.candidates[0].coverage.dry_at), MOST_DRY * SPACING / 2
+    rules, runs, radius = design.site.runs, design.laying.runs, 0.95 * design.site.tubing.bend_radius
     least = rules.closest if design.laying.pattern is Pattern.EVEN else rules.spacing
-    for run, end in ends:
-        for other in near:
-            if other is run:
-                continue
-            gap = other.line.distance(end)
-            slant = np.degrees(np.arcsin(np.clip(gap / dry - 1, 0, 1)))
-            left = dry * least / gap
-            if left > most:
-                return (
-                    f"rows that end there at {slant:.0f}° lie {gap / FOOT:.2f} ft apart, and leave "
-                    f"{left / FOOT:.2f} ft at the least gap of {least / FOOT:.2f} ft"
-                )
-    radius = design.site.tubing.bend_radius
-    for run in near:
-        at = run.line.project(place)
-        points = [run.line.interpolate(at + shift) for shift in (-radius / 4, 0, radius / 4)]
-        turn = radius_through(*points)
-        if turn < 1.1 * radius and dry * 0.95 * radius / turn > most:
-            return (
-                f"the nearest run turns there at a radius of {turn / FOOT:.2f} ft, and may not turn tighter"
-            )
-    for piece in design.laying.dropped:
-        if piece.line.distance(place) < most:
-            return f"a piece of {piece.line.length / FOOT:.1f} ft there is {piece.why}"
-    return ""
+    rooms = [part for part in room(design, [run.line for run in runs], least) if part.distance(place) < most]
+    longest = max((longest_in(part, radius) for part in rooms), default=0.0)
+    if longest >= rules.shortest or any(
+        can_be_led_near(design, number, at_end, place, least)
+        for number in range(len(runs))
+        for at_end in (True, False)
+    ):
+        return ""
+    why = f"no run and no end fits there {least / FOOT:.2f} ft from the others"
+    return why + (f" but one of {longest / FOOT:.1f} ft, under runs.shortest" if longest else "")
 
 
-def radius_through(one: Point, two: Point, three: Point) -> float:
-    """Radius of the circle through three points [m]."""
-    sides = one.distance(two), two.distance(three), three.distance(one)
-    area = shapely.Polygon([one, two, three]).area
-    return float(np.prod(sides) / (4 * area)) if area > 1e-9 else float("inf")
+def room(design: Design, lines: Sequence[LineString], least: float) -> list[Polygon]:
+    """Usable ground a least gap from some lines, but for half a hundredth of it [m]."""
+    near = shapely.buffer(np.asarray(lines, dtype=object), 0.995 * least, quad_segs=32)
+    return polygons_of(design.ground.area.difference(shapely.union_all(near)))
+
+
+def longest_in(ground: Polygon, radius: float) -> float:
+    """A bound [m] on the length of a line that bends no tighter than a radius in some ground; infinite if it is wide.
+
+    By Schur's comparison theorem such a line of length l ≤ π r has its ends 2 r sin(l / 2 r) apart or farther.
+    """
+    corners = coordinates(ground.convex_hull)
+    across = max(float(np.hypot(*(corners - corner).T).max()) for corner in corners)
+    return 2 * radius * math.asin(across / (2 * radius)) if across < 2 * radius else math.inf
+
+
+def can_be_led_near(design: Design, number: int, at_end: bool, place: Point, least: float) -> bool:
+    """Whether the end of a run could be led on so near to a place that it is wet."""
+    run, most = design.laying.runs[number], MOST_DRY * SPACING / 2
+    line = run.line if at_end else run.line.reverse()
+    tip, radius = coordinates(line)[-1], 0.95 * design.site.tubing.bend_radius
+    if Point(tip).distance(place) > 4 * SPACING:
+        return False
+    ahead = unit((tip - coordinates(line.interpolate(-radius / 8)))[-1:])[0]
+    aside, far = np.array([-ahead[1], ahead[0]]), 8 * SPACING
+    others = [other.line for other in design.laying.runs if other is not run]
+    body = stretch(line, 0.0, max(line.length - 2 * least, line.length / 2))
+    onward = Polygon(
+        [tip + far * aside, tip - far * aside, tip + far * (ahead - aside), tip + far * (ahead + aside)]
+    )
+    too_tight = shapely.union_all(
+        [Point(tip + side * radius * aside).buffer(0.999 * radius) for side in (1, -1)]
+    )
+    return any(
+        reached.distance(Point(tip)) < 0.01 * least and reached.distance(place) < most
+        for part in room(design, [*others, body], least)
+        for reached in polygons_of(part.intersection(onward).difference(too_tight))
+    )
 
 
 def gaps(runs: Sequence[Run], step: float = 0.25 * FOOT) -> Array:
