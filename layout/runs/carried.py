@@ -17,6 +17,9 @@ from layout.runs.nearby import Nearby
 UNDECIDED = LineString()
 """Stands for what is still to be decided of the way past an obstacle: as if blank tubing carried on there."""
 
+Box = tuple[float, float, float, float]
+"""Least x and y, greatest x and y."""
+
 Way = tuple[tuple[int, int], ...]
 """Lines in the order of flow, each as its row and its place in the row."""
 
@@ -72,16 +75,20 @@ class Carried:
         return LineString(np.vstack([coordinates(piece) for piece in self.pieces]))
 
     @cached_property
-    def undecided(self) -> tuple[tuple[int, LineString], ...]:
-        """Straight across each obstacle that the way past is still to be decided of, by the piece before it."""
-        return tuple(
+    def undecided(self) -> tuple[tuple[int, LineString, Box], ...]:
+        """Straight across each obstacle that the way past is still to be decided of, by the piece before it.
+
+        And the box of that [m].
+        """
+        across = [
             (
                 k,
                 LineString([shapely.get_point(self.pieces[k], -1), shapely.get_point(self.pieces[k + 1], 0)]),
             )
             for k, blank in enumerate(self.blanks)
             if blank is UNDECIDED
-        )
+        ]
+        return tuple((k, chord, chord.bounds) for k, chord in across)
 
     @cached_property
     def lines(self) -> list[tuple[int, int]]:

@@ -13,6 +13,7 @@ import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -24,10 +25,10 @@ from layout.runs.aside import bent_round
 from layout.runs.beside import Beside
 from layout.runs.carried import UNDECIDED, Carried, Way
 from layout.runs.emitting import joined, let_emit
-from layout.runs.leading import interrupted, is_lawful, led_round, outward, way_round
+from layout.runs.leading import Round, ends_clear, interrupted, is_lawful, led_round, outward, way_round
 from layout.runs.loops import Loops
 from layout.runs.nearby import Nearby, away
-from layout.runs.obstacles import blunt, middle_of, obstacles
+from layout.runs.obstacles import blunt, is_sharper, middle_of, obstacles
 from layout.runs.rings import JOINT, MARGIN, RING_STEP
 from layout.runs.tied import Ties, ties
 from layout.runs.trim import GAP_SHARE, Ground, Row
@@ -39,6 +40,8 @@ MOST_BARE = 1.3
 along a stretch, the rows beside it may not as well."""
 WEIGHT_DRY, WEIGHT_BARE, WEIGHT_BLANK = 4.0, 0.1, 0.03
 """Weights of what a way past an obstacle costs (a judgement, no published source)."""
+SHARP = 1.5
+"""A corner of a zone that is rounded with no more than this is sharp, in clearances."""
 ROUNDING = 1e-6
 """Costs that differ by no more are equal."""
 MOST_SPLITS = 2
@@ -75,12 +78,12 @@ def carry(
         for row, begins in zip(rows, from_end or [True] * len(rows), strict=True)
     ]
     loops = Loops(ground)
-    zones = sorted(obstacles(ground), key=lambda zone: -round(zone.area, 6))
-    for zone in zones:
-        reach = zone.buffer(REACH * ground.spacing).envelope
-        near = [k for k, row in enumerate(carried) if any(row.runs.within(reach, 0.0))]
-        if any(len(carried[k].pieces) > 1 for k in near):
-            _Obstacle(zone, carried, near, loops, longest).pass_by()
+    parted = [k for k, row in enumerate(carried) if len(row.pieces) > 1]
+    across = [box for k in parted for _, _, box in carried[k].undecided]
+    for zone in sorted(obstacles(ground, across), key=lambda zone: -round(zone.area, 6)):
+        cut = [k for k in parted if interrupted(carried[k], zone, RING_STEP * ground.spacing) is not None]
+        if cut:
+            _Obstacle(zone, carried, loops, longest).pass_by(cut)
     for k, row in enumerate(carried):
         blanks = tuple(None if blank is UNDECIDED else blank for blank in row.blanks)
         carried[k] = replace(row, blanks=blanks)
@@ -98,40 +101,65 @@ class _Option(NamedTuple):
 class _Obstacle:
     """One obstacle, and the rows of a bed that it interrupts."""
 
-    def __init__(
-        self, zone: Polygon, rows: list[Carried], near: Sequence[int], loops: Loops, longest: float
-    ) -> None:
+    def __init__(self, zone: Polygon, rows: list[Carried], loops: Loops, longest: float) -> None:
         ground = loops.ground
-        self.zone, self.rows, self.near = zone, rows, near
+        self.zone, self.rows = zone, rows
         self.ground, self.loops, self.longest = ground, loops, longest
         self.step = RING_STEP * ground.spacing
         self.gap = GAP_SHARE * ground.closest
         self.allowed = loops.allowed
         self._rings: dict[float, Polygon] = {}
-        self.outward = outward(rows, near, middle_of(zone, ground))
-        self.cut = {
-            side: [k for k in numbers if interrupted(rows[k], zone, self.step) is not None]
-            for side, numbers in self.outward.items()
-        }
+        self._bent: dict[int, Round | None] = {}
+        self.outward: dict[float, list[int]] = {}
+        self.cut: dict[float, list[int]] = {}
 
-    def pass_by(self) -> None:
-        """Lead its rows past it, in the way that costs least."""
-        if not any(self.cut.values()):
-            return
+    @cached_property
+    def near(self) -> list[int]:
+        """The rows that lie near it."""
+        x0, y0, x1, y1 = self.zone.bounds
+        reach = REACH * self.ground.spacing
+        box = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+        return [k for k, row in enumerate(self.rows) if row.runs.within(box, 0.0)]
+
+    def pass_by(self, cut: Sequence[int]) -> None:
+        """Lead the rows that it interrupts past it, in the way that costs least."""
+        chosen = None
+        if not self._is_hopeless(cut):
+            chosen = self._best(self._ways(cut))
+            cut = [k for numbers in self.cut.values() for k in numbers]  # some may bend round it now
+        for k, row in (self._ending(cut) if chosen is None else chosen).items():
+            self.rows[k] = row
+
+    def _is_hopeless(self, cut: Sequence[int]) -> bool:
+        """Whether it is clear beforehand that too little is left of each row by whatever ring it could be led along.
+
+        The corners of a hollow are rounded with the clearance, and mostly with no more.
+        """
+        ground, sharp = self.ground, SHARP * self.ground.clearance
+        # no disc in the zone is larger than that of its area
+        most = math.sqrt(self.zone.area / math.pi)
+        if not 0 < sharp < ground.radius or not is_sharper(self.zone, sharp, most=most):
+            return False
+        ring = self._ring(ground.radius - sharp)
+        for k in cut:
+            at = interrupted(self.rows[k], self.zone, self.step)
+            if at is not None and ends_clear(self.rows[k], at, ring, ground) is not None:
+                return False
+        return True
+
+    def _ways(self, cut: Sequence[int]) -> list[State]:
+        """All ways past it that are to be looked at, once the outermost rows are bent round it where they can be."""
+        self.outward = outward(self.rows, self.near, middle_of(self.zone, self.ground))
+        self.cut = {side: [k for k in numbers if k in cut] for side, numbers in self.outward.items()}
         base = max(self.ground.radius - blunt(self.zone), 0.0)
         for side in (1.0, -1.0):
             self._bend(side, base)
         options = {side: list(self._options(side, base)) for side in (1.0, -1.0)}
-        ways: list[State] = [
+        return [
             {**left.rows, **right.rows}
             for left, right in itertools.product(options[1.0], options[-1.0])
             if self._worth_trying(left, right)
         ]
-        chosen = self._best(ways)
-        if chosen is None:
-            chosen = {**self._ending(1.0, len(self.cut[1.0])), **self._ending(-1.0, len(self.cut[-1.0]))}
-        for k, row in chosen.items():
-            self.rows[k] = row
 
     def _best(self, ways: Sequence[State]) -> State | None:
         """The way past that costs least, with emitters; None where each leaves ground bare or comes near to others."""
@@ -172,7 +200,9 @@ class _Obstacle:
         for ends in range(count + 1):
             led = self._chain(side, ends, base)
             if led is not None:
-                yield _Option(ends, count - ends, {**led, **self._ending(side, ends)})
+                yield _Option(ends, count - ends, {**led, **self._ending(self.cut[side][:ends])})
+        if count and self._cannot_bend(self.cut[side][-1]):
+            return  # nor can any of them
         for ends in reversed(range(count)):
             first = self.outward[side].index(self.cut[side][ends])
             bent = bent_round(
@@ -187,7 +217,7 @@ class _Obstacle:
             )
             if bent is None:
                 break
-            yield _Option(ends, 0, {**bent, **self._ending(side, ends)})
+            yield _Option(ends, 0, {**bent, **self._ending(self.cut[side][:ends])})
 
     # --- bending and carrying ---------------------------------------------------------------------------
 
@@ -205,7 +235,10 @@ class _Obstacle:
         at = interrupted(row, self.zone, self.step)
         assert at is not None, "it is interrupted"
         way = way_round(row, at, self._ring(base), side, self.ground)
-        if way is None or not is_lawful(way, self.ground, self.allowed):
+        if way is not None and not is_lawful(way, self.ground, self.allowed):
+            way = None
+        self._bent[number] = way
+        if way is None:
             return
         before, bend, after = way
         others = Nearby.of_all(self.rows[k].runs for k in self.near if k != number)
@@ -213,6 +246,10 @@ class _Obstacle:
             return
         self.rows[number] = row.join(at, joined(before, bend, after))
         self.cut[side].pop()
+
+    def _cannot_bend(self, number: int) -> bool:
+        """Whether it is known of a row that it has no lawful way along the innermost ring."""
+        return number in self._bent and self._bent[number] is None
 
     def _chain(self, side: float, ends: int, base: float) -> State | None:
         """The rows on one side led round the zone, each further out, but for the innermost ones that end at it.
@@ -229,16 +266,20 @@ class _Obstacle:
             if cut is None and not any(_blank_near(row, other, 0.9 * self.step) for other in led.values()):
                 break
             ring = self._ring(base + len(led) * self.step)
-            carried = led_round(row, cut, ring, side, self.ground, self.allowed)
+            # of the outermost one the way on the innermost ring is known, for it might have bent there
+            known = None if led else self._bent.get(k)
+            if not led and self._cannot_bend(k):
+                return None
+            carried = led_round(row, cut, ring, side, self.ground, self.allowed, known=known)
             if carried is None:
                 return None
             led[k] = carried
         return led
 
-    def _ending(self, side: float, ends: int) -> State:
-        """The innermost rows on one side, as they are where they end at the zone."""
+    def _ending(self, cut: Sequence[int]) -> State:
+        """Rows as they are where they end at the zone."""
         found = {}
-        for k in self.cut[side][:ends]:
+        for k in cut:
             row = self.rows[k]
             while (at := interrupted(row, self.zone, self.step)) is not None:
                 row = row.ending(at)

@@ -94,11 +94,13 @@ def lay_runs(
     from_end = _at_manifold(rows, cut)
     carried, windings = carry(rows, cut, from_end=from_end, longest=longest)
     runs, carries = _named(carried)
+    lines = [run.line for run in runs] + [piece.line for piece in dropped] + [join.line for join in carries]
+    back = iter(level.all_back(lines))
     return Laying(
         pattern=pattern,
-        runs=tuple(replace(run, line=level.back(run.line)) for run in runs),
-        dropped=tuple(replace(piece, line=level.back(piece.line)) for piece in dropped),
-        carries=tuple(replace(join, line=level.back(join.line)) for join in carries),
+        runs=tuple(replace(run, line=next(back)) for run in runs),
+        dropped=tuple(replace(piece, line=next(back)) for piece in dropped),
+        carries=tuple(replace(join, line=next(back)) for join in carries),
         windings=_windings(carried, windings),
     )
 
@@ -187,17 +189,22 @@ def _sides_of(pieces: Sequence[LineString], guide: LineString) -> list[float]:
 def _reach(outline: Polygon, line: LineString) -> float:
     """Greatest distance of the bed from a line [m], to within a 200th of the bed's size and not less than true."""
     step = max(outline.length / 400, 1e-9)
-    # no inner point is the farthest but one amid those of the line that are nearest to it
-    amid = shapely.intersection(shapely.convex_hull(line), outline)
-    points = [coordinates(shapely.segmentize(outline.exterior, step))]
-    if amid.area > 0:
+    index = SegmentIndex([line])
+    reach = float(index.at_most(coordinates(shapely.segmentize(outline.exterior, step))).max())
+    # no inner point is the farthest but one amid those of the line that are nearest to it; the line leads by such a
+    # point from one of its own ends to the other
+    x0, y0, x1, y1 = line.bounds
+    amid = shapely.convex_hull(line) if min(x1 - x0, y1 - y0) > reach else None
+    if amid is not None and (amid := shapely.intersection(amid, outline)).area > 0:
         x0, y0, x1, y1 = amid.bounds
         coarse = max(outline.bounds[2] - outline.bounds[0], outline.bounds[3] - outline.bounds[1]) / 40
         grid_x, grid_y = np.meshgrid(np.arange(x0, x1, coarse), np.arange(y0, y1, coarse))
         shapely.prepare(amid)
         inside = shapely.contains_xy(amid, grid_x, grid_y)
-        points.append(np.column_stack((grid_x[inside], grid_y[inside])))
-    return float(SegmentIndex([line]).at_most(np.vstack(points)).max()) + step / 2
+        if inside.any():
+            inner = np.column_stack((grid_x[inside], grid_y[inside]))
+            reach = max(reach, float(index.at_most(inner).max()))
+    return reach + step / 2
 
 
 def _outward(guide: LineString, sides: Sides) -> LineString:
@@ -324,7 +331,7 @@ def _at_manifold(rows: Sequence[Row], cut: Ground) -> list[bool]:
     spacings from one row to the next. Where no row begins at the end itself, as in a point, or the bed has no long
     direction, it goes where most tubing begins.
     """
-    heads = [shapely.Point(row.pieces[0].coords[0]) for row in rows]
+    heads = shapely.get_point(np.asarray([row.pieces[0] for row in rows], dtype=object), 0)
     reach = cut.clearance + 0.1 * cut.spacing
     on_edge = np.asarray(shapely.dwithin(cut.outline.exterior, heads, reach))
     # What a setback keeps off the end, with nothing else between, a manifold along its edge still reaches.

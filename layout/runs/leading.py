@@ -42,8 +42,7 @@ def interrupted(row: Carried, zone: Polygon, slack: float) -> int | None:
     """Number of the piece after which a zone interrupts a row, where the way past is still to be decided of."""
     least = slack + 1e-6
     left, low, right, high = zone.bounds
-    for k, chord in row.undecided:
-        x0, y0, x1, y1 = chord.bounds
+    for k, chord, (x0, y0, x1, y1) in row.undecided:
         if x0 > right + least or x1 < left - least or y0 > high + least or y1 < low - least:
             continue
         ends = shapely.get_point(chord, (0, 1))
@@ -57,18 +56,28 @@ def way_round(
 ) -> Round | None:
     """The way [m] of a row round a ring that it meets after one of its pieces.
 
-    None where there is none, or where it is clear beforehand that blank tubing on it would be more than a share of the
-    line, `most`, or longer than what it leads to.
+    None where there is none, or where it is clear beforehand that its runs would be too short, or that blank tubing on
+    it would be more than a share of the line, `most`, or longer than what it leads to.
     """
-    before, after = (clear_of(row.pieces[k], ring, last=k == at) for k in (at, at + 1))
-    if before is None or after is None:
+    ends = ends_clear(row, at, ring, ground)
+    if ends is None:
         return None
+    before, after = ends
     if most < 1:
         around = arc(ring, Point(before.coords[-1]), Point(after.coords[0]), side).length
         eased = 4 * ground.radius + ground.spacing  # what easing may take from it
         if around - eased > min(after.length, most / (1 - most) * (before.length + after.length)):
             return None
     return way_along(before, after, ring, side, ground)
+
+
+def ends_clear(row: Carried, at: int, ring: Polygon, ground: Ground) -> tuple[LineString, LineString] | None:
+    """What a ring leaves of a row's pieces before and after an obstacle [m]; None where it is too short for runs."""
+    before = clear_of(row.pieces[at], ring, last=True)
+    if before is None or before.length < ground.shortest:
+        return None
+    after = clear_of(row.pieces[at + 1], ring, last=False)
+    return None if after is None or after.length < ground.shortest else (before, after)
 
 
 def is_lawful(way: Round, ground: Ground, allowed: BaseGeometry) -> bool:
@@ -82,15 +91,23 @@ def is_lawful(way: Round, ground: Ground, allowed: BaseGeometry) -> bool:
 
 
 def led_round(
-    row: Carried, cut: int | None, ring: Polygon, side: float, ground: Ground, allowed: BaseGeometry
+    row: Carried,
+    cut: int | None,
+    ring: Polygon,
+    side: float,
+    ground: Ground,
+    allowed: BaseGeometry,
+    *,
+    known: Round | None = None,
 ) -> Carried | None:
     """A row [m] carried round a ring by blank tubing, from a piece on that the zone interrupts it after.
 
-    `cut` is None where only the ring does. None where that cannot be, or is not worth its blank tubing.
+    `cut` is None where only the ring does; `known` is its lawful way round the ring, where that has been found already.
+    None where it cannot be, or is not worth its blank tubing.
     """
     replaced = 2
     if cut is not None:
-        way = way_round(row, cut, ring, side, ground, most=MOST_BLANK)
+        way = known or way_round(row, cut, ring, side, ground, most=MOST_BLANK)
     else:
         touching = [k for k, piece in enumerate(row.pieces) if piece.crosses(ring)]
         if len(touching) != 1:
@@ -100,17 +117,16 @@ def led_round(
         outside = sorted(
             lines_of(whole.difference(ring)), key=lambda part: float(whole.project(Point(part.coords[0])))
         )
-        if len(outside) != 2:
+        if len(outside) != 2 or min(part.length for part in outside) < ground.shortest:
             return None
         way = way_along(outside[0], outside[1], ring, side, ground)
-    if way is None or not _worth_it(way, ground, allowed):
+    if way is None or not _worth_it(way) or (known is None and not is_lawful(way, ground, allowed)):
         return None
     before, blank, after = way
     return row.put(cut, replaced, (before, after), (blank,))
 
 
-def _worth_it(way: Round, ground: Ground, allowed: BaseGeometry) -> bool:
-    """Whether a carried line is lawful and worth its blank tubing."""
+def _worth_it(way: Round) -> bool:
+    """Whether a carried line is worth its blank tubing."""
     before, blank, after = way
-    most = min(after.length, MOST_BLANK * (before.length + blank.length + after.length))
-    return blank.length <= most and is_lawful(way, ground, allowed)
+    return blank.length <= min(after.length, MOST_BLANK * (before.length + blank.length + after.length))

@@ -42,9 +42,7 @@ def way_along(
     reach = 8 * ground.radius + ground.spacing  # the ends that easing may touch
     tail = stretch(before, max(before.length - reach, 0.0), before.length)
     head = stretch(after, 0.0, min(reach, after.length))
-    whole = LineString(np.vstack([coordinates(part) for part in (tail, around, head)]))
-    joint = JOINT * ground.spacing
-    eased = _eased(whole, ring, side, ground.radius, thin=joint / 3)
+    eased = _eased((tail, around, head), ring, side, ground.radius, thin=JOINT * ground.spacing / 3)
     return None if eased is None else _taken_out(eased, (before, tail), (head, after), ground)
 
 
@@ -109,16 +107,26 @@ def arc(ring: Polygon, start: Point, end: Point, side: float) -> LineString:
     return between(edge, b, a).reverse() if side > 0 else between(edge, a, b)
 
 
-def _eased(line: LineString, ring: Polygon, side: float, radius: float, *, thin: float) -> LineString | None:
+def _eased(
+    line: tuple[LineString, LineString, LineString], ring: Polygon, side: float, radius: float, *, thin: float
+) -> LineString | None:
     """The side of a line round a ring away from the ring's middle, its corners rolled smooth.
 
-    Line and ring are taken as one body, grown by a hair's breadth `thin` and closed with a disc of the radius.
+    The line is given as what leads to the ring, the way along it, and what leads away. Line and ring are taken as one
+    body, grown by a hair's breadth `thin` and closed with a disc of the radius.
     """
-    body = shapely.union(line, ring).buffer(radius + thin, quad_segs=64).buffer(-radius, quad_segs=64)
+    tail, _, head = line
+    # the disc leaves alone what lies farther from the line than it reaches to either side
+    x0, y0, x1, y1 = shapely.total_bounds(line)
+    reach = 3 * (radius + thin)
+    beside = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+    # what leads along the ring is part of its edge
+    whole = shapely.GeometryCollection([tail, shapely.intersection(ring, beside), head])
+    body = whole.buffer(radius + thin, quad_segs=64).buffer(-radius, quad_segs=64)
     if body.geom_type != "Polygon":
         return None
     edge = shapely.orient_polygons(body).exterior
-    start, end = (edge.project(shapely.Point(line.coords[k])) for k in (0, -1))
+    start, end = (edge.project(shapely.get_point(part, k)) for part, k in ((tail, 0), (head, -1)))
     return between(edge, end, start).reverse() if side > 0 else between(edge, start, end)
 
 

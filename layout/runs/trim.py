@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -180,49 +181,53 @@ class Region:
 
     @cached_property
     def eased(self) -> Region:
-        """The same with a clearance smaller by rounding.
+        """The same with a clearance to the far edge smaller by rounding.
 
-        A front that lies on the clearance line of some other edge falls to shreds, or is lost, without it.
+        A front that lies on that clearance line falls to shreds, or is lost, without it.
         """
-        return replace(self, clearance=self.clearance * (1 - ROUNDING), is_eased=True)
+        eased = replace(self, clearance=self.clearance * (1 - ROUNDING), is_eased=True)
+        eased.__dict__["_open"] = self._open  # the hard edge is eased already
+        return eased
 
     def cut(self, fronts: Geometries) -> list[list[LineString]]:
-        """The parts of each of some fronts on this ground."""
+        """The parts of each of some fronts on this ground, drawn back to its edge where they leave it for good."""
         found = [lines_of(part) for part in shapely.intersection(fronts, self.loose)]
-        again = [] if self.is_eased else [k for k, parts in enumerate(found) if len(parts) != 1]
-        found = self._to_edge(found)
-        if again:
-            for k, parts in zip(again, self.eased.cut(fronts[again]), strict=True):
-                found[k] = parts
-        return found
-
-    def _to_edge(self, found: list[list[LineString]]) -> list[list[LineString]]:
-        """Parts of fronts, drawn back to the edge where they leave the ground for good."""
         every = np.asarray([part for parts in found for part in parts], dtype=object)
         if not len(every):
             return found
-        ends = shapely.get_point(np.repeat(every, 2), np.tile([0, -1], len(every)))
-        out = ~shapely.dwithin(self.strict, ends, LEAVES * self.ground.spacing).reshape(-1, 2)
-        drawn = [
-            self._drawn_back(part, *beyond) if any(beyond) else part
-            for part, beyond in zip(every.tolist(), out.tolist(), strict=True)
-        ]
-        each = iter(drawn)
+        ends = shapely.get_point(every[:, None], [0, -1])
+        out = ~shapely.dwithin(self.strict, ends, LEAVES * self.ground.spacing)
+        beyond = out.any(axis=1)
+        single = np.array([len(parts) == 1 or self.is_eased for parts in found for _ in parts])
+        for edge, which in ((self, beyond & single), (self.eased, beyond & ~single)):
+            if which.any():
+                every[which] = edge._drawn_back(every[which], out[which])
+        each = iter(every.tolist())
         return [[next(each) for _ in parts] for parts in found]
 
-    def _drawn_back(self, part: LineString, at_start: bool, at_end: bool) -> LineString:
-        """A part of a front, drawn back to the edge at one end or at both."""
-        inner = shapely.intersection(part, self.strict)
-        if inner.is_empty:
-            return part  # all of it within the slack that the law allows
-        if part.length - inner.length > self.ground.spacing:
-            # it lies along the edge, and would be drawn back to wherever its chords happen to be inside
-            inner = shapely.intersection(part, self._nearly)
-        tips = [tip for line in shapely.get_parts(inner) for tip in (line.coords[0], line.coords[-1])]
-        along = shapely.line_locate_point(part, shapely.points(tips))
-        start = float(along.min()) if at_start else 0.0
-        end = float(along.max()) if at_end else part.length
-        return stretch(part, start, end) if end > start else part
+    def _drawn_back(self, parts: Geometries, out: NDArray[np.bool_]) -> Geometries:
+        """Parts of fronts drawn back to the edge, each at its start, its end or both, shape (n,) and (n, 2)."""
+        inner = shapely.intersection(parts, self.strict)
+        length = shapely.length(parts)
+        # what lies along the edge would be drawn back to wherever its chords happen to be inside
+        beside = (length - shapely.length(inner) > self.ground.spacing) & ~shapely.is_empty(inner)
+        if beside.any():
+            inner[beside] = shapely.intersection(parts[beside], self._nearly)
+        lines, owner = shapely.get_parts(inner, return_index=True)
+        size = shapely.get_num_coordinates(lines)
+        owner, size = owner[size > 0], size[size > 0]
+        last = np.cumsum(size) - 1
+        tips, owner = shapely.get_coordinates(lines)[np.append(last - size + 1, last)], np.tile(owner, 2)
+        along = shapely.line_locate_point(parts[owner], shapely.points(tips))
+        # of what has nothing inside, all lies within the slack that the law allows
+        start, end = np.full(len(parts), np.inf), np.full(len(parts), -np.inf)
+        np.minimum.at(start, owner, along)
+        np.maximum.at(end, owner, along)
+        start, end = np.where(out[:, 0], start, 0.0), np.where(out[:, 1], end, length)
+        drawn = parts.copy()
+        for k in np.flatnonzero(end > start):
+            drawn[k] = stretch(parts[k], float(start[k]), float(end[k]))
+        return drawn
 
 
 @dataclass(slots=True)
