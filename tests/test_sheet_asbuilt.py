@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from shapely import Point, box
+from shapely import LineString, Point, box
 
 from layout.model import AsBuilt, SheetRules, Shot
 from layout.plan import measure_laid
@@ -102,5 +102,5 @@ def test_a_label_without_room_is_left_out_not_set_over_others() -> None:
     assert isinstance(leader, Line)
     assert isinstance(text, Text)
     crossed = Taken(view, lettering, [])
-    crossed.lines.append(box(*view.window))
+    crossed.keep_off([LineString([(0.0, y), (6.0, y)]) for y in np.arange(0.0, 6.0, 0.05)])
     assert _beside(crossed, "R3 off 0.90", np.array([3.0, 3.0]), (0.0, 1.0, 2.0)) == []

@@ -91,10 +91,12 @@ def _labels(found: AsBuilt, view: View, figures: Figures, lettering: Lettering) 
     taken = Taken(view, lettering, [])
     marks: list[Mark] = []
     window = shapely.box(*view.window)
-    taken.lines += [
-        shapely.transform(item.line or run.line, view.to_paper)
-        for item, run in zip(found.runs, found.design.laying.runs, strict=True)
-    ]
+    taken.keep_off(
+        [
+            shapely.transform(item.line or run.line, view.to_paper)
+            for item, run in zip(found.runs, found.design.laying.runs, strict=True)
+        ]
+    )
     for item, run in zip(found.runs, found.design.laying.runs, strict=True):
         if item.line is not None and item.offset_greatest > found.within and item.greatest_at is not None:
             at = view.to_paper([item.greatest_at])[0]
@@ -128,9 +130,8 @@ def _beside(taken: Taken, text: str, at: np.ndarray, ways: Sequence[float]) -> l
                 mask=True,
             )
             shape = taken.lettering.box(mark).buffer(0.02)
-            clear = taken.window.contains(shape) and not any(shape.intersects(part) for part in taken.boxes)
-            if clear and not any(line.intersects(shape) for line in taken.lines):
-                taken.boxes.append(shape)
+            if taken.are_free(np.array([shape], dtype=object))[0]:
+                taken.boxes.claim(shape)
                 leader = Line(layer=layers.LEADER, line=LineString([at, tip]))
                 return [leader, mark]
     return []

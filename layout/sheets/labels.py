@@ -339,8 +339,8 @@ def _arrows(pen: LabelPen, design: Design) -> None:
             continue
         marks = fieldmarks.arrows(line, shares, pen.view, size=size)
         ats = pen.view.to_paper([mark.at for mark in marks])
-        spots = [Point(at).buffer(size / 2) for at in ats]
-        for mark, spot in zip(marks, spots, strict=True):
+        for mark, at in zip(marks, ats, strict=True):
+            spot = Point(at).buffer(size / 2)
             if pen.board.free(spot):
                 pen.board.claim(spot)
                 pen.marks.append(mark)

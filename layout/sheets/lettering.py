@@ -7,11 +7,14 @@ machine measures and draws the same. A CAD program may draw the text of a DXF in
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from layout.model import XY
@@ -85,22 +88,26 @@ class Lettering:
 
     def box(self, mark: Text, *, at: XY | None = None) -> Polygon:
         """Find the box that a text covers, if need be at another base point [in]."""
-        return self._box(mark, at or mark.at, low=-BELOW, high=ABOVE, beside=0.0)
+        return Polygon(self._corners(mark, at or mark.at, low=-BELOW, high=ABOVE, beside=0.0))
+
+    def boxes(self, marks: Sequence[Text]) -> NDArray[np.object_]:
+        """Find the boxes that some texts cover [in]."""
+        corners = [self._corners(mark, mark.at, low=-BELOW, high=ABOVE, beside=0.0) for mark in marks]
+        return np.asarray(shapely.polygons(np.array(corners).reshape(-1, 4, 2)), dtype=object)
 
     def mask(self, mark: Text, *, at: XY) -> Polygon:
         """Find the least box that breaks the lines under a text at a base point [in]."""
         low = -BELOW if _HANGING & set(mark.text) else -0.12
-        return self._box(mark, at, low=low, high=1.08, beside=0.02)
+        return Polygon(self._corners(mark, at, low=low, high=1.08, beside=0.02))
 
-    def _box(self, mark: Text, at: XY, *, low: float, high: float, beside: float) -> Polygon:
+    def _corners(self, mark: Text, at: XY, *, low: float, high: float, beside: float) -> list[XY]:
         width = self.width(mark.text, mark.height, strong=mark.strong)
         start = {"left": 0.0, "centre": -width / 2, "right": -width}[mark.align]
         along, across = (start - beside, start + width + beside), (low * mark.height, high * mark.height)
         turn = math.radians(mark.angle)
-        forward = np.array([math.cos(turn), math.sin(turn)])
-        up = np.array([-math.sin(turn), math.cos(turn)])
+        (left, bottom), cos, sin = at, math.cos(turn), math.sin(turn)
         corners = [(along[0], across[0]), (along[1], across[0]), (along[1], across[1]), (along[0], across[1])]
-        return Polygon([np.asarray(at) + x * forward + y * up for x, y in corners])
+        return [(left + x * cos - y * sin, bottom + x * sin + y * cos) for x, y in corners]
 
 
 @cache

@@ -20,9 +20,8 @@ from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY
 from layout.plane import Array, points_at, stations
+from layout.sheets.claimed import Claimed, Objects
 from layout.sheets.lettering import ABOVE, BELOW
-
-Objects = NDArray[np.object_]
 
 CLEAR = 0.02
 """Kept free around a label [in]."""
@@ -34,6 +33,8 @@ _LEADER_COST = 0.35
 """Cost of a line that a leader crosses."""
 _UPRIGHT = 0.09
 _BATCH = 24
+"""Spots that are looked at first, of the cheapest; then four times as many each time."""
+_ROUNDING = 1e-9
 _TURNS = 16
 REACHES = (0.12, 0.28, 0.45, 0.65, 0.9, 1.25, 1.7, 2.3, 3.0)
 
@@ -132,78 +133,90 @@ class Board:
         avoid: BaseGeometry,
     ) -> None:
         self.window, self.avoid = shapely.box(*window), avoid
-        shapely.prepare(self.window)
         shapely.prepare(self.avoid)
-        self._taken: list[BaseGeometry] = []
-        # Their bounds side by side, in an array with room to grow: most of what is taken lies far from any spot.
-        self._bounds = np.empty((64, 4))
+        self._claimed = Claimed()
         pieces = _segments(linework)
         self._pieces = np.asarray(pieces, dtype=object)
+        self._ends = shapely.get_coordinates(self._pieces).reshape(-1, 2, 2)
         self._lines = shapely.STRtree(pieces)
 
     def claim(self, shape: BaseGeometry) -> None:
         """Take a place for a symbol or a line that no label may cover."""
-        if len(self._taken) == len(self._bounds):
-            self._bounds = np.concatenate((self._bounds, np.empty_like(self._bounds)))
-        self._bounds[len(self._taken)] = shape.bounds
-        self._taken.append(shape)
+        self._claimed.claim(shape)
 
     @property
     def count(self) -> int:
         """How many places are taken."""
-        return len(self._taken)
+        return len(self._claimed)
+
+    def since(self, count: int) -> list[BaseGeometry]:
+        """All that is taken but for the first so many."""
+        return self._claimed.since(count)
 
     def release(self, count: int) -> None:
         """Give back all places but the first so many."""
-        del self._taken[count:]
+        self._claimed.release(count)
 
     def tried(self) -> Board:
         """Make a board to try places on: what is taken there is not taken here."""
         board = copy(self)
-        board._taken, board._bounds = list(self._taken), self._bounds.copy()
+        board._claimed = self._claimed.copied()
         return board
 
     def free(self, shape: BaseGeometry) -> bool:
         """Whether a shape lies in the window and touches nothing that is taken."""
-        if not self.window.covers(shape):
-            return False
-        return not any(shape.intersects(other) for other in self._near(shape.bounds))
+        return bool(self._within(np.array([shape.bounds]))[0]) and not self._claimed.touch(shape)
 
-    def _near(self, bounds: tuple[float, float, float, float]) -> list[BaseGeometry]:
-        """List what is taken and may touch something within these bounds."""
-        taken = self._bounds[: len(self._taken)]
-        left, bottom, right, top = bounds
-        touching = (
-            (taken[:, 0] <= right) & (taken[:, 2] >= left) & (taken[:, 1] <= top) & (taken[:, 3] >= bottom)
-        )
-        return [self._taken[index] for index in np.flatnonzero(touching)]
+    def _within(self, bounds: Array) -> NDArray[np.bool_]:
+        """Which shapes of some bounds lie in the window, shape (n, 4) to (n,)."""
+        left, bottom, right, top = self.window.bounds
+        inside = (bounds[:, 0] >= left) & (bounds[:, 2] <= right)
+        return np.asarray(inside & (bounds[:, 1] >= bottom) & (bounds[:, 3] <= top))
 
     def place(self, spots: Spots, width: float, height: float) -> Spot | None:
         """Take the best free spot for a text of this size [in]; None where there is none."""
         if not len(spots):
             return None
-        boxes = _boxes(spots, width, height)
         led = ~np.isnan(spots.leader[:, 0, 0])
-        leaders = np.full(len(spots), None, dtype=object)
-        if np.any(led):
-            leaders[led] = shapely.linestrings(spots.leader[led])
-        free = self._free(boxes, leaders)
-        order = free[np.argsort(spots.cost[free], kind="stable")]
+        order = np.argsort(spots.cost, kind="stable")
         best, least, covered = -1, math.inf, False
+        start, size = 0, _BATCH
         # The cheapest first: once a spot's own cost is over the best whole one, none after it is better.
-        for start in range(0, len(order), _BATCH):
-            part = order[start : start + _BATCH]
-            if spots.cost[part[0]] >= least:
-                break
-            under = self._covered(boxes[part])
-            cost = spots.cost[part] + _LINE_COST * under + _LEADER_COST * self._crossed(leaders[part])
-            cost = cost + _INSIDE_COST * (led[part] & shapely.intersects(self.avoid, boxes[part]))
+        while start < len(order) and spots.cost[order[start]] < least:
+            part = order[start : start + size]
+            start, size = start + size, 4 * size
+            corners = _corners(spots.at[part], spots.angle[part], width, height)
+            bounds = np.hstack((corners.min(axis=1), corners.max(axis=1)))
+            kept = self._within(bounds)
+            part, corners, bounds = part[kept], corners[kept], bounds[kept]
+            boxes = np.asarray(shapely.polygons(corners), dtype=object)
+            kept = ~self._claimed.touched_by(boxes, bounds, level=spots.angle[part] == 0.0)
+            part, corners, boxes = part[kept], corners[kept], boxes[kept]
+            leaders = np.full(len(part), None, dtype=object)
+            if led[part].any():
+                lines = np.asarray(shapely.linestrings(spots.leader[part[led[part]]]), dtype=object)
+                leaders[led[part]] = lines
+                kept = ~led[part]
+                kept[led[part]] = ~self._claimed.touched_by(lines)
+                part, corners, boxes, leaders = part[kept], corners[kept], boxes[kept], leaders[kept]
+            if not len(part):
+                continue
+            fixed = spots.cost[part] + _LEADER_COST * self._crossed(leaders)
+            fixed += _INSIDE_COST * (led[part] & shapely.intersects(self.avoid, boxes))
+            # By the engine only where it may matter: what is as cheap as the cheapest but for rounding.
+            rough = fixed + _LINE_COST * self._roughly_covered(corners, boxes)
+            near = np.flatnonzero(rough <= min(rough.min(), least) + _ROUNDING)
+            if not len(near):
+                continue
+            under = self._covered(boxes[near])
+            cost = fixed[near] + _LINE_COST * under
             found = int(np.argmin(cost))
             if cost[found] < least:
-                best, least, covered = int(part[found]), float(cost[found]), bool(under[found] > 0)
+                best, least, covered = int(part[near[found]]), float(cost[found]), bool(under[found] > 0)
+                box = boxes[near[found]]
         if best < 0:
             return None
-        self.claim(boxes[best])
+        self.claim(box)
         leader = spots.leader[best] if led[best] else None
         if leader is not None:
             self.claim(_shortened(leader).buffer(CLEAR))
@@ -214,24 +227,32 @@ class Board:
             mask=bool(spots.mask[best]) or covered,
         )
 
-    def _free(self, boxes: Objects, leaders: Objects) -> NDArray[np.intp]:
-        """Find the spots that lie in the window and touch nothing that is taken, nor do their leaders."""
-        free = np.asarray(shapely.covers(self.window, boxes))
-        every = np.concatenate((boxes, leaders[~shapely.is_missing(leaders)]))
-        near = self._near(tuple(shapely.total_bounds(every)))
-        if near:
-            tree = shapely.STRtree(near)
-            free[np.unique(tree.query(boxes, predicate="intersects")[0])] = False
-            led = np.flatnonzero(free & ~shapely.is_missing(leaders))
-            if len(led):
-                free[led[np.unique(tree.query(leaders[led], predicate="intersects")[0])]] = False
-        return np.flatnonzero(free)
-
     def _covered(self, boxes: Objects) -> Array:
         """Measure the linework under each box [in]."""
         which, lines = self._lines.query(boxes, predicate="intersects")
         lengths = shapely.length(shapely.intersection(boxes[which], self._pieces[lines]))
         return np.asarray(np.bincount(which, weights=lengths, minlength=len(boxes)), dtype=np.float64)
+
+    def _roughly_covered(self, corners: Array, boxes: Objects) -> Array:
+        """The same but for rounding, of boxes by their corners, shape (n, 4, 2)."""
+        which, lines = self._lines.query(boxes)
+        start, end = self._ends[lines].transpose(1, 0, 2)
+        # as seen from the first corner of each box along its two sides, each as long as 1
+        inside = np.zeros((2, len(which))), np.ones((2, len(which)))
+        for side, to in enumerate((1, 3)):
+            axis = corners[which, to] - corners[which, 0]
+            axis = axis / np.einsum("ij,ij->i", axis, axis)[:, None]
+            at = np.einsum("ij,ij->i", start - corners[which, 0], axis)
+            step = np.einsum("ij,ij->i", end - start, axis)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                enters, leaves = np.sort((-at / step, (1.0 - at) / step), axis=0)
+            none = np.abs(step) < 1e-15
+            beside = none & ((at < 0) | (at > 1))
+            inside[0][side] = np.where(none, np.where(beside, 1.0, 0.0), enters)
+            inside[1][side] = np.where(none, np.where(beside, 0.0, 1.0), leaves)
+        share = np.minimum(inside[1].min(axis=0), 1.0) - np.maximum(inside[0].max(axis=0), 0.0)
+        lengths = np.maximum(share, 0.0) * np.hypot(*(end - start).T)
+        return np.asarray(np.bincount(which, weights=lengths, minlength=len(corners)), dtype=np.float64)
 
     def _crossed(self, leaders: Objects) -> Array:
         """Count the pieces of linework that each leader crosses."""
@@ -334,15 +355,18 @@ def inside(area: Polygon, width: float, height: float) -> Spots:
 
 def _boxes(spots: Spots, width: float, height: float) -> Objects:
     """Draw the boxes of a text at its spots, with a little room around."""
-    turn = np.radians(spots.angle)
+    return np.asarray(shapely.polygons(_corners(spots.at, spots.angle, width, height)), dtype=object)
+
+
+def _corners(at: Array, angle: Array, width: float, height: float) -> Array:
+    """The corners of the box of a text about each of some places, shape (n, 2), turned [degrees], shape (n, 4, 2)."""
+    turn = np.radians(angle)
     forward = np.column_stack((np.cos(turn), np.sin(turn)))
     up = np.column_stack((-np.sin(turn), np.cos(turn)))
     half = width / 2 + CLEAR
     low, high = -(0.5 + BELOW) * height - CLEAR / 2, (ABOVE - 0.5) * height + CLEAR / 2
-    corners = [
-        spots.at + x * forward + y * up for x, y in ((-half, low), (half, low), (half, high), (-half, high))
-    ]
-    return np.asarray(shapely.polygons(np.stack(corners, axis=1)), dtype=object)
+    corners = [at + x * forward + y * up for x, y in ((-half, low), (half, low), (half, high), (-half, high))]
+    return np.stack(corners, axis=1)
 
 
 def _segments(lines: Sequence[LineString]) -> list[LineString]:

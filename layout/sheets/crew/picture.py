@@ -7,14 +7,17 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon, STRtree, box
 from shapely.geometry.base import BaseGeometry
 
 from layout.errors import Fault, SheetError
 from layout.model import XY, Design, FeatureKind, Pipe, Riser, Stake, xy
+from layout.near import chopped
 from layout.plane import Array, coordinates, lines_of, pair, points_at
 from layout.sheets import layers
 from layout.sheets.arrange import scales
+from layout.sheets.claimed import Claimed
 from layout.sheets.crew.notes import CheckLine
 from layout.sheets.crew.paper import BOLD, CREW, LARGE, LETTER, STAKE, THIN, Frame
 from layout.sheets.crew.stretches import Stretch
@@ -24,6 +27,8 @@ from layout.sheets.marks import Align, Area, Colour, Dash, Dots, Line, Mark, Pen
 
 AROUND = 0.55
 """Left free round the stakes for their numbers [in]."""
+ROOM = 0.022
+"""Left free round a number [in]."""
 DOT, END_DOT = 0.075, 0.12
 """A stake, and one at the end of a run [in]."""
 AWAY = 0.09
@@ -135,9 +140,9 @@ def stake_marks(
         if points:
             marks.append(Dots(layer=STAKE, points=points, size=size))
     taken = Taken(view, lettering, [box(x - 0.05, y - 0.05, x + 0.05, y + 0.05) for x, y in places])
-    taken.lines += [
-        shapely.transform(run.line, view.to_paper) for run in design.laying.runs if run.name in stretch.runs
-    ]
+    taken.keep_off(
+        [shapely.transform(run.line, view.to_paper) for run in design.laying.runs if run.name in stretch.runs]
+    )
     marks += _fixed(design, view, taken)
     outward = _outward(design, stretch, view)
 
@@ -169,9 +174,12 @@ class Taken:
     def __init__(self, view: View, lettering: Lettering, boxes: Sequence[Polygon]) -> None:
         self.window = box(*view.window)
         self.lettering = lettering
-        self.boxes: list[Polygon] = list(boxes)
-        self.letters: list[Polygon] = []
-        self.lines: list[BaseGeometry] = []
+        self.boxes, self.letters = Claimed(boxes), Claimed()
+        self.lines = STRtree([])
+
+    def keep_off(self, lines: Sequence[LineString]) -> None:
+        """Keep off some lines on paper."""
+        self.lines = STRtree(chopped(lines)[0].tolist())
 
     def place(
         self,
@@ -190,24 +198,22 @@ class Taken:
         """
         turned = bool(ways)
         ways = ways or (0.4, 2.7, -0.4, -2.7, 1.57, -1.57)
-        for reach in reaches:
-            for angle in ways:
-                mark = self._mark(text, at, angle, reach, turned=turned, strong=strong)
-                shape = self.lettering.box(mark).buffer(0.022)
-                if not self.window.contains(shape) or self._hits(shape):
-                    continue
-                if reach == AWAY:
-                    self.take(shape)
-                    return [mark]
-                ahead = np.array([math.cos(angle), math.sin(angle)])
-                free = LineString([at + 0.075 * ahead, at + (reach - 0.03) * ahead])
-                crossed = self.letters if past else self.boxes
-                if not any(free.intersects(other) for other in crossed):
-                    self.take(shape)
-                    return [
-                        Line(layer=CREW, line=LineString([at, at + reach * ahead]), pen=THIN),
-                        mark,
-                    ]
+        tries = [(reach, angle) for reach in reaches for angle in ways]
+        marks = [self._mark(text, at, angle, reach, turned=turned, strong=strong) for reach, angle in tries]
+        bare = self.lettering.boxes(marks)
+        open_ = np.flatnonzero(self.are_free(bare))
+        shapes = np.asarray(shapely.buffer(bare[open_], ROOM, quad_segs=16), dtype=object)
+        free = self.are_free(shapes)  # with room about it
+        for number, shape in zip(open_[free].tolist(), shapes[free].tolist(), strict=True):
+            (reach, angle), mark = tries[number], marks[number]
+            if reach == AWAY:
+                self.take(shape)
+                return [mark]
+            ahead = np.array([math.cos(angle), math.sin(angle)])
+            leader = LineString([at + 0.075 * ahead, at + (reach - 0.03) * ahead])
+            if not (self.letters if past else self.boxes).touch(leader):
+                self.take(shape)
+                return [Line(layer=CREW, line=LineString([at, at + reach * ahead]), pen=THIN), mark]
         return []
 
     def beside(self, text: str, at: Array) -> list[Mark]:
@@ -222,14 +228,14 @@ class Taken:
                 mark = Text(
                     layer=CREW, text=text, at=(x, low), height=LARGE, align=align, strong=True, mask=True
                 )
-                shape = self.lettering.box(mark).buffer(0.022)
+                shape = self.lettering.box(mark).buffer(ROOM)
                 if not self.window.contains(shape):
                     continue
                 leader = (
                     [Line(layer=CREW, line=LineString([pair(at), (x, y)]), pen=THIN)] if reach > 0.2 else []
                 )
                 fallback = fallback or [mark]
-                if not self._hits(shape):
+                if self.are_free(np.array([shape], dtype=object))[0]:
                     self.take(shape)
                     return [*leader, mark]
         for mark in fallback:
@@ -238,8 +244,8 @@ class Taken:
 
     def take(self, shape: Polygon) -> None:
         """Keep what follows off a text."""
-        self.boxes.append(shape)
-        self.letters.append(shape)
+        self.boxes.claim(shape)
+        self.letters.claim(shape)
 
     def _mark(self, text: str, at: Array, angle: float, reach: float, *, turned: bool, strong: bool) -> Text:
         """Lettered along the way it lies in, upright for the reader."""
@@ -265,10 +271,14 @@ class Taken:
             mask=True,
         )
 
-    def _hits(self, shape: Polygon) -> bool:
-        if any(line.intersects(shape) for line in self.lines):
-            return True
-        return bool(len(STRtree(self.boxes).query(shape, predicate="intersects")))
+    def are_free(self, shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Which of some shapes lie in the window and touch nothing."""
+        found = np.asarray(shapely.contains(self.window, shapes), dtype=bool)
+        left = np.flatnonzero(found)
+        found[left[self.boxes.touched_by(shapes[left])]] = False
+        left = np.flatnonzero(found)
+        found[left[self.lines.query(shapes[left], predicate="intersects")[0]]] = False
+        return found
 
 
 def _outward(design: Design, stretch: Stretch, view: View) -> list[tuple[float, ...]]:
@@ -325,7 +335,7 @@ def _fixed(design: Design, view: View, taken: Taken) -> Iterator[Mark]:
     ]
     for place, _ in shown:
         yield Symbol(layer=CREW, name=FeatureKind.OTHER.value, at=pair(place), size=0.2)
-        taken.boxes.append(Point(place).buffer(0.06))
+        taken.boxes.claim(Point(place).buffer(0.06))
     for place, letter in shown:
         yield from taken.beside(letter, place)
 

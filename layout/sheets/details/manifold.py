@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -272,21 +272,13 @@ def _letter(design: Design, place: Place, picture: Picture) -> None:
     ordered = sorted(named, key=lambda item: float(np.dot(item[1], lead)))
     size = _fitting_size(design, picture.view.metres_per_inch) / 2
 
-    def lettering(order: Sequence[tuple[str, XY]], *, pipes_first: bool) -> None:
-        if pipes_first:
-            _name_pipes(design, place, picture)
-        for text, at in order:
-            picture.name(text, at, size=size, strong=True)
-        if not pipes_first:
-            _name_pipes(design, place, picture)
-
-    picture.best_of(
-        [
-            partial(lettering, order, pipes_first=first)
-            for first in (False, True)
-            for order in (named, ordered, ordered[::-1])
-        ]
-    )
+    pipes = partial(_name_pipes, design, place, picture)
+    ways: list[list[Callable[[], object]]] = []
+    for pipes_first in (False, True):
+        for order in (named, ordered, ordered[::-1]):
+            names = [partial(picture.name, text, at, size=size, strong=True) for text, at in order]
+            ways.append([pipes, *names] if pipes_first else [*names, pipes])
+    picture.best_of(ways)
     for riser in place.risers:
         if riser.lead:
             picture.name_along(riser.line, f"lead of {riser.lateral} {riser.kind}")

@@ -181,7 +181,7 @@ class Picture:
         turn = np.radians(spots.angle)
         half = (width / 2 * np.column_stack((np.cos(turn), np.sin(turn))))[:, None, :]
         texts = shapely.linestrings(spots.at[:, None, :] + np.concatenate((-half, half), axis=1))
-        return spots.only(np.asarray(shapely.distance(texts, self.whole) > height / 2 + _SPARED))
+        return spots.only(~np.asarray(shapely.dwithin(self.whole, texts, height / 2 + _SPARED)))
 
     def name(self, text: str, at: XY, *, size: float = 0.0, strong: bool = False, led: bool = False) -> bool:
         """Letter what a point of the plan is called, beside it or with a leader; only with one on demand."""
@@ -191,30 +191,37 @@ class Picture:
             spots = spots.only(~np.isnan(spots.leader[:, 0, 0]))
         return self.letter(text, spots, strong=strong, told=text, tip=(self.paper(at), size))
 
-    def best_of(self, ways: Sequence[Callable[[], None]]) -> None:
+    def best_of(self, ways: Sequence[Sequence[Callable[[], object]]]) -> None:
         """Letter in the first way that leaves nothing unlettered, or else in that which leaves least.
 
-        Of those that leave as much, that with the shortest leaders.
+        Of those that leave as much, that with the shortest leaders. A way is one step after the other; once it leaves
+        more than another does it is given up.
         """
         count, marks, told = self.board.count, len(self.marks), len(self.unlettered)
-
-        def undo() -> None:
-            self.board.release(count)
-            del self.marks[marks:], self.unlettered[told:]
-
-        costs: list[tuple[int, float]] = []
+        least = (math.inf, math.inf)
+        best: tuple[list[Mark], list[str], list[BaseGeometry]] = ([], [], [])
         for way in ways:
-            way()
-            if len(self.unlettered) == told:
+            for step in way:
+                step()
+                if len(self.unlettered) - told > least[0]:
+                    break
+            left = len(self.unlettered) - told
+            if not left:
                 return
             leaders = [
                 mark.line.length
                 for mark in self.marks[marks:]
                 if isinstance(mark, Line) and mark.layer is layers.LEADER
             ]
-            costs.append((len(self.unlettered) - told, round(sum(leaders), 3)))
-            undo()
-        ways[costs.index(min(costs))]()
+            cost = (left, round(sum(leaders), 3))
+            if cost < least:
+                least, best = cost, (self.marks[marks:], self.unlettered[told:], self.board.since(count))
+            self.board.release(count)
+            del self.marks[marks:], self.unlettered[told:]
+        self.marks += best[0]
+        self.unlettered += best[1]
+        for shape in best[2]:
+            self.board.claim(shape)
 
     def name_along(self, line: LineString, text: str, *, told: bool = True) -> bool:
         """Letter what a line of the plan is called, along it or with a leader."""
