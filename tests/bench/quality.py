@@ -306,9 +306,12 @@ def broken(bed: HardBed, ours: Ours) -> Iterator[str]:
         yield f"a piece of {ours.shortest:.2f} ft, under runs.shortest"
     if not bed.theirs:
         return
-    best = max(figures.covered for figures in bed.theirs)
-    if ours.covered < best - 0.05:
-        yield f"{ours.covered:.1f} % covered, under {best:.1f} %"
+    best = max(bed.theirs, key=lambda figures: figures.covered)
+    if ours.covered < best.covered - 0.05:
+        yield (
+            f"{ours.covered:.1f} % covered, under the {best.covered:.1f} % of {best.mode}, "
+            f"whose rows come within {best.gap[0]:.2f} ft of each other"
+        )
     pieces = bed.theirs[0].pieces
     if ours.pieces >= max(pieces, 1):
         yield f"{ours.pieces} pieces beyond one a row, offsets {pieces}"
