@@ -100,6 +100,8 @@ def _one(laid: Laid, line: LineString) -> Iterator[str]:
     if not np.isfinite(shapely.get_coordinates(line)).all() or line.length == 0:
         yield "is no line"
         return
+    if np.hypot(*np.diff(shapely.get_coordinates(line), axis=0).T).min() < 1e-7:
+        yield "has a step without a direction"
     if line.length < laid.shortest - laid.small:
         yield f"is {line.length:.4f} long, under the shortest of {laid.shortest:g}"
     yield from _ground(laid, line)

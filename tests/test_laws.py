@@ -55,6 +55,7 @@ def test_lawful_layout_breaks_nothing() -> None:
         (with_run((1, 5), (20, 5), (38, 5.4), (38, 4.6), (20, 5.2)), "crosses itself"),
         (with_run((1, 5), (20, 5), (20.5, 5.5), (21, 5), (39, 5)), "bends at a radius"),
         (with_run((5, 5), (5, 5)), "no line"),
+        (with_run((1, 5), (39, 5), (39, 5)), "without a direction"),
         (replace(LAWFUL, zones=[(Point(20, 5.9), 1.0)]), "a feature"),
         (replace(LAWFUL, zones=[(box(20, 4.9, 21, 5.1), 0.0)]), "a feature"),
         (replace(LAWFUL, lengths=[38, 38, 38.001, 38, 38]), "states a length"),

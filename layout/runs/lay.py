@@ -25,6 +25,8 @@ from layout.runs.trim import EDGE_SLACK, SWING_SLACK, Ground, Region, Row, clip
 
 STEEPEST = 3.0
 """How far the ends of neighbouring rows may recede along a manifold, in spacings."""
+SAME = 1e-6
+"""Points of a run nearer to each other are one [m]."""
 _SIDED = frozenset({Pattern.LEFT, Pattern.RIGHT, Pattern.EVEN})
 """Patterns whose rows are counted from one side of the bed."""
 
@@ -95,7 +97,8 @@ def lay_runs(
     carried, windings = carry(rows, cut, from_end=from_end, longest=longest)
     runs, carries = _named(carried)
     lines = [run.line for run in runs] + [piece.line for piece in dropped] + [join.line for join in carries]
-    back = iter(level.all_back(lines))
+    # what was cut may end in a step of the last digit, which has no direction
+    back = iter(shapely.remove_repeated_points(level.all_back(lines), SAME).tolist())
     return Laying(
         pattern=pattern,
         runs=tuple(replace(run, line=next(back)) for run in runs),
