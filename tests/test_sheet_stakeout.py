@@ -389,3 +389,20 @@ def test_stakes_of_the_check_are_numbered_and_what_is_not_is_said(sheets: list[D
         shown |= larger
         if {str(number) for number in rows_in(drawing)} - shown:
             assert "Not lettered in the picture" in said
+
+
+def test_no_note_is_left_out_for_want_of_room(design: Design) -> None:
+    """However long the runs and however wide the table, every sheet says what must be known before digging."""
+    crowded = replace(design.site.stakeout, interval=0.6, rounding="1/8 in")
+    ties = bool(crowded.ties)
+    made = with_stakes(replace(design, site=replace(design.site, stakeout=crowded)), ties=ties)
+    for drawing in crew_sheets(made):
+        said = " ".join(mark.text for mark in texts(drawing))
+        assert "CALL BEFORE YOU DIG" in said
+        assert "Measure LEVEL" in said
+        assert "never a utility's colour" in said
+        assert ties == ("Swing two tapes" in said)
+        boxes = [Lettering().box(mark).buffer(-0.025) for mark in texts(drawing)]
+        assert not [
+            pair for pair in STRtree(boxes).query(boxes, predicate="intersects").T if pair[0] < pair[1]
+        ]

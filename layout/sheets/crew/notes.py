@@ -157,14 +157,21 @@ def _two_nearest(point: Point, lines: Sequence[LineString], tree: STRtree, reach
 
 
 def square_words(design: Design, stakes: Sequence[Stake]) -> str:
-    """What a square that is off does to the stake at the longest offset of a sheet; rounding leaves that out."""
+    """What a square that is off does to the stake at the longest offset of a sheet; rounding leaves that out.
+
+    Empty where that is less than the tape tells.
+    """
     site = design.site
     far = max(stakes, key=lambda stake: abs(stake.baseline.offset))
-    offset, unit = abs(far.baseline.offset), site.frame.units
+    offset, rounding = abs(far.baseline.offset), rounding_of(site.stakeout, site.frame)
+    unit = "" if rounding == "1/8 in" else f" {site.frame.units.length_name}"
     moved = offset * math.sin(math.radians(1.0))
+    told = taped(moved, rounding, site.frame)
+    if told == taped(0.0, rounding, site.frame):
+        return ""
     return (
-        f"The longest offset here is {offset / unit.length:.2f} {unit.length_name}, to stake {far.number}: a square "
-        f"that is 1 degree off moves it by {moved / unit.length:.2f} {unit.length_name}, far more than rounding does."
+        f"The longest offset here is {taped(offset, rounding, site.frame)}{unit}, to stake {far.number}: a square "
+        f"that is 1 degree off moves it by {told}{unit}, far more than rounding does."
     )
 
 

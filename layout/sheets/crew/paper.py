@@ -24,7 +24,8 @@ ROW = 0.172
 """Height of a row of the table [in]."""
 TITLES = 0.52
 """Room of the table's titles [in]."""
-KEY_WIDTH = 3.3
+KEY_WIDTH, KEY_SHARE = 3.3, 0.45
+"""Greatest width of the key plan [in], and its greatest share of that of the picture."""
 
 BOLD = Pen(weight=0.7)
 FIRM = Pen(weight=0.35)

@@ -39,8 +39,8 @@ _BASE = (
 _TIES = (Column("tape from\n", 1.08), Column("tape from\n", 1.08), Column("side\n", 0.6, "left"))
 _PIPE = re.compile(r"(?:Z\d+ )?(?:supply|return) ")
 """How what stands on a pipe begins, as in ``Z1 supply air valve``."""
-_INCHES = 0.46
-"""Feet and inches are wider than feet by so much [in]."""
+_INCHES, _INCHES_OFFSET = 0.27, 0.34
+"""Feet and inches are wider than feet by so much, with the side of an offset [in]."""
 
 
 WHAT, STATION = 1, 2
@@ -51,8 +51,9 @@ def columns_of(site: Site) -> list[Column]:
     """The columns of the table of a site."""
     inches = rounding_of(site.stakeout, site.frame) == "1/8 in"
     columns = [*_BASE, *(_TIES if site.stakeout.ties else ())]
+    wider = {2: _INCHES, 3: _INCHES, 4: _INCHES_OFFSET, 5: _INCHES, 6: _INCHES} if inches else {}
     return [
-        Column(item.title, item.width + _INCHES, item.align) if inches and number in {2, 3, 4, 5, 6} else item
+        Column(item.title, item.width + wider.get(number, 0.0), item.align)
         for number, item in enumerate(columns)
     ]
 
@@ -184,8 +185,13 @@ def _fixed_points(made: Letterer, frame: Frame, site: Site, y: float, stakes: Se
     return made.lines("; ".join(names), frame.beside + 0.05, y, frame.table - 0.1, strong=True)
 
 
-def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y: float) -> float:
-    """List the ends of the baseline and the fixed points, with coordinates, at the foot of the first table [in]."""
+def letter_starts(
+    made: Letterer, frame: Frame, site: Site, staking: Staking, y: float, bottom: float
+) -> float:
+    """List the ends of the baseline and the fixed points, with coordinates, at the foot of the first table [in].
+
+    As many fixed points as find room over the bottom [in].
+    """
     room, x = frame.table - 0.1, frame.beside + 0.05
     a, b = (place_words(at, staking, site.frame) for at in staking.baseline)
     rounding = rounding_of(site.stakeout, site.frame)
@@ -196,7 +202,7 @@ def letter_starts(made: Letterer, frame: Frame, site: Site, staking: Staking, y:
     how = SET_BY_TIES if site.stakeout.ties else SET_BY_INSTRUMENT
     y = made.lines(f"{how} Then check A to B.", x, y, room)
     for (name, at), letter in zip(site.stakeout.ties, letters_of(site).values(), strict=False):
-        if y < MARGIN + LETTER:
+        if y < bottom + LETTER:
             break
         made.put(f"{letter}  {name} {place_words(at, staking, site.frame)}", x, y, room=room)
         y -= PITCH

@@ -29,6 +29,7 @@ from layout.sheets.crew.paper import (
     BOLD,
     CREW,
     FOOT,
+    KEY_SHARE,
     KEY_WIDTH,
     LARGE,
     LARGEST,
@@ -69,6 +70,14 @@ from layout.stakes import STEPS, rounding_of
 
 TITLE = "Stake-out"
 STRIPS = "The picture is cut into strips that lie level: follow the runs from strip to strip, each with its own north."
+FEWEST_ROWS, ROWS_LESS = 12, 3
+"""Rows that a table has at least, and by how many it is cut where notes find no room under it."""
+STARTS = 10
+"""Lines of the first sheet for the baseline and some fixed points, at least."""
+ASK = 1.8
+"""What is to be checked stands beside the figure where it has so much room, or else over it [in]."""
+TITLE_ROOM = 1.0
+"""The site's title has so much room at least beside the units [in]."""
 BARE = 40
 """Stakes without a number in the picture that are named; the rest are counted."""
 
@@ -86,12 +95,20 @@ def crew_sheets(design: Design) -> list[Drawing]:
     site, lettering = design.site, Lettering()
     frame = Frame(paper_of(site.frame.units), table_width(site))
     left, bottom, right, top = frame.window
-    parts = stretches(
-        design,
-        most=rows_that_fit(frame, site),
-        window=(right - left, top - bottom),
-        rows_of=lambda stake: rows_of(stake, site, lettering),
-    )
+    most = rows_that_fit(frame, site)
+    while True:
+        parts = stretches(
+            design,
+            most=most,
+            window=(right - left, top - bottom),
+            rows_of=lambda stake: rows_of(stake, site, lettering),
+        )
+        if most <= FEWEST_ROWS or all(
+            _has_room(design, part, frame, lettering, number=number)
+            for number, part in enumerate(parts, start=1)
+        ):
+            break
+        most = max(most - ROWS_LESS, FEWEST_ROWS)  # a shorter table leaves more room for notes
     return [
         _sheet(design, part, frame, lettering, number=number, parts=parts)
         for number, part in enumerate(parts, start=1)
@@ -130,13 +147,14 @@ def _sheet(
     under = letter_table(made, frame, site, stretch.stakes) - PITCH
     if number > 1:
         under, bare = _enlarge(made, frame, design, stretch, view, bare, under, turned=bool(strips))
+    notes = _foot(made, frame, design, stretch, bare, turned=bool(strips))
+    lines = _lines(notes, frame, lettering)
     if number == 1:
-        _index(made, frame, parts, letter_starts(made, frame, site, staking, under))
-        under = MARGIN
-    for text, strong in _foot(made, frame, design, stretch, bare, turned=bool(strips)):
-        lines = len(made.lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong))
-        if under - (lines - 1) * PITCH >= MARGIN:
-            under = made.lines(text, frame.beside + 0.05, under, frame.table - 0.1, strong=strong)
+        under = letter_starts(made, frame, site, staking, under, MARGIN + lines * PITCH)
+        _index(made, frame, parts, under, MARGIN + lines * PITCH)
+        under = MARGIN + (lines - 1) * PITCH + 0.02
+    for text, strong in notes:
+        under = made.lines(text, frame.beside + 0.05, under, frame.table - 0.1, strong=strong)
     return Drawing(
         title=lettering.clean(site.title),
         frame=site.frame,
@@ -144,6 +162,23 @@ def _sheet(
         scale=scale,
         plan=() if strips else tuple(background(design, view, stretch)),
         sheets=(Sheet(name=f"Stake-out {number}", marks=tuple(made.marks), view=None if strips else view),),
+    )
+
+
+def _has_room(design: Design, stretch: Stretch, frame: Frame, lettering: Lettering, *, number: int) -> bool:
+    """Whether all notes of a sheet find room under its picture and its table, with one on stakes without a number."""
+    made, site = Letterer(lettering), design.site
+    under = letter_table(made, frame, site, stretch.stakes) - PITCH
+    if number == 1:
+        under -= STARTS * PITCH
+    notes = _foot(made, frame, design, stretch, stretch.stakes[:1], turned=stretch.kind == "runs")
+    return under - (_lines(notes, frame, lettering) - 1) * PITCH >= MARGIN
+
+
+def _lines(notes: Sequence[tuple[str, bool]], frame: Frame, lettering: Lettering) -> int:
+    """How many lines notes take under the table."""
+    return sum(
+        len(lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong)) for text, strong in notes
     )
 
 
@@ -176,12 +211,8 @@ def _enlarge(
 
     Where what may come next begins [in], and the stakes that still have no number.
     """
-    scratch = Letterer(made.lettering)
-    notes = _foot(scratch, frame, design, stretch, bare, turned=turned)
-    lines = sum(
-        len(made.lettering.wrapped(text, LETTER, frame.table - 0.1, strong=strong)) for text, strong in notes
-    )
-    bottom = MARGIN + lines * PITCH
+    notes = _foot(Letterer(made.lettering), frame, design, stretch, bare, turned=turned)
+    bottom = MARGIN + _lines(notes, frame, made.lettering) * PITCH
     windows = [(frame.beside, bottom, frame.right, under + LETTER)]
     if bare and not turned:
         windows += corners(design, stretch, view, made.marks)
@@ -209,14 +240,14 @@ def _bounds(design: Design, stretch: Stretch) -> tuple[float, float, float, floa
     )
 
 
-def _index(made: Letterer, frame: Frame, parts: Sequence[Stretch], y: float) -> None:
-    """List the sheets, as far as there is room for them."""
+def _index(made: Letterer, frame: Frame, parts: Sequence[Stretch], y: float, bottom: float) -> None:
+    """List the sheets, as far as there is room for them between a base line and the notes [in]."""
     y -= 0.12
-    if y - 2 * PITCH < MARGIN:
+    if y - 2 * PITCH < bottom:
         return
     y = made.lines("Sheets", frame.beside + 0.05, y, frame.table, strong=True, height=LARGE)
     for number, part in enumerate(parts, start=1):
-        if y < MARGIN:
+        if y < bottom:
             break
         made.put(f"{number}  {_subject(part)}", frame.beside + 0.05, y, room=frame.table - 0.1)
         y -= PITCH
@@ -244,11 +275,18 @@ def _title(
     taken = made.lettering.width(sheet, LARGEST, strong=True)
     room = frame.right - frame.left - taken - 0.3
     made.put(f"STAKE-OUT, {_subject(stretch)}", frame.left, top - 0.2, height=LARGEST, strong=True, room=room)
-    units = f" \u2013 {_units(design.site)}"
+    units = _units(design.site)
     bar = _bar(made, view, design.site, frame.beside - 0.15, top - 0.6, scale, north=not turned)
-    room = bar - frame.left - 0.3 - made.lettering.width(units, LETTER)
-    title = made.lettering.fitted(made.lettering.clean(design.site.title), LETTER, room)
-    made.put(title + units, frame.left, top - 0.56)
+    room = bar - frame.left - 0.3
+    title, with_units = (
+        made.lettering.clean(design.site.title),
+        room - made.lettering.width(units, LETTER) - 0.3,
+    )
+    if with_units < TITLE_ROOM:  # a wide table has room over it
+        made.put(units, frame.beside + 0.05, top - 0.56)
+        made.put(title, frame.left, top - 0.56, room=room)
+    else:
+        made.put(f"{made.lettering.fitted(title, LETTER, with_units)} \u2013 {units}", frame.left, top - 0.56)
     for line, text in enumerate(_rounding(design, stretch)):
         made.put(text, frame.right, top - 0.43 - line * PITCH, align="right", room=frame.table)
 
@@ -313,18 +351,24 @@ def _foot(
     """Letter the key plan, the check, the paint and the cautions under the picture; what found no room there."""
     left, bottom = frame.left, MARGIN
     top = bottom + FOOT - 0.12
-    key = (left, bottom, left + KEY_WIDTH, top)
-    made.marks.append(Area(layer=CREW, shape=box(*key)))
-    made.marks += key_marks(design, stretch, left, bottom, left + KEY_WIDTH, top)
-    start, right = left + KEY_WIDTH + 0.2, frame.window[2]
+    right = frame.window[2]
+    key = left + min(KEY_WIDTH, KEY_SHARE * (right - left))
+    made.marks.append(Area(layer=CREW, shape=box(left, bottom, key, top)))
+    made.marks += key_marks(design, stretch, left, bottom, key, top)
+    start = key + 0.2
     width = right - start
     check = check_line(design, stretch.stakes)
     y = top - 0.17
     if check is not None:
         ask, must = check_words(design, check)
         wide = made.lettering.width(must, LARGEST, strong=True) + 0.2
-        after = made.lines(ask, start + 0.1, y - 0.03, width - wide - 0.2, strong=True, height=LARGE)
-        made.put(must, right - 0.1, y - 0.06, height=LARGEST, align="right", strong=True)
+        room = width - 0.2
+        beside = room - wide >= ASK
+        after = made.lines(ask, start + 0.1, y - 0.03, room - wide * beside, strong=True, height=LARGE)
+        at = y - 0.06 if beside else after - 0.03
+        if not beside:
+            after -= 1.3 * PITCH
+        made.put(must, right - 0.1, at, height=LARGEST, align="right", strong=True)
         after = made.lines(check_remark(design, check), start + 0.1, after, width - 0.2)
         made.marks.append(Area(layer=CREW, shape=box(start, after + LETTER, right, top), pen=BOLD))
         y = after - 0.07
@@ -359,7 +403,9 @@ def _notes(design: Design, stretch: Stretch, bare: Sequence[Stake]) -> list[tupl
         found.append((pipe_words(design), True))
     if stretch.bends:
         found.append((bend_words(design, stretch), True))
-    found.append((square_words(design, stretch.stakes), False))
+    square = square_words(design, stretch.stakes)
+    if square:
+        found.append((square, False))
     if bare:
         found.append((_bare_words(bare), False))
     if stretch.left_out:
