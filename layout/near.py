@@ -20,8 +20,14 @@ PART = 12
 """Segments of each part that :func:`chopped` cuts a line into."""
 LINE_MARKS = 200
 """Marks along each line of a :class:`SegmentIndex`, on average, at least."""
-ABOUT = 3
-"""Segments to either side of one that are looked at where a nearest one must be close by."""
+MOST_AMONG = 8
+"""Segments, less one, among which a nearest one is looked for where it must be close by; of more, all are looked at."""
+MANY = 1 << 40
+"""More segments than there are."""
+BESIDE = 2
+"""Segments beside those that are looked at as well."""
+STRIDE = 4
+"""Of the nodes of a grid one in so many, each way, is looked for among all segments."""
 FEW = 6
 """A group of no more segments is looked at whole, without asking the marks."""
 MOST_MARKS = 400_000
@@ -81,6 +87,28 @@ def near_parts(
         pair: (parts[sorted(ones)].tolist(), parts[sorted(twos)].tolist())
         for pair, (ones, twos) in sorted(found.items())
     }
+
+
+def _every(count: int, stride: int) -> NDArray[np.intp]:
+    """Numbers below a count a stride apart, and the last one."""
+    return np.unique(np.append(np.arange(0, count, stride), count - 1))
+
+
+def spans(node: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The least and the greatest number at the corners of each cell of a grid, shape (rows - 1, columns - 1).
+
+    Those below 0 do not count.
+    Where cells beside have numbers far apart, so has the cell: what parts these may cut one of its edges twice.
+    """
+    corners = np.stack((node[:-1, :-1], node[:-1, 1:], node[1:, :-1], node[1:, 1:]))
+    low, high = np.where(corners < 0, MANY, corners).min(axis=0), corners.max(axis=0)
+    parted = np.pad(high - low > MOST_AMONG, 1)
+    rows, columns = low.shape
+    beside = np.zeros(low.shape, dtype=bool)
+    for down in range(3):
+        for right in range(3):
+            beside |= parted[down : down + rows, right : right + columns]
+    return np.where(beside, 0, low), np.where(beside, MANY, high)
 
 
 class SegmentIndex:
@@ -162,26 +190,42 @@ class SegmentIndex:
         order = np.argsort(-away, kind="stable")[:count]
         return asked[order], away[order]
 
-    def nearest_from(self, points: Array, start: NDArray[np.intp]) -> tuple[Array, Array, NDArray[np.intp]]:
-        """As :meth:`nearest` [m], for points hardly farther on than others whose segments are known, shape (n,).
+    def nearest_among(
+        self, points: Array, first: NDArray[np.intp], last: NDArray[np.intp]
+    ) -> tuple[Array, Array, NDArray[np.intp]]:
+        """As :meth:`nearest` [m], for points beside others whose nearest segments lie from one to another, shape (n,).
 
-        Only the segments about those are looked at, and all where the nearest is the last of them. Gives the nearest
-        segments as well.
+        Only those segments and the ones beside them are looked at, and all where the nearest is at the end of these, or
+        where they are many. Gives the nearest segments as well.
         """
-        about = start[:, None] + np.arange(-ABOUT, ABOUT + 1)
-        inside = (about >= 0) & (about < len(self.line))
-        about = np.clip(about, 0, len(self.line) - 1)
-        away = self._squared(points, about)
-        best = away.argmin(axis=1)
-        rows = np.arange(len(points))
-        index = about[rows, best]
-        lost = (
-            (best == 0) | (best == 2 * ABOUT) | ~inside[rows, best] | (self.line[index] != self.line[start])
-        )
+        begin, end, most = first - BESIDE, last + BESIDE, len(self.line) - 1
+        few = last - first <= MOST_AMONG
+        width = int((last - first)[few].max(initial=0)) + 2 * BESIDE + 1
+        about = np.clip(begin[:, None] + np.arange(width), 0, np.minimum(end, most)[:, None])
+        best = self._squared(points, about).argmin(axis=1)
+        index = about[np.arange(len(points)), best]
+        lost = ~few | ((index <= begin) & (index > 0)) | ((index >= end) & (index < most))
         if lost.any():
             index[lost] = self.locate(points[lost])[0]
         foot = self._foot(points, index)[0]
         return np.hypot(*(points - foot).T), foot, index
+
+    def locate_nodes(self, xs: Array, ys: Array, asked: NDArray[np.bool_]) -> NDArray[np.intp]:
+        """Nearest segments of nodes of a grid [m], -1 for those not asked for, shape (len(ys), len(xs)).
+
+        Few are asked one by one; what lies amid four of them has its nearest segment among theirs, where these are near
+        each other.
+        """
+        across, up = (_every(len(ticks), STRIDE) for ticks in (xs, ys))
+        grid_x, grid_y = np.meshgrid(xs, ys)
+        coarse = np.column_stack((grid_x[np.ix_(up, across)].ravel(), grid_y[np.ix_(up, across)].ravel()))
+        low, high = spans(self.locate(coarse)[0].reshape(len(up), len(across)))
+        row, column = np.nonzero(asked)
+        cell = np.minimum(row // STRIDE, len(up) - 2), np.minimum(column // STRIDE, len(across) - 2)
+        points = np.column_stack((xs[column], ys[row]))
+        found = np.full(asked.shape, -1, dtype=np.intp)
+        found[asked] = self.nearest_among(points, low[cell], high[cell])[2]
+        return found
 
     def locate(
         self, points: Array, groups: NDArray[np.intp] | None = None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 import shapely
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point
 
 from layout.near import SegmentIndex, near_pairs
+from layout.plane import Array
 from tests import beds
 
 LINE = np.array([[0, 0], [3, 4], [3, 4], [3, 10]], float)
@@ -82,19 +85,36 @@ def test_rough_distances_are_never_less_than_the_true_ones(seed: int) -> None:
 
 @given(seed=st.integers(0, 10_000))
 @settings(max_examples=20, deadline=None)
-def test_nearest_from_segments_close_by_is_the_nearest(seed: int) -> None:
+def test_nearest_among_segments_close_by_is_the_nearest(seed: int) -> None:
     """But for points that moved past the middle between two parts of a line, and these are no farther off than that."""
     rng = np.random.default_rng(seed)
     index = SegmentIndex([LineString(beds.gentle()), LineString(beds.ell() + 100)])
     points = rng.uniform(-10, 140, (60, 2))
     shift = rng.normal(0, 0.1, points.shape)
-    away, foot, segment = index.nearest_from(points + shift, index.locate(points)[0])
+    near = index.locate(points)[0]
+    away, foot, segment = index.nearest_among(points + shift, near, near)
     true = index.nearest(points + shift)[0]
     assert away == pytest.approx(np.hypot(*(points + shift - foot).T))
     assert (away >= true - 1e-9).all()
     assert (away <= true + 2 * np.hypot(*shift.T)).all()
     assert np.mean(away <= true + 1e-9) > 0.9
     assert ((segment >= 0) & (segment < len(index.line))).all()
+
+
+@pytest.mark.parametrize("bed", [beds.meander, beds.horseshoe, beds.serpentine, beds.gnss, beds.ell])
+def test_nodes_of_a_grid_have_their_nearest_segments(bed: Callable[[], Array]) -> None:
+    """Those not asked for have none; about bends and where two parts of a line are as near they are no worse off."""
+    line = LineString(bed())
+    index = SegmentIndex([line])
+    x0, y0, x1, y1 = line.bounds
+    xs, ys = np.arange(x0 - 3, x1 + 3, 0.9), np.arange(y0 - 3, y1 + 3, 0.9)
+    grid_x, grid_y = np.meshgrid(xs, ys)
+    asked = np.asarray(shapely.contains_xy(line.buffer(12), grid_x, grid_y))
+    found = index.locate_nodes(xs, ys, asked)
+    assert (found[~asked] == -1).all()
+    points = np.column_stack((grid_x[asked], grid_y[asked]))
+    away = index.nearest_among(points, found[asked], found[asked])[0]
+    assert away == pytest.approx(shapely.distance(shapely.points(points), line), abs=1e-9)
 
 
 def test_points_of_a_group_look_for_its_lines_alone() -> None:

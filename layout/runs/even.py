@@ -7,14 +7,17 @@ that narrows loses its rows one by one at the right-hand side, and never two nei
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from layout.plane import areal, lines_of, polygons_of, thinned, union
+from layout.plane import Geometries, areal, lines_of, polygons_of, thinned, union
 from layout.runs import fronts, guides
-from layout.runs.field import SAGITTA, Spread
+from layout.runs.field import Spread
+from layout.runs.levels import SAGITTA, level_lines
 from layout.runs.trim import GAP_SHARE, HAIR, SLIVER, SWING_SLACK, Ground, Region, Row, clip
 
 Area = Polygon | MultiPolygon
@@ -44,25 +47,27 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
     first = lines_of(shapely.boundary(_edge_band(cut, spread.between.left, side=-1.0, distance=cut.first)))
     gap = GAP_SHARE * cut.closest
     centre, region = cut.sides.centre, cut.region()
-    rows = [Row(place=0.0, pieces=_clipped(union(first), cut.region(cut.sides.left), centre))]
     before = union(
         line for line in lines_of(union(first).intersection(cut.outline)) if line.length >= cut.least
     )
+    laid: list[tuple[int, BaseGeometry]] = []
     along_edge: BaseGeometry = Polygon()  # stretches of the edge that rows already follow
     in_bed = areal(edge.intersection(cut.outline))
     # all but the band, and a hair of that, so that no edges of what is laid together lie on each other
     room = areal(cut.outline.difference(edge.buffer(-HAIR / 2 * cut.spacing)))
     shapely.prepare(room)
     ground: Area | None = None  # beyond the row before, where that is not simply its level line
-    for level, lines in spread.levels():
+    levels = level_lines(spread)
+    above: dict[int, Geometries] = {}
+    for level, lines in levels:
         if level == 0:
             continue
         shapely.prepare(before)
-        beside = before.intersection(
-            by_edge
-        )  # apart from it a row keeps its gap to the one before by how it is made
+        # apart from what lies by the edge a row keeps its gap to the one before by how it is made
+        beside = before.intersection(by_edge)
+        kept_off = beside.buffer(gap)
         if shapely.dwithin(beside, edge, gap):
-            along_edge = along_edge.union(beside.buffer(gap).intersection(along))
+            along_edge = along_edge.union(kept_off.intersection(along))
         if _clear(lines, before, edge, ground, cut):
             ground = None
             free = union(
@@ -70,7 +75,9 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
             )
         else:
             near = before.buffer(PUSH * cut.closest)
-            ground = areal(union([*_beyond(lines, level, near, room, ground, spread), in_bed]))
+            if level not in above:
+                above = _above(levels[level:], room, spread)
+            ground = areal(union([*_beyond(above[level], near, ground), in_bed]))
             smooth = [
                 thinned(part, SAGITTA * min(cut.closest, cut.radius))
                 for line in _edges(ground, cut)
@@ -78,11 +85,14 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
             ]
             free = union(smooth)
             if not beside.is_empty:
-                free = free.difference(beside.buffer(gap))
+                free = free.difference(kept_off)
         if not along_edge.is_empty:
             free = free.difference(along_edge)
         before = union(line for line in lines_of(free) if line.length >= SLIVER * cut.spacing)
-        rows.append(Row(place=float(level), pieces=_clipped(free, region, centre)))
+        laid.append((level, free))
+    rows = [Row(place=0.0, pieces=_clipped([union(first)], cut.region(cut.sides.left), centre)[0])]
+    clipped = _clipped([free for _, free in laid], region, centre)
+    rows += [Row(place=float(level), pieces=pieces) for (level, _), pieces in zip(laid, clipped, strict=True)]
     return [row for row in rows if row.pieces]
 
 
@@ -99,25 +109,37 @@ def _clear(
 ) -> bool:
     """Whether level lines can be laid as they are."""
     found = np.asarray(lines, dtype=object)
-    if shapely.dwithin(before, found, PUSH * cut.closest).any() or shapely.intersects(edge, found).any():
+    if shapely.intersects(edge, found).any() or shapely.dwithin(before, found, PUSH * cut.closest).any():
         return False
     return ground is None or not (shapely.distance(found, ground) > 0).any()
 
 
-def _beyond(
-    lines: list[LineString], level: int, near: BaseGeometry, room: Area, ground: Area | None, spread: Spread
-) -> list[Polygon]:
-    """The ground beyond a row in some room: beyond its level line, and apart from the row before.
+def _above(levels: list[tuple[int, list[LineString]]], room: Area, spread: Spread) -> dict[int, Geometries]:
+    """The parts of some room beyond each level's lines."""
+    edge = room.boundary
+    faces = [
+        np.asarray(
+            polygons_of(shapely.polygonize(shapely.get_parts(union([edge, *lines])).tolist())), dtype=object
+        )
+        for _, lines in levels
+    ]
+    number = np.repeat(np.arange(len(faces)), [len(parts) for parts in faces])
+    every = np.concatenate(faces)
+    inner = shapely.get_coordinates(shapely.point_on_surface(every))
+    found = np.flatnonzero(shapely.contains_xy(room, inner))
+    level = np.array([level for level, _ in levels], dtype=np.float64)[number[found]]
+    here = spread.between.measure(inner[found])
+    found = found[here.off > spread.place(level, here.width)]
+    return {level: every[found[number[found] == k]] for k, (level, _) in enumerate(levels)}
+
+
+def _beyond(above: Geometries, near: BaseGeometry, ground: Area | None) -> list[Polygon]:
+    """The ground beyond a row: beyond its level line, and apart from the row before.
 
     That row, with what is near it, parts the ground beyond it, `ground`, from what lies before it; no overlay of that
     with the ground of this row is made, for edges that both have would fray a little more from row to row.
     """
-    noded = union([room.boundary, *lines])
-    faces = np.asarray(polygons_of(shapely.polygonize(shapely.get_parts(noded).tolist())), dtype=object)
-    inner = shapely.get_coordinates(shapely.point_on_surface(faces))
-    above = np.flatnonzero(shapely.contains_xy(room, inner))
-    above = above[spread.field(inner[above]) > level]
-    found = polygons_of(union(faces[above]).difference(near))
+    found = [part for left in shapely.difference(above, near) for part in polygons_of(left)]
     if ground is None or not found:
         return found
     shapely.prepare(ground)
@@ -142,5 +164,7 @@ def _longer(line: LineString, cut: Ground) -> LineString:
     )
 
 
-def _clipped(front: BaseGeometry, region: Region, centre: LineString) -> list[LineString]:
-    return clip(np.asarray([front], dtype=object), region, centre)[0]
+def _clipped(found: Sequence[BaseGeometry], region: Region, centre: LineString) -> list[list[LineString]]:
+    fronts_found = np.empty(len(found), dtype=object)
+    fronts_found[:] = found
+    return clip(fronts_found, region, centre)

@@ -4,6 +4,10 @@ Where the usable width is w, k gaps of w / k each fit for any whole k with w / k
 greatest gap. The field is u × k(w), u going from 0 on the left clearance line to 1 on the right one; run i lies where
 it equals i. k(w) is whole on long stretches and climbs smoothly between them, so that a new run begins at
 the right-hand side where the bed has widened enough, and the others make room for it gradually.
+
+Where gaps are to be as small as they may be, all that a wide bed has to share out is less than one of them. There
+the rows from the left are plain offsets of that side, and the last :data:`SHARING` gaps share what is left over: as
+much ground is covered, and fewer rows bend where one begins or ends.
 """
 
 from __future__ import annotations
@@ -11,7 +15,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -19,25 +22,27 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from layout.model import Sides
-from layout.near import SegmentIndex
-from layout.plane import Array, thinned, unit
+from layout.near import SegmentIndex, spans
+from layout.plane import Array, unit
 
-NEWTON_STEPS = 4
-ON_LEVEL = 1e-5
-"""A point this near its level line, in least gaps, is on it."""
-SAGITTA = 1e-4
-"""Greatest distance between a level line and its chords, in least gaps."""
 ENOUGH_NODES, MOST_NODES = 15_000, 80_000
 """Grid nodes to trace on; the lines traced are put on their exact level afterwards. Beds that take more than the first
 have a grid coarser by up to two, and none has more than the second."""
-MOST_POINTS = 150_000
-"""Points of level lines above which no more are put between them."""
 RAMP = 0.6
 """Share of a least gap of widening over which the count of gaps climbs by one."""
+SHARING = 20
+"""Where gaps are to be as small as they may be, the width that a whole number of them leaves over goes to so many of
+them, those at the right-hand side."""
+TIGHT = 0.98
+"""Share of the gap asked for from which on the least gap is as good as that."""
+INVERTED = 4
+"""Newton's steps from a place to its level."""
+EASED = 6
+"""Counts of gaps, from that on, over which they come to share it smoothly: none at the edge, most amid them."""
 
-
-Near = tuple[NDArray[np.intp], NDArray[np.intp]]
-"""Segments of the left and of the right side that are nearest to some points."""
+Index = NDArray[np.intp]
+Span = tuple[Index, Index]
+"""First and last of the segments of a side that are nearest to something about some points."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,21 +69,23 @@ class Between:
     clearance: float
     step: float
 
-    def measure(self, points: Array, near: Near | None = None) -> tuple[Array, Array, Array, Near]:
-        """Share of the usable width to the left of points in the bed, that width [m], and the way it rises.
-
-        Shapes (n,), (n,), (n, 2). And what part of either side is nearest to each, which makes it quick to measure
-        others hardly farther on.
-        """
-        if near is None:
-            near = self._left.locate(points)[0], self._right.locate(points)[0]
+    def measure(self, points: Array, among: tuple[Span, Span] | None = None) -> Measured:
+        """What is measured at points in the bed; quicker with the segments of both sides that lie about them."""
+        if among is None:
+            here = self._left.locate(points)[0], self._right.locate(points)[0]
+            among = (here[0], here[0]), (here[1], here[1])
         (to_left, left_foot, left), (to_right, right_foot, right) = (
-            side.nearest_from(points, start)
-            for side, start in zip((self._left, self._right), near, strict=True)
+            side.nearest_among(points, *span)
+            for side, span in zip((self._left, self._right), among, strict=True)
         )
-        width = to_left + to_right - 2 * self.clearance
-        share = (to_left - self.clearance) / np.maximum(width, 1e-9)
-        return share, width, unit(unit(points - left_foot) + unit(right_foot - points)), (left, right)
+        return Measured(
+            off=to_left - self.clearance,
+            width=to_left + to_right - 2 * self.clearance,
+            from_left=unit(points - left_foot),
+            from_right=unit(points - right_foot),
+            left=left,
+            right=right,
+        )
 
     @cached_property
     def _left(self) -> SegmentIndex:
@@ -100,7 +107,7 @@ class Between:
             shapely.get_coordinates(shapely.line_interpolate_point(line, along, normalized=True))
             for line in lines
         ]
-        return self.measure(np.vstack(walks))[1]
+        return self.measure(np.vstack(walks)).width
 
     @cached_property
     def grid(self) -> Grid:
@@ -114,12 +121,23 @@ class Between:
         grid_x, grid_y = np.meshgrid(xs, ys)
         near = np.asarray(shapely.contains_xy(around, grid_x, grid_y))
         points = np.column_stack((grid_x[near], grid_y[near]))
-        to_left, to_right = self._left.nearest(points)[0], self._right.nearest(points)[0]
+        left, right = (side.locate_nodes(xs, ys, near) for side in (self._left, self._right))
+        to_left, to_right = (
+            side.nearest_among(points, at[near], at[near])[0]
+            for side, at in ((self._left, left), (self._right, right))
+        )
         beyond = self._side_beyond(points)  # a distance beyond a side counts as negative
         to_left = np.where(beyond == 0, -to_left, to_left)
         to_right = np.where(beyond == 1, -to_right, to_right)
-        width = np.maximum(to_left + to_right - 2 * self.clearance, 1e-9)
-        return Grid(xs=xs, ys=ys, near=near, share=(to_left - self.clearance) / width, width=width, step=step)
+        return Grid(
+            xs=xs,
+            ys=ys,
+            near=near,
+            off=to_left - self.clearance,
+            width=np.maximum(to_left + to_right - 2 * self.clearance, 1e-9),
+            left=left,
+            right=right,
+        )
 
     def _side_beyond(self, points: Array) -> NDArray[np.intp]:
         """For points outside the bed, which side they lie beyond: 0 left, 1 right; 2 beyond an end, or inside."""
@@ -132,16 +150,54 @@ class Between:
         return beyond
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """What :class:`Between` measures at points.
+
+    Attributes
+    ----------
+    off, width : (n,) array
+        How far they are off the left clearance line, and the usable width there [m].
+    from_left, from_right : (n, 2) array
+        The ways straight from either side.
+    left, right : (n,) array of int
+        The segments of both sides that are nearest.
+    """
+
+    off: Array
+    width: Array
+    from_left: Array
+    from_right: Array
+    left: Index
+    right: Index
+
+
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """What :class:`Between` measures at nodes: lines of the grid, which nodes count, and their share and width."""
+    """What :class:`Between` measures at nodes: lines of the grid, which nodes count, and how far off the left they are.
+
+    And the width there [m], and the nearest segments of both sides.
+    """
 
     xs: Array
     ys: Array
     near: NDArray[np.bool_]
-    share: Array
+    off: Array
     width: Array
-    step: float
+    left: Index
+    right: Index
+
+    def about(self, points: Array) -> tuple[Span, Span]:
+        """The segments of both sides that are nearest to something in the cells in which points lie."""
+        step = self.xs[1] - self.xs[0]
+        column, row = (
+            np.clip(((at - ticks[0]) / step).astype(np.intp), 0, len(ticks) - 2)
+            for at, ticks in zip(points.T, (self.xs, self.ys), strict=True)
+        )
+        first, last = (
+            tuple(number[row, column] for number in spans(side)) for side in (self.left, self.right)
+        )
+        return first, last
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,10 +231,43 @@ class Spread:
         """The number of gaps, as a real number, for usable widths [m], at least 1 and at most width / closest."""
         return np.asarray(np.interp(width, *self._steps))
 
-    def field(self, points: Array) -> Array:
-        """The field at points in the bed, shape (n,)."""
-        share, width, *_ = self.between.measure(points)
-        return share * self.gaps(width)
+    def place(self, level: Array, width: Array) -> Array:
+        """How far off the left clearance line levels lie where the usable width is so much, shape (n,) [m]."""
+        count = self.gaps(width)
+        if not self._is_tight:
+            return np.asarray(level * width / count)
+        from_right = count - level
+        spare = (width - count * self.wanted) * self._shared(from_right, count)[0]
+        return np.asarray(width - from_right * self.wanted - spare)
+
+    def level(self, off: Array, width: Array) -> Array:
+        """The field, nearly, so far off the left clearance line where the usable width is so much, shape (n,) [m]."""
+        count = self.gaps(width)
+        if not self._is_tight:
+            return np.asarray(off / width * count)
+        spare, from_right = width - count * self.wanted, (width - off) / width * count
+        for _ in range(INVERTED):
+            share, rate = self._shared(from_right, count)
+            from_right = from_right - (from_right * self.wanted + spare * share - width + off) / (
+                self.wanted + spare * rate
+            )
+        return np.asarray(count - from_right)
+
+    @property
+    def _is_tight(self) -> bool:
+        """Whether gaps are to be as small as they may be."""
+        return self.most is None and not self.count_kept and self.closest >= TIGHT * self.wanted
+
+    def _shared(self, from_right: Array, count: Array) -> tuple[Array, Array]:
+        """The share of the width left over that the gaps up to one, from the right, take, and that of the next."""
+        sharing = np.minimum(count, SHARING)
+        along = from_right / sharing
+        inner = np.clip(along, 0.0, 1.0)
+        plain, smooth = np.where(count > SHARING, inner, along), inner**2 * (3 - 2 * inner)
+        eased = np.clip((count - SHARING) / EASED, 0.0, 1.0)
+        within = (inner == along) | (count <= SHARING)
+        rate = (1 - eased) * within + eased * 6 * inner * (1 - inner)
+        return plain + eased * (smooth - plain), rate / sharing
 
     @cached_property
     def _steps(self) -> tuple[Array, Array]:
@@ -221,94 +310,8 @@ class Spread:
             return 0
         return math.ceil((float(np.percentile(width, 98)) - self.slack) / self.wanted)
 
-    def levels(self) -> list[tuple[int, list[LineString]]]:
-        """The level lines 0, 1, 2, … that enter the bed, each as the lines found, put on the exact level."""
-        from contourpy import contour_generator
-
-        grid = self.between.grid
-        count = self.gaps(grid.width)
-        field = np.full(grid.near.shape, np.nan)
-        field[grid.near] = grid.share * count
-        maker = contour_generator(grid.xs, grid.ys, np.ma.masked_invalid(field), name="serial")
-        top = round(float(count.max(initial=0.0)))
-        traced = [
-            (level, _thinned(np.asarray(line, dtype=np.float64), grid.step))
-            for level in range(top + 1)
-            for line in maker.lines(level)
-        ]
-        traced = [(level, line) for level, line in traced if len(line) > 1]
-        exact = self._on_level([line for _, line in traced], [level for level, _ in traced])
-        found: list[tuple[int, list[LineString]]] = [(level, []) for level in range(top + 1)]
-        for (level, _), line in zip(traced, exact, strict=True):
-            found[level][1].append(line)
-        return found
-
-    def _on_level(self, lines: list[Array], levels: list[int]) -> list[LineString]:
-        """Traced lines put on their levels by Newton's method, with points between where a chord leaves the curve."""
-        if not lines:
-            return []
-        points, owner = np.vstack(lines), np.repeat(np.arange(len(lines)), [len(line) for line in lines])
-        level = np.asarray(levels, dtype=np.float64)
-        points, near = self._projected(points, level[owner], steps=NEWTON_STEPS)
-        for _ in range(2):
-            if len(points) > MOST_POINTS:
-                break
-            after = np.flatnonzero(_bowed(points, owner, SAGITTA * self.closest))
-            middle, beside = self._projected(
-                (points[after] + points[after + 1]) / 2,
-                level[owner[after]],
-                steps=1,
-                near=(near[0][after], near[1][after]),
-            )
-            points = np.insert(points, after + 1, middle, axis=0)
-            near = np.insert(near[0], after + 1, beside[0]), np.insert(near[1], after + 1, beside[1])
-            owner = np.insert(owner, after + 1, owner[after])
-        ends = np.searchsorted(owner, np.arange(len(lines) + 1))
-        # points nearer to a chord than this tell nothing, and cost time at every later step
-        parts = [LineString(points[first:last]) for first, last in pairwise(ends)]
-        return [thinned(part, SAGITTA * self.closest) for part in parts]
-
-    def _projected(
-        self, points: Array, level: Array, *, steps: int, near: Near | None = None
-    ) -> tuple[Array, Near]:
-        """Points put on their levels by some of Newton's steps, and the parts of the sides nearest to each."""
-        points = points.copy()
-        moving = np.arange(len(points))
-        for _ in range(steps):
-            here = None if near is None else (near[0][moving], near[1][moving])
-            share, width, rise, found = self.between.measure(points[moving], here)
-            if near is None:
-                near = found
-            else:
-                near[0][moving], near[1][moving] = found
-            count = self.gaps(width)
-            shift = np.clip((level[moving] / count - share) * width, -self.closest / 2, self.closest / 2)
-            points[moving] += rise * shift[:, None]
-            moving = moving[np.abs(shift) > ON_LEVEL * self.closest]
-            if not len(moving):
-                break
-        assert near is not None, "it takes one step"
-        return points, near
-
 
 def _ticks(low: float, high: float, step: float) -> Array:
     """Grid lines over a range and three steps beyond, even about its middle."""
     count = math.ceil((high - low) / step) + 7
     return np.asarray((low + high) / 2 + step * (np.arange(count) - (count - 1) / 2))
-
-
-def _thinned(line: Array, step: float) -> Array:
-    """A traced line without points that crowd where it passes the corners of the grid."""
-    return np.asarray(line[np.concatenate(([True], np.hypot(*np.diff(line, axis=0).T) > 0.2 * step))])
-
-
-def _bowed(points: Array, owner: NDArray[np.intp], sagitta: float) -> NDArray[np.bool_]:
-    """Chords, by their first point, that a curve through the points around leaves by more than a distance."""
-    step = np.diff(points, axis=0)
-    size = np.maximum(np.hypot(*step.T), 1e-12)
-    same = owner[1:] == owner[:-1]
-    cross = np.abs(step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0]) / (size[:-1] * size[1:])
-    turn = np.where(same[:-1] & same[1:], cross, 0.0)
-    bent = np.maximum(np.append(0.0, turn), np.append(turn, 0.0))
-    bow = np.append(bent * size / 8, 0.0)
-    return np.append(same, False) & (bow > sagitta)

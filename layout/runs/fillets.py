@@ -115,7 +115,8 @@ class _Discs:
 class _Line:
     """A line: points, how far along they lie, unit vectors along its steps, and by how much it turns at points.
 
-    It turns to its side where that is above 0; `side` is 1.0 for the left, -1.0 for the right.
+    It turns to its side where that is above 0; `side` is 1.0 for the left, -1.0 for the right. Steps are `size` long
+    [m]; turned `back` they lie along the real axis, from where `turned` is on.
     """
 
     points: Complex
@@ -123,6 +124,9 @@ class _Line:
     ahead: Complex
     turn: Array
     side: float
+    size: Array
+    back: Complex
+    turned: Complex
 
     @classmethod
     def of(cls, points: Complex, side: float) -> _Line:
@@ -133,7 +137,17 @@ class _Line:
         size = np.abs(step)
         ahead = step / size
         turn = np.concatenate(([0.0], side * np.angle(ahead[1:] * ahead[:-1].conj()), [0.0]))
-        return cls(points, np.concatenate(([0.0], np.cumsum(size))), ahead, turn, side)
+        back = ahead.conj()
+        return cls(
+            points,
+            np.concatenate(([0.0], np.cumsum(size))),
+            ahead,
+            turn,
+            side,
+            size,
+            back,
+            points[:-1] * back,
+        )
 
     def corners(self, radius: float, *, depth: float) -> _Corners:
         """Where a disc rolled along its side would leave it, by more than a depth [radii]."""
@@ -166,14 +180,14 @@ class _Line:
 
     def _nearest(self, places: Complex, first: Index, last: Index) -> tuple[Array, Array]:
         """Distance of places from some steps of the line on end, and how far along the nearest point there lies [m]."""
-        number = first[:, None] + np.arange(int((last - first).max()) + 1)
-        np.minimum(number, last[:, None], out=number)
-        start = self.station[number]
-        offset = (places[:, None] - self.points[number]) * self.ahead[number].conj()
-        along = np.clip(offset.real, 0.0, self.station[number + 1] - start)
-        away = (offset.real - along) ** 2 + offset.imag**2
+        number = np.minimum(first[:, None] + np.arange(int((last - first).max()) + 1), last[:, None])
+        # as seen along each step: how far on, and how far beside it
+        seen = places[:, None] * self.back[number] - self.turned[number]
+        beyond = seen.real - np.clip(seen.real, 0.0, self.size[number])
+        away = beyond**2 + seen.imag**2
         row, best = np.arange(len(places)), away.argmin(axis=1)
-        return np.sqrt(away[row, best]), start[row, best] + along[row, best]
+        step = number[row, best]
+        return np.sqrt(away[row, best]), self.station[step] + seen.real[row, best] - beyond[row, best]
 
     def at(self, along: Array) -> Complex:
         """Its points at distances along it [m]."""
