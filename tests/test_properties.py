@@ -178,6 +178,8 @@ ENDING_AMID_AN_EDGE = Drawn(
     (0.0, 0.0),
 )
 """Its side ends amid a straight edge, along which its guide is carried on."""
+EIGHTY_LONG = Drawn(kidney(80.0, 16.523893742466424, 9.0) @ SHEAR, (40.064250238387174, 8.689941014669262))
+"""As long as so many whole steps of a grid."""
 ANY_TURN = st.tuples(st.floats(0, 360), st.tuples(st.floats(-5000, 5000), st.floats(-5000, 5000)))
 
 
@@ -238,6 +240,7 @@ def test_bed_with_a_tree_has_the_same_runs_elsewhere(
 
 
 @EXAMPLES
+@example(bed=EIGHTY_LONG, motion=(0.0, (2012.4289072302045, -2986.210810909415)), start=0)
 @given(bed=drawn_beds(tree=False), motion=ANY_TURN, start=st.integers(0, 200))
 def test_even_rows_move_with_their_bed(
     bed: Drawn, motion: tuple[float, tuple[float, float]], start: int

@@ -30,7 +30,7 @@ ENOUGH_NODES, MOST_NODES = 15_000, 80_000
 have a grid coarser by up to two, and none has more than the second."""
 RAMP = 0.6
 """Share of a least gap of widening over which the count of gaps climbs by one."""
-SHARING = 20
+SHARING = 16
 """Where gaps are to be as small as they may be, the width that a whole number of them leaves over goes to so many of
 them, those at the right-hand side."""
 TIGHT = 0.98
@@ -312,6 +312,9 @@ class Spread:
 
 
 def _ticks(low: float, high: float, step: float) -> Array:
-    """Grid lines over a range and three steps beyond, even about its middle."""
-    count = math.ceil((high - low) / step) + 7
+    """Grid lines over a range and three steps beyond, even about its middle.
+
+    A range of whole steps, as a bed of round measures has, must not have one line more for its last digit.
+    """
+    count = math.ceil((high - low) / step - 1e-6) + 7
     return np.asarray((low + high) / 2 + step * (np.arange(count) - (count - 1) / 2))
