@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 import shapely
-from shapely import LineString, Point, Polygon, box
+from shapely import LinearRing, LineString, Point, Polygon, box
 
 from layout.model import (
     XY,
@@ -29,6 +30,7 @@ from layout.model import (
 from layout.plane import coordinates
 from layout.stakes import stake_findings, stake_out
 from layout.stakes.standing import blocked_tapes
+from layout.stakes.walk import EDGE_OFF
 from layout.units import FOOT, UNIT_SETS
 from tests import beds
 from tests.fields import arc, curved_field, tree_field
@@ -176,7 +178,9 @@ def test_manifolds_risers_valves_and_bends() -> None:
     plumbing = Plumbing(manifolds=(supply,), risers=(riser,), lines=(line,), fittings=(valve,))
     bed = staked(site, Laying(pattern=Pattern.LEFT, runs=(run,)), plumbing)
     piping = [
-        stake for stake in bed.paper if stake["kind"] not in {"baseline", "bed corner", "run", "run end"}
+        stake
+        for stake in bed.paper
+        if stake["kind"] not in {"baseline", "bed corner", "bed edge", "run", "run end"}
     ]
     assert [stake["description"] for stake in piping] == [
         "supply manifold end + supply air valve",
@@ -331,9 +335,17 @@ def test_stakes_in_line_with_the_fixed_points_are_told() -> None:
     line = np.array([[0.0, 0.0], [40.0, 0.0]]) * FOOT
     bed = one_run(line, ties=((-30.0, 0.0), (-10.0, 0.0)))
     assert all(not stake["ties"] and stake["side"] is None for stake in bed.on(bed.laying.runs[0]))
-    (finding,) = stake_findings(bed.site, bed.staking)
-    assert finding.code == "no-tie"
-    assert finding.said.startswith("Stakes 1-7 cannot be found")
+    finding, *_ = (item for item in stake_findings(bed.site, bed.staking) if item.code == "no-tie")
+    in_line = {stake["point"] for stake in bed.paper if stake["kind"] != "bed edge"}
+    named = numbers_in(finding.said.split(" cannot be found")[0])
+    assert named >= in_line
+    assert {stake["point"] for stake in bed.paper if not stake["ties"]} == named
+
+
+def numbers_in(said: str) -> set[int]:
+    """The stakes that a text names: ``2-3, 29``."""
+    found = re.findall(r"(\d+)(?:-(\d+))?", said)
+    return {number for first, last in found for number in range(int(first), int(last or first) + 1)}
 
 
 def test_poor_crossings_are_told_and_good_ones_are_not() -> None:
@@ -341,7 +353,8 @@ def test_poor_crossings_are_told_and_good_ones_are_not() -> None:
     poor = one_run(line, ties=((20.0, 200.0), (30.0, 200.0)))
     (finding,) = stake_findings(poor.site, poor.staking)
     assert finding.code == "poor-tie"
-    assert finding.said == "The tapes cross at under 30 or over 150 degrees at stakes 1-7."
+    assert finding.said.startswith("The tapes cross at under 30 or over 150 degrees at stakes ")
+    assert numbers_in(finding.said.split("stakes")[1]) == {stake["point"] for stake in poor.paper}
     good = one_run(line, ties=((-5.0, 30.0), (45.0, 30.0)))
     assert list(stake_findings(good.site, good.staking)) == []
     assert all(30 <= stake["crossing"] <= 150 for stake in good.paper)
@@ -380,12 +393,28 @@ def test_heights_are_those_of_the_ground() -> None:
         assert stake.height == (None if stake.at[0] < 10 else pytest.approx(30.0 + 0.01 * stake.at[0]))
 
 
-def test_a_round_bed_has_no_corners() -> None:
+def test_a_round_bed_has_no_corners_but_stakes_round_its_edge() -> None:
+    """As many as keep the chord within 0.3 m of the circle: its rise is r (1 - cos of half the angle between)."""
     line = np.array([[-5.0, 0.0], [5.0, 0.0]])
     run = Run(name="R1", line=LineString(line), row=0)
     outline = Polygon(Point(0, 0).buffer(6.0, quad_segs=32))
     bed = staked(site_with(coordinates(outline)), Laying(pattern=Pattern.LEFT, runs=(run,)))
     assert "bed corner" not in {stake["kind"] for stake in bed.paper}
+    assert bed.staking is not None
+    edge = [stake.at for stake in bed.staking.stakes if stake.kind == "bed edge"]
+    least = math.ceil(math.pi / math.acos(1 - EDGE_OFF / 6.0))
+    assert least <= len(edge) <= 2 * least
+    chords = LinearRing(edge)
+    assert shapely.hausdorff_distance(chords, outline.exterior, densify=0.01) <= EDGE_OFF + 0.01
+
+
+def test_a_bowed_edge_has_stakes_between_its_corners_and_a_straight_one_none() -> None:
+    design = curved_field()
+    bed = staked(design.site, design.laying, design.plumbing)
+    edge = [stake for stake in bed.paper if stake["kind"] in {"bed corner", "bed edge"}]
+    assert [stake["description"].rsplit(" ", 1)[0] for stake in edge].count("bed corner") == 4
+    assert edge[0]["kind"] == "bed corner"
+    assert {stake["kind"] for stake in edge} == {"bed corner", "bed edge"}
 
 
 def test_baseline_and_tapes_keep_off_a_tree_that_is_a_point() -> None:

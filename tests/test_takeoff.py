@@ -117,12 +117,13 @@ def test_three_pairs_of_thirty_metres() -> None:
     assert net["supply elbow"] == net["return elbow"] == 1
     assert net["riser tubing"] == pytest.approx(3 * 0.3 + 3 * 0.6)
     assert net["stake"] == 6 * (math.ceil(30.0 / (10 * FOOT)) + 1)
-    # ends of the baseline; corners of the bed; ends of pipes, feet of risers: straight pipes need no more
+    # ends of the baseline; corners of the bed, three stakes along each bowed side
+    # ends of pipes, feet of risers: straight pipes need no more
     pipes = (*plumbing.manifolds, *plumbing.lines)
     tips = [pipe.line.coords[tip] for pipe in pipes for tip in (0, -1)]
     tips += [riser.line.coords[0] for riser in plumbing.risers]
     bends = [point for pipe in pipes for point in pipe.line.simplify(site.stakeout.tolerance).coords]
-    assert net["other stake"] == 2 + 4 + len({(round(x, 2), round(y, 2)) for x, y in (*tips, *bends)})
+    assert net["other stake"] == 2 + 4 + 2 * 3 + len({(round(x, 2), round(y, 2)) for x, y in (*tips, *bends)})
     # Supplies stand at 3.3, 2.1, 0.9, returns at 2.7, 1.5, 0.3; the supply goes on to half an offset past the last.
     assert net["supply manifold pipe"] == pytest.approx(3.3 - 0.15)
     assert net["return manifold pipe"] == pytest.approx(2.7 - 0.3)

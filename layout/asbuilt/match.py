@@ -27,6 +27,7 @@ NEAREST_NAMES = 3
 NAMED_PLACES = 4
 _NOT_RUNS = (
     "bed corner",
+    "bed edge",
     "baseline",
     "riser",
     "manifold",

@@ -36,7 +36,7 @@ def stake_out(site: Site, laying: Laying, plumbing: Plumbing, *, heights: Height
     Returns
     -------
     Staking
-        Stakes are numbered in walking order: the ends of a chosen baseline, corners of the bed, runs, manifolds,
+        Stakes are numbered in walking order: the ends of a chosen baseline, the edge of the bed, runs, manifolds,
         lines.
     """
     rules = site.stakeout

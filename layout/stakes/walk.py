@@ -1,7 +1,8 @@
-"""What is staked, in the order in which it is walked: bed corners, runs out and back, manifolds, lines to the pump."""
+"""What is staked, in walking order: the edge of the bed, runs out and back, manifolds, lines to the pump."""
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -32,6 +33,8 @@ from layout.stakes.tape import Tape
 
 BED_CORNER = math.radians(30.0)
 """The edge of the bed, but for what the tolerance hides, has a corner where it turns by more [rad]; a judgement."""
+EDGE_OFF = 0.3
+"""Where the edge of the bed is curved it leaves the chord from stake to stake by no more [m]; a judgement."""
 JOG = 0.3
 """A bend of a line so near to where it ends, or to the wall of its tank, has no stake of its own [m]; a judgement."""
 VALVES: frozenset[FittingKind] = frozenset({"zone valve", "air valve", "flush valve"})
@@ -42,6 +45,7 @@ _RANKS: tuple[StakeKind, ...] = (
     "run",
     "blank",
     "bed corner",
+    "bed edge",
     "manifold end",
     "valve",
     "bend",
@@ -83,7 +87,7 @@ def walk(site: Site, laying: Laying, plumbing: Plumbing, tape: Tape) -> list[Pla
     runs = [coordinates(run.line)[0] for run in laying.runs[:1]]
     bed, rules = site.bed, site.stakeout
     walker = _Walker(tape, rules, several=len({pipe.zone for pipe in plumbing.manifolds}) > 1)
-    walker.take(_corners(bed, rules, runs[0] if runs else None, tape))
+    walker.take(_edge(bed, rules, runs[0] if runs else None, tape))
     for row in _rows(laying):
         walker.take_pieces([walker.of_piece(piece) for piece in row])
     for pipe in plumbing.manifolds:
@@ -95,20 +99,25 @@ def walk(site: Site, laying: Laying, plumbing: Plumbing, tape: Tape) -> list[Pla
     return walker.merged()
 
 
-def _corners(bed: Bed, rules: StakeRules, near: Array | None, tape: Tape) -> list[Place]:
-    """Corners of the bed, round its edge from the one nearest to where the runs begin."""
+def _edge(bed: Bed, rules: StakeRules, near: Array | None, tape: Tape) -> Iterator[Place]:
+    """Corners of the bed, and where its edge is curved stakes between, round it from nearest to where runs begin."""
     ring = coordinates(shapely.simplify(bed.outline, rules.tolerance).exterior)[:-1]
     step = np.diff(np.vstack((ring[-1:], ring, ring[:1])), axis=0)
     heading = step[:, 0] + 1j * step[:, 1]
-    corners = ring[np.abs(np.angle(heading[1:] * heading[:-1].conj())) > BED_CORNER]
-    if not len(corners):
-        return []
-    if near is not None:
-        corners = np.roll(corners, -int(np.hypot(*(corners - near).T).argmin()), axis=0)
-    return [
-        Place((float(x), float(y)), "bed corner", f"bed corner {number}")
-        for number, (x, y) in enumerate(tape.printed(corners), start=1)
-    ]
+    sharp = np.abs(np.angle(heading[1:] * heading[:-1].conj())) > BED_CORNER
+    starts = np.flatnonzero(sharp) if sharp.any() else np.arange(len(ring))
+    first = int(starts[0 if near is None else np.hypot(*(ring[starts] - near).T).argmin()])
+    ring, sharp = np.roll(ring, -first, axis=0), np.roll(sharp, -first)
+    around = np.vstack((ring, ring[:1]))
+    ends = [*dict.fromkeys([0, *np.flatnonzero(sharp).tolist()]), len(ring)]
+    corners, between = itertools.count(1), itertools.count(1)
+    for begin, end in itertools.pairwise(ends):
+        line = shapely.simplify(LineString(around[begin : end + 1]), max(EDGE_OFF, rules.tolerance))
+        for number, (x, y) in enumerate(tape.printed(coordinates(line))[:-1]):
+            if number == 0 and sharp[begin]:
+                yield Place((float(x), float(y)), "bed corner", f"bed corner {next(corners)}")
+            else:
+                yield Place((float(x), float(y)), "bed edge", f"bed edge {next(between)}")
 
 
 def _rows(laying: Laying) -> Iterator[list[Run | Join]]:

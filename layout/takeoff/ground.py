@@ -49,7 +49,7 @@ def marks_and_staples(
     )
     yield Part(
         item="other stake",
-        description="Stake at corners of the bed, pipes, valves, blank tubing and ends of a baseline",
+        description="Stake round the bed, at pipes, valves, blank tubing and ends of a baseline",
         unit="each",
         net=float(sum(not stake.run for stake in stakes)),
     )

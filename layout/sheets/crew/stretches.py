@@ -21,7 +21,7 @@ ROOMY = 0.5
 """... or more, where they are so far apart on paper [in]."""
 CROWDED = 0.3048
 """Stakes on a bend nearer to each other than this are one on the sheets [m]: nobody drives them side by side."""
-_MARKS = frozenset({"baseline", "bed corner"})
+_MARKS = frozenset({"baseline", "bed corner", "bed edge"})
 
 
 @dataclass(frozen=True, slots=True)

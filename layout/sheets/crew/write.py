@@ -294,7 +294,7 @@ def _title(
 def _subject(stretch: Stretch) -> str:
     stakes = f"stake{'s' if len(stretch.stakes) > 1 else ''} {of_this_sheet(stretch.stakes)}"
     if stretch.kind == "overview":
-        return f"overview: baseline and bed corners, {stakes}"
+        return f"overview: baseline and edge of the bed, {stakes}"
     if stretch.kind == "pipes":
         return f"manifolds, valves, risers and lines: {stakes}"
     runs = stretch.runs
