@@ -204,7 +204,8 @@ def letter_starts(
     for (name, at), letter in zip(site.stakeout.ties, letters_of(site).values(), strict=False):
         if y < bottom + LETTER:
             break
-        made.put(f"{letter}  {name} {place_words(at, staking, site.frame)}", x, y, room=room)
+        named = letter if name == letter else f"{letter}  {name}"
+        made.put(f"{named} {place_words(at, staking, site.frame)}", x, y, room=room)
         y -= PITCH
     return y
 
