@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from layout.plane import bend_radii
+from layout.readers import smooth
 from layout.readers.sitefile import read_site
 from layout.readers.smooth import smoothed, smoothing_note
 from layout.units import FOOT
@@ -105,16 +108,27 @@ def test_a_neck_narrower_than_the_tolerance_does_not_cross() -> None:
     assert isinstance(found.outline, Polygon)
 
 
-@pytest.mark.parametrize(("neck", "kept"), [(0.1, True), (0.15, False)])
-def test_where_the_walls_of_a_neck_would_cross_less_is_smoothed(neck: float, kept: bool) -> None:
-    """By half as much, and again; a neck a hundredth as wide as the tolerance keeps the walk as it is."""
-    rng = np.random.default_rng(2)
-    points = shapely.get_coordinates(shapely.LinearRing(beds.dumbbell(neck=neck)).segmentize(2.0))[:-1]
-    walk = bed(points + rng.normal(0, neck / 8, points.shape))
-    found = smoothed(walk, 10.0)
+@pytest.mark.parametrize(("crosses_over", "halvings"), [(0.3, 2), (0.0, 8)])
+def test_where_the_outline_would_cross_itself_less_is_smoothed(
+    monkeypatch: pytest.MonkeyPatch, crosses_over: float, halvings: int
+) -> None:
+    """By half as much, and again; at last not at all."""
+    walk = bed(beds.gnss(1))
+    right, tried = smooth._curve, []
+
+    def crossing(points: Array, *rest: Any) -> Array:
+        tried.append(rest[-1])
+        return (
+            right(points, *rest) if rest[-1] < crosses_over else np.array([[0.0, 0], [1, 1], [1, 0], [0, 1]])
+        )
+
+    monkeypatch.setattr(smooth, "_curve", crossing)
+    found = smoothed(walk, 1.0)
+    assert tried == pytest.approx([1.0 / 2**k for k in range(len(tried))], abs=0.01)
+    assert len(tried) == min(halvings + 1, 8)
     assert found.outline.is_valid
-    assert found.outline.equals(walk) == kept
-    assert apart(walk, found.outline) <= 10.0 / 2**7
+    assert found.outline.equals(walk) == (halvings == 8)
+    assert found.most < 0.3
 
 
 @pytest.mark.parametrize(
@@ -143,16 +157,78 @@ def test_outlines_of_straights_stay_as_they_are(name: str) -> None:
     assert smoothed(outline, 0.6).most < 1e-9
 
 
-def test_sharp_corners_are_kept() -> None:
+def test_sharp_corners_stay_corners() -> None:
+    """A corner is where its two sides meet, as far as the walk tells; errors of its own point do not pin it."""
     rng = np.random.default_rng(4)
     sides = shapely.get_coordinates(shapely.LinearRing(beds.rect(60, 20)).segmentize(2.0))[:-1]
-    corners = np.isin(sides[:, 0], (0, 60)) & np.isin(sides[:, 1], (0, 20))
-    sides[~corners] += rng.normal(0, 0.2, sides[~corners].shape)
-    found = smoothed(bed(sides), 0.5)
+    true = sides[np.isin(sides[:, 0], (0, 60)) & np.isin(sides[:, 1], (0, 20))]
+    walk = bed(sides + rng.normal(0, 0.2, sides.shape))
+    found = smoothed(walk, 0.8)
     assert found.corners == 4
-    for corner in sides[corners]:
-        assert found.outline.exterior.distance(shapely.Point(corner)) < 1e-9
-    assert tight_spots(found.outline) == 4 < tight_spots(bed(sides))
+    for corner in true:
+        assert found.outline.exterior.distance(shapely.Point(corner)) < 0.25
+    assert tight_spots(found.outline) == 4 < tight_spots(walk)
+
+
+def by_side(*sides: Array, step: float, error: float, seed: int) -> Polygon:
+    """An outline walked side by side, a point every step or so and one at every corner, all with errors."""
+    walks = []
+    for side in sides:
+        line = shapely.LineString(side)
+        count = max(round(line.length / step), 1)
+        walks.append(
+            shapely.get_coordinates(
+                shapely.line_interpolate_point(line, np.arange(count) / count, normalized=True)
+            )
+        )
+    walk = np.vstack(walks)
+    return bed(walk + np.random.default_rng(seed).normal(0, error, walk.shape))
+
+
+def off_by(found: Polygon, true: Polygon) -> float:
+    """Root of the mean square distance between two edges, from either to the other."""
+    square = []
+    for one, other in ((found, true), (true, found)):
+        points = shapely.points(shapely.get_coordinates(one.exterior.segmentize(0.5)))
+        square.append(float((shapely.distance(points, other.exterior) ** 2).mean()))
+    return float(np.sqrt(np.mean(square)))
+
+
+def sides_of(name: str) -> list[Array]:
+    """The sides of shapes whose edges are known exactly, from corner to corner."""
+    if name == "round":
+        return [beds.arc(0, 0, 30, 0, 180), beds.arc(0, 0, 30, 180, 360)]
+    if name == "rectangle":
+        ring = beds.rect(100, 30) @ np.array([[0.92106, 0.38942], [-0.38942, 0.92106]])
+        return [np.vstack(pair) for pair in zip(ring, np.roll(ring, -1, axis=0), strict=True)]
+    if name == "bent":  # two legs and a bowed back, as round a building
+        x = np.linspace(0, 74, 75)
+        back = np.column_stack((x, 60 + 2.5 * np.sin(np.pi * x / 74)))
+        ring = np.array([[74, 60], [74, 0], [56, 0], [56, 42], [18, 42], [18, 0], [0, 0], [0, 60]], float)
+        return [back, *(np.vstack(pair) for pair in pairwise(ring))]
+    x = np.linspace(0, 240, 601)
+    wave = np.column_stack((x, 8 * np.sin(np.pi * x / 60)))
+    ahead = np.gradient(wave, axis=0)
+    across = 12 * np.column_stack((-ahead[:, 1], ahead[:, 0])) / np.hypot(*ahead.T)[:, None]
+    left, right = wave + across, (wave - across)[::-1]
+    return [left, np.vstack((left[-1:], right[:1])), right, np.vstack((right[-1:], left[:1]))]
+
+
+@pytest.mark.parametrize("name", ["round", "rectangle", "bent", "serpentine"])
+@pytest.mark.parametrize("tolerance", [0.4, 1.0])
+def test_the_outline_comes_nearer_to_the_true_edge_by_a_third(name: str, tolerance: float) -> None:
+    sides = sides_of(name)
+    true = bed(np.vstack([side[:-1] for side in sides]))
+    before, after = [], []
+    for seed in range(6):
+        walk = by_side(*sides, step=3.5, error=0.15, seed=seed)
+        found = smoothed(walk, tolerance)
+        before.append(off_by(walk, true))
+        after.append(off_by(found.outline, true))
+        assert found.outline.area == pytest.approx(true.area, rel=0.008)
+        assert found.error == pytest.approx(0.15, abs=0.07)
+        assert found.corners == {"round": 0, "rectangle": 4, "bent": 8, "serpentine": 4}[name]
+    assert np.mean(after) < 2 / 3 * np.mean(before)
 
 
 def test_closely_walked_outlines_are_smoothed_as_well() -> None:
