@@ -65,10 +65,11 @@ def even_rows(cut: Ground, spread: Spread) -> list[Row]:
         shapely.prepare(before)
         # apart from what lies by the edge a row keeps its gap to the one before by how it is made
         beside = before.intersection(by_edge)
-        kept_off = beside.buffer(gap)
-        if shapely.dwithin(beside, edge, gap):
+        follows, is_clear = shapely.dwithin(beside, edge, gap), _clear(lines, before, edge, ground, cut)
+        kept_off = beside.buffer(gap) if follows or not is_clear else beside
+        if follows:
             along_edge = along_edge.union(kept_off.intersection(along))
-        if _clear(lines, before, edge, ground, cut):
+        if is_clear:
             ground = None
             free = union(
                 part for line in lines for part in guides.rolled(_longer(line, cut), radius=cut.radius)

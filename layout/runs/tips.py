@@ -143,13 +143,19 @@ def _ways(pieces: Sequence[LineString], ground: Ground) -> Iterator[_Way]:
 
 def _led(line: LineString, way: Array, others: Nearby, ground: Ground) -> LineString | None:
     """A run led on from its end along points of the edge; None where that gains nothing, or breaks a law."""
-    near = others.about(MultiLineString([way]), FARTHEST * ground.spacing)
     turn = _turn(line, way, ground)
-    if turn > MOST_TURN or near.is_empty:
+    if turn > MOST_TURN:
         return None
     # what easing takes of the way at least
     leg = max(EASED * ground.radius * float(np.tan(turn / 2)), LEAST * ground.spacing)
-    reach = _reach(way, line, near, math.ceil(leg / (STEP * ground.spacing)), ground)
+    least = math.ceil(leg / (STEP * ground.spacing))
+    # beside rows as near as they may be there is no room for so much
+    if (_apart(way[: least + 1], line, others, KEPT * ground.closest, ground) < KEPT * ground.closest).any():
+        return None
+    near = others.about(MultiLineString([way]), FARTHEST * ground.spacing)
+    if near.is_empty:
+        return None
+    reach = _reach(way, _apart(way, line, others, ground.spacing, ground), least, ground)
     if reach is None:
         return None
     back = max(line.length - 8 * ground.radius - ground.spacing, 0.0)
@@ -163,26 +169,28 @@ def _led(line: LineString, way: Array, others: Nearby, ground: Ground) -> LineSt
     return longer if longer.length > line.length and _is_lawful(longer, eased, near, ground) else None
 
 
-def _reach(way: Array, line: LineString, near: MultiLineString, least: int, ground: Ground) -> int | None:
+def _apart(way: Array, line: LineString, others: Nearby, within: float, ground: Ground) -> Array:
+    """How far points of a way are from other runs that come within a distance of it, shape (n,) [m].
+
+    Where the run itself comes back to it, round a corner of the edge, 0.
+    """
+    path, along = MultiLineString([way]), np.arange(len(way)) * STEP * ground.spacing
+    kept = KEPT * ground.closest
+    near, own = others.about(path, max(within, kept)), Nearby.of([line]).about(path, kept)
+    comes_back = distances(way, own) < np.minimum(kept, AWAY * along)
+    return np.where(comes_back, 0.0, np.fmin(distances(way, near), np.inf))
+
+
+def _reach(way: Array, away: Array, least: int, ground: Ground) -> int | None:
     """Number of the point of a way up to which a run is to be led; None where that is not the least it takes.
 
-    No nearer to others than it may be, nor to itself, which it would come back to round a corner of the edge; and no
-    farther than it takes to wet what lies between.
+    No nearer to others than it may be, `away`, nor to itself; and no farther than it takes to wet what lies between.
     """
-    kept, along = KEPT * ground.closest, np.arange(len(way)) * STEP * ground.spacing
-    own = Nearby.of([line]).about(MultiLineString([way]), kept)
-
-    def apart(count: int) -> Array:
-        comes_back = distances(way[:count], own) < np.minimum(kept, AWAY * along[:count])
-        return np.minimum(distances(way[:count], near), np.where(comes_back, 0.0, np.inf))
-
-    if (apart(least + 1) < kept).any():
-        return None
-    away = apart(len(way))
+    along = np.arange(len(way)) * STEP * ground.spacing
     away = away[
         : int(np.append(away <= ground.spacing / 2, True).argmax()) + 1
     ]  # up to where a neighbour ends
-    last = int(np.append(away < kept, True).argmax()) - 1
+    last = int(np.append(away < KEPT * ground.closest, True).argmax()) - 1
     along = along[: len(away)]
     dry = np.minimum(np.maximum(along - along[:, None], 0.0), away).max(axis=1)
     enough = int((dry <= WET * ground.spacing).argmax())
