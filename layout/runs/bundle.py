@@ -6,6 +6,7 @@ The outermost rows take the ring next to the wall, so that none crosses another.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -133,16 +134,18 @@ def _made_room(led: Led, neck: Neck, made: Sequence[Join]) -> bool:
     passing = {name for line in neck.through for name in line}
     needed = {name for line in neck.far for name in line}
     for join in made:
-        others = [other.line for other in led.carries if other is not join]
-        if any(shapely.dwithin(join.line, other, NEAR_ENOUGH * step) for other in others):
+        shapely.prepare(join.line)
+        others = np.asarray([other.line for other in led.carries if other is not join], dtype=object)
+        if shapely.dwithin(join.line, others, NEAR_ENOUGH * step).any():
             return False
-        keep = join.line.buffer(step, quad_segs=16)
-        for name, run in list(led.runs.items()):
-            near = float(run.line.distance(join.line))
-            if name in {join.start, join.end} or near >= NEAR_ENOUGH * step:
-                continue
-            if name in joined or name in passing:
-                return False
+        runs = np.asarray([run.line for run in led.runs.values()], dtype=object)
+        near = shapely.dwithin(join.line, runs, NEAR_ENOUGH * step * (1 - 1e-9))
+        crowded = set(itertools.compress(led.runs, near)) - {join.start, join.end}
+        if crowded & (joined | passing):
+            return False
+        keep = join.line.buffer(step, quad_segs=16) if crowded else Polygon()
+        for name in [name for name in led.runs if name in crowded]:
+            run = led.runs[name]
             kept = _cut_back(neck.ground, run, keep)
             if kept is None and (run.from_end or name in needed):
                 return False

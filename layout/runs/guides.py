@@ -118,11 +118,14 @@ def _swing_once(line: LineString, *, side: float, radius: float, slack: float) -
     if behind.is_empty or opened.is_empty:
         return None
     points = coordinates(line)
-    off = SegmentIndex(list(shapely.get_parts(opened))).nearest(points)[0]
-    tight = off > slack
+    shapely.prepare(opened)
+    places = np.asarray(shapely.points(points), dtype=object)
+    tight = ~np.asarray(shapely.dwithin(opened, places, slack))
     tight[[0, -1]] = False
     if not tight.any():
         return None
+    off = np.zeros(len(points))  # only of those whose distance matters
+    off[tight] = shapely.distance(opened, places[tight])
     out = points
     changed = False
     for first, last in reversed(_stretches(tight)):

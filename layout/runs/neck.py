@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -256,7 +257,8 @@ class Neck:
             return {-1: pitch, 1: pitch}
         return {-1: min(spare[0] / max(left, 1), most), 1: min(spare[1] / max(right, 1), most)}
 
-    def strands(self) -> list[Strand]:
+    @cached_property
+    def strands(self) -> tuple[Strand, ...]:
         """The far lines, as chains see them."""
         inward = {line[0] for line in self.through}
         heads = {winding[0]: winding for winding in self.led.windings}
@@ -297,7 +299,7 @@ class Neck:
                     inner_loop=inner or 0.0,
                 )
             )
-        return strands
+        return tuple(strands)
 
     def _closed(self, line: Sequence[str]) -> tuple[str, ...] | None:
         """The chain that a line's outer end is tied into, further on, and that does not come back to this lobe."""

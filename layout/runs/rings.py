@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
 
-from layout.plane import Array, bend_radii, coordinates, distances, lines_of, points_at, stations, stretch
+from layout.plane import Array, Turns, bend_radii, coordinates, lines_of, points_at, stations, stretch
 from layout.runs.guides import rounded
 from layout.runs.trim import BEND_SHARE, Ground
 
@@ -133,26 +134,43 @@ def _eased(
 def _leaves(line: LineString, other: LineString, tolerance: float) -> float:
     """How far along a line it stays within a tolerance of another that starts with it [m]."""
     points = coordinates(line)
-    off = distances(points, other) > tolerance
-    if not off.any():
-        return float(min(line.length, other.length))
-    last = int(np.argmax(off)) - 1
-    return float(line.project(shapely.Point(points[max(last, 0)])))
+    shapely.prepare(other)
+    first, size = 0, 32  # mostly it leaves soon
+    while first < len(points):
+        part = np.asarray(shapely.points(points[first : first + size]), dtype=object)
+        off = np.flatnonzero(~np.asarray(shapely.dwithin(other, part, tolerance)))
+        if len(off):
+            return float(line.project(shapely.Point(points[max(first + int(off[0]) - 1, 0)])))
+        first, size = first + size, 2 * size
+    return float(min(line.length, other.length))
 
 
 def bends_enough(line: Array, radius: float) -> bool:
     """Whether a line bends no tighter than a radius [m], by the circle through three points and by its turning."""
-    arm = radius / 4
-    radii, _ = bend_radii(line, arm=arm)
-    if len(radii) and float(radii.min()) < BEND_SHARE * radius:
+    arm, least = radius / 4, BEND_SHARE * radius
+    radii, _ = bend_radii(line, arm=arm, below=least)
+    if len(radii) and float(radii.min()) < least:
         return False
-    along = np.arange(0.0, stations(line)[-1], arm / 5)
+    station = stations(line)
+    along = np.arange(0.0, station[-1], arm / 5)
     if len(along) < 12:
         return True
-    step = points_at(line, along[5:]) - points_at(line, along[:-5])
-    angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
-    return all(
-        len(angle) <= over
-        or float(np.abs(angle[over:] - angle[:-over]).max()) <= over * arm / 5 / (BEND_SHARE * radius)
-        for over in (10, 20)
-    )
+    # Chords of an arm each, so far apart as `over` says: they turn no more than all of the line between their far ends.
+    turns = Turns.of(line, station).about((along + 2.5 * arm), 2.5 * arm + 1e-9)
+    sharp = np.flatnonzero(turns > 2 * arm / least)
+    for first, last in zip(*_clusters(sharp, 26), strict=True):
+        at = along[first : last + 26]
+        step = points_at(line, at[5:]) - points_at(line, at[:-5])
+        angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+        for over in (10, 20):
+            turned = np.abs(angle[over:] - angle[:-over])
+            if len(turned) and float(turned.max()) > over * arm / 5 / least:
+                return False
+    return True
+
+
+def _clusters(numbers: NDArray[np.intp], apart: int) -> tuple[list[int], list[int]]:
+    """First and last of each row of rising numbers that lie less than so far apart."""
+    gap = np.flatnonzero(np.diff(numbers) >= apart)
+    first, last = np.append(-1, gap) + 1, np.append(gap, len(numbers) - 1)
+    return (numbers[first].tolist(), numbers[last].tolist()) if len(numbers) else ([], [])

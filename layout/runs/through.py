@@ -135,7 +135,7 @@ def _chained(neck: Neck, room: tuple[int, int], longest: float, *, eager: bool) 
     """
     left, right = room
     most_blank = 1.0 if eager else MOST_BLANK  # in the neck itself such lines have emitters
-    strands = neck.strands()
+    strands = list(neck.strands)
     known: Known = {}
     barred_rows = tried = 0
     while True:
