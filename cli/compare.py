@@ -57,6 +57,7 @@ def compare(site: SiteFile, out: Pictures = None, json: AsJson = False, settings
 def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files: Sequence[Path]) -> None:
     """Say how the patterns do, what the score is, how to take one, and what pipe either end of the bed takes."""
     from cli import say
+    from layout.choice import choice_findings
     from layout.coverage import MEASURE
     from layout.model import Pattern
     from layout.sheets.comparison import alike, end_words
@@ -77,6 +78,8 @@ def _print(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial], files:
         if others:
             verb = "lay" if len(others) > 1 else "lays"
             say.line(f"{', '.join(str(n + 1) for n in others)} {verb} the same runs as {first + 1}.")
+    for finding in choice_findings([trial.candidate for trial in trials]):
+        say.line(finding.said)
     say.line(f"{MEASURE[0].upper()}{MEASURE[1:]}.")
     say.line(
         "along: sides of the bed's outline, of its usable ground, of each of its lobes, or straight along its smallest "

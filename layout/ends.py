@@ -172,6 +172,7 @@ def _end_trial(site: Site, ground: UsableGround, trial: Trial, *, asked: bool) -
         lines=sum(pipe.line.length for pipe in plumbing.lines),
         leads=_leads(plumbing),
         laterals=len(piped.laterals),
+        longest=max(item.whole for item in piped.laterals),
         unreached=len(plumbing.unreached),
         asked=asked,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 
 from shapely import Point
@@ -20,6 +20,7 @@ from layout.model import (
     EmitterRow,
     Join,
     Lateral,
+    LateralRules,
     Plumbing,
     Site,
     Trial,
@@ -95,7 +96,43 @@ def pipe_trial(site: Site, ground: UsableGround, trial: Trial) -> Piped:
             tied = _piped(site, ground, trial, anew)
             if _fed(tied) > _fed(made) + TOLERANCE:
                 made, joined, stranded = tied, anew, dry
+    made, joined = _shortened(site, ground, trial, made, joined, stranded)
     return _led_back(site, ground, trial, made, joined, stranded)
+
+
+def _shortened(
+    site: Site, ground: UsableGround, trial: Trial, made: Piped, joined: Joined, stranded: Collection[str]
+) -> tuple[Piped, Joined]:
+    """Join runs anew where a lateral is too long with its lead: such as ends with the lead they would have, or shorter.
+
+    That is taken only where it leaves less over `laterals.longest`, and feeds and reaches as much.
+    """
+    limit, best, kept = site.laterals.longest, made, joined
+    over = [item for item in made.laterals if _over(site, (item,)) and item.lead]
+    if not over:
+        return made, joined
+    excess, lead = max(item.whole - limit for item in over), max(item.lead for item in over)
+    for less in (0.0, excess, lead):
+        if less >= limit:
+            continue
+        rules = replace(site.laterals, longest=limit - less)
+        anew = _joined(site, ground, trial, stranded=stranded, led_back=True, rules=rules)
+        with contextlib.suppress(NoRoomError):
+            other = _piped(site, ground, trial, anew)
+            if _is_as_good(site, other, best) and _worse(site, other) < _worse(site, best):
+                best, kept = other, anew
+    return best, kept
+
+
+def _worse(site: Site, piped: Piped) -> tuple[float, float]:
+    """By how much its laterals are too long, then what it takes [m]."""
+    return round(_over(site, piped.laterals), 3), round(_taken(piped), 3)
+
+
+def _over(site: Site, laterals: Sequence[Lateral]) -> float:
+    """By how much laterals are longer than they may be, all together, leads included [m]."""
+    limit = site.laterals.longest
+    return math.fsum(item.whole - limit for item in laterals if item.whole > limit + TOLERANCE)
 
 
 def _led_back(
@@ -119,15 +156,16 @@ def _led_back(
         if anew:
             joined = _joined(site, ground, trial, stranded=stranded, led_back=True)
         led = _led(site, ground, trial, joined, None if anew else wanted)
-        if led is not None and _is_as_good(led, made) and _taken(led) < limit:
+        if led is not None and _is_as_good(site, led, made) and _taken(led) < limit:
             best, limit = led, _taken(led)
     return best
 
 
-def _is_as_good(led: Piped, made: Piped) -> bool:
-    """Whether no tubing goes dry and no manifold is without a line for being piped in another way."""
+def _is_as_good(site: Site, led: Piped, made: Piped) -> bool:
+    """Whether no tubing goes dry, no manifold is without a line and no lateral too long for being piped otherwise."""
     fed = _fed(led) >= _fed(made) - TOLERANCE
-    return fed and len(led.plumbing.unreached) <= len(made.plumbing.unreached)
+    short = _over(site, led.laterals) <= _over(site, made.laterals) + TOLERANCE
+    return fed and short and len(led.plumbing.unreached) <= len(made.plumbing.unreached)
 
 
 def _spared(site: Site, trial: Trial, made: Piped) -> tuple[set[str], tuple[float, float]]:
@@ -195,6 +233,12 @@ def _led(
         wanted = fit
 
 
+def _lead(item: Lateral, plumbing: Plumbing) -> float:
+    """Length of the leads of a lateral [m]."""
+    own = (riser.line for riser in plumbing.risers if riser.lead and riser.lateral == item.name)
+    return math.fsum(line.length for line in own)
+
+
 def _taken(piped: Piped) -> float:
     """Length of pipe, trench and blank tubing [m]."""
     pipes = piped.plumbing
@@ -216,15 +260,16 @@ def _joined(
     *,
     stranded: Collection[str] = (),
     led_back: bool = False,
+    rules: LateralRules | None = None,
 ) -> Joined:
     """Join the runs of a trial.
 
     Runs that are stranded are tied to neighbours even beyond the longest lateral; those whose returns are to be led
-    back to the manifold end are joined such that they can.
+    back to the manifold end are joined such that they can. Other rules than the site's may be stated.
     """
     return join_runs(
         trial.laying,
-        site.laterals,
+        rules or site.laterals,
         spacing=site.runs.spacing,
         bed=site.bed,
         kept_clear=ground.kept_clear,
@@ -277,6 +322,7 @@ def _piped(
         tubing=[run.line for run in laying.runs] + [join.line for join in joins],
         trunk=site.zones is not None and site.zones.lines == "trunk",
     )
+    laterals = tuple(replace(item, lead=_lead(item, plumbing)) for item in laterals)
     air_at = air_places(site, plumbing)
     plumbing = place_fittings(
         plumbing,

@@ -23,6 +23,7 @@ from layout.checks import (
     left_out_findings,
     row_findings,
 )
+from layout.choice import choice_findings, choose, lay_comparison
 from layout.coverage import bare_places
 from layout.cutting import coil_findings, cut_coils
 from layout.emitters import field_totals, place_emitters
@@ -44,7 +45,7 @@ from layout.model import (
     begun_at_end,
 )
 from layout.necks import neck_findings
-from layout.piping import Piped, pipe_trial
+from layout.piping import Piped
 from layout.routes import route_checks, route_findings
 from layout.stakes import stake_findings, stake_out
 from layout.takeoff import count_parts
@@ -58,7 +59,7 @@ from layout.terrain import (
     run_slopes,
     slope_checks,
 )
-from layout.trials import Progress, lay_comparison, lay_trials
+from layout.trials import Progress, lay_trials
 from layout.usable import usable_ground
 from layout.zones import evenness_checks
 
@@ -88,7 +89,7 @@ def plan_field(site: Site, *, progress: Progress | None = None) -> Design:
     ground = _ground(site, tell)
     trials = lay_trials(site, ground, progress=tell)
     tell("laterals, manifolds and lines")
-    piped = pipe_trial(site, ground, trials[0])
+    trials, piped = choose(site, ground, trials)
     tell("emitters and checks")
     design = _measured(site, ground, trials, piped)
     tell("stakes")
@@ -174,6 +175,7 @@ def _told(design: Design, trial: Trial, piped: Piped) -> Iterator[Finding]:
     yield from meant_findings(site, ground, laying)
     yield from row_findings(site, laying, design.joins)
     yield from asked_findings(site, design.candidates)
+    yield from choice_findings(design.candidates)
     yield from cell_findings(design.totals)
     yield from left_out_findings(site, laying.dropped)
     gap = site.runs.widest if laying.pattern is Pattern.EVEN else site.runs.spacing
@@ -257,7 +259,7 @@ def compare_patterns(site: Site, *, progress: Progress | None = None) -> tuple[T
     Returns
     -------
     tuple of Trial
-        See :func:`layout.trials.lay_comparison`.
+        See :func:`layout.choice.lay_comparison`.
 
     Raises
     ------

@@ -60,7 +60,7 @@ def lay_trials(
     progress : callable
         Called with the name of each stage as it begins.
     thorough : bool
-        Try other sides also where those of the outline do well.
+        Try other sides also where those of the outline do well; what comes of that is marked as extra.
 
     Returns
     -------
@@ -92,31 +92,12 @@ def lay_trials(
     if not tried:
         raise NoRoomError(no_run(site, ground, lobewise=lobewise))
     first = _best(tried[: enough or None])
-    return first, *sorted((trial for trial in tried if trial is not first), key=_score)
+    extra = {id(trial) for trial in tried[enough:]} if enough else set()
+    others = [replace(trial, extra=id(trial) in extra) for trial in tried if trial is not first]
+    return first, *sorted(others, key=_score)
 
 
-def lay_comparison(site: Site, ground: UsableGround, *, progress: Progress) -> tuple[Trial, ...]:
-    """Lay and measure every pattern that applies, along every kind of sides, whichever the site file asks for.
-
-    Parameters and result as for :func:`lay_trials`; what a plan of the site file as it stands lays is among them, and
-    marked.
-    """
-    rules = site.runs
-    free = replace(site, runs=replace(rules, pattern=Pattern.BEST, sides=None))
-    first, *others = lay_trials(free, ground, progress=progress, thorough=True)
-    if rules.pattern is Pattern.BEST and rules.sides is None:
-        return replace(first, planned=True), *others
-    try:
-        planned = replace(lay_trials(site, ground, progress=progress)[0], planned=True)
-    except NoRoomError:
-        return first, *others  # a plan says so; the others can be looked at all the same
-    if _is_same(first, planned):
-        return planned, *others
-    others = [trial for trial in others if not _is_same(trial, planned)]
-    return first, *sorted((*others, planned), key=_score)
-
-
-def _is_same(trial: Trial, other: Trial) -> bool:
+def is_same(trial: Trial, other: Trial) -> bool:
     """Whether two trials are one pattern along one kind of sides, laid alike."""
     return trial.candidate.follows == other.candidate.follows and _alike(trial, other)
 

@@ -172,8 +172,8 @@ def evenness_checks(site: Site, laterals: Sequence[Lateral], zones: Sequence[Zon
     laterals : sequence of Lateral
     zones : sequence of Zone
     """
-    lengths = [lateral.length + lateral.blank for lateral in laterals]
-    yield _information("longest lateral over the shortest, with loops", max(lengths) / min(lengths))
+    lengths = [lateral.whole for lateral in laterals]
+    yield _information("longest lateral over the shortest, with loops and leads", max(lengths) / min(lengths))
     if len(zones) > 1:
         flows = [zone.flow for zone in zones]
         yield _information(

@@ -160,7 +160,7 @@ def test_a_sound_layout_passes_all() -> None:
         "places where runs are broken by a bend too tight for the tubing",
         "places where runs cross",
         "shortest run",
-        "longest lateral, with loops",
+        "longest lateral, with loops and leads",
         "share of tubing fed",
         "farthest usable ground from tubing",
         "usable ground within half a spacing of tubing",
@@ -174,7 +174,7 @@ def test_values_are_those_of_the_layout() -> None:
     assert checks["least clearance to the bed's edge"].value == pytest.approx(FOOT)
     assert checks["least clearance to the bed's edge"].limit == pytest.approx(0.96 * FOOT)
     assert checks["shortest run"].value == pytest.approx(98 * FOOT)
-    assert checks["longest lateral, with loops"].value == pytest.approx(198 * FOOT)
+    assert checks["longest lateral, with loops and leads"].value == pytest.approx(198 * FOOT)
     assert checks["share of tubing fed"].value == 1.0
 
 
@@ -302,7 +302,7 @@ def test_a_short_run_fails() -> None:
 
 
 def test_laterals_longer_than_the_longest_are_named() -> None:
-    check = checked(site(laterals=LateralRules(runs=2, longest=197 * FOOT)))["longest lateral, with loops"]
+    check = checked(site(laterals=LateralRules(runs=2, longest=197 * FOOT)))["longest lateral, with loops and leads"]
     assert not check.ok
     assert check.place == (
         "L1 from (E 1001.00, N 2011.00), L2 from (E 1001.00, N 2007.00), L3 from (E 1001.00, N 2003.00)"

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
+from layout.checks.laterals import lateral_findings, longest_lateral
 from layout.fittings import sharp_bends
 from layout.manifolds import crossing_checks, lead_findings, setback_check
 from layout.manifolds.leads import KEPT, Channels
@@ -47,7 +48,9 @@ def test_where_loops_close_every_channel_there_is_no_lead() -> None:
     assert channels.lead((10, 1.0)) is None
 
 
-def piped(obstacle: tuple[float, float, float, float]) -> tuple[Piped, tuple[Site, UsableGround, Trial]]:
+def piped(
+    obstacle: tuple[float, float, float, float], *, longest: float = 91.44
+) -> tuple[Piped, tuple[Site, UsableGround, Trial]]:
     """Pipe a rectangle of 30 by 14 m with a building in it, its setback 1.2 m."""
     design = curved_field()
     feature = Feature(name="shed", kind=FeatureKind.BUILDING, shape=box(*obstacle), setback=1.2, inside=True)
@@ -58,6 +61,7 @@ def piped(obstacle: tuple[float, float, float, float]) -> tuple[Piped, tuple[Sit
         pump=Pump(at=(-4, 5)),
         zones=None,
         runs=replace(design.site.runs, pattern=Pattern.LEFT, sides="rectangle", spacing=0.6),
+        laterals=replace(design.site.laterals, runs=None, longest=longest),
         manifold=replace(design.site.manifold, end="pump"),
     )
     ground = usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
@@ -109,7 +113,7 @@ def test_a_lead_has_an_elbow_where_tubing_cannot_bend() -> None:
 
 
 def test_elbows_of_leads_are_counted_staked_and_told_alike() -> None:
-    made, (site, _, trial) = piped((12, 3, 18, 8))
+    made, (site, _, trial) = piped((12, 4, 18, 9.2))
     elbows = [item for item in made.plumbing.fittings if (item.kind, item.on) == ("elbow 90", "tubing")]
     assert elbows
     leads = {riser.lateral for riser in made.plumbing.risers if len(riser.line.coords) > 2}
@@ -126,7 +130,7 @@ def test_elbows_of_leads_are_counted_staked_and_told_alike() -> None:
 
 
 def test_leads_are_told_with_their_length_and_keep_off_tubing() -> None:
-    made, (site, _, trial) = piped((12, 3, 18, 8))
+    made, (site, _, trial) = piped((12, 4, 18, 9.2))
     led = [riser for riser in made.plumbing.risers if len(riser.line.coords) > 2]
     assert led
     tubes = [run.line for run in trial.laying.runs] + [join.line for join in made.joins]
@@ -136,6 +140,33 @@ def test_leads_are_told_with_their_length_and_keep_off_tubing() -> None:
     told = list(lead_findings(site, made.plumbing))
     assert len(told) == len(led)
     assert all("amid the bed" in finding.said for finding in told)
+
+
+def test_a_lateral_is_within_longest_with_its_leads_too_where_runs_can_be_joined_so() -> None:
+    """Two laterals of 85 m would have leads of 11 m here."""
+    made, (site, _, _) = piped((12, 3, 18, 8))
+    assert max(item.whole for item in made.laterals) <= site.laterals.longest
+    assert not made.plumbing.unreached
+    assert {item.name for item in made.laterals} == made.plumbing.fed
+
+
+def test_a_lateral_that_is_too_long_with_its_lead_fails_a_check_and_that_is_said() -> None:
+    made, (site, _, trial) = piped((9, 3.6, 17, 10.4))
+    for item in made.laterals:
+        own = (riser for riser in made.plumbing.risers if riser.lateral == item.name and riser.lead)
+        assert math.isclose(item.lead, sum(riser.line.length for riser in own))
+    assert longest_lateral(site, made.laterals).ok
+    led = max(made.laterals, key=lambda item: item.whole)
+    assert led.lead > 10
+    short = replace(site, laterals=replace(site.laterals, longest=led.whole - 1))
+    check = longest_lateral(short, made.laterals)
+    assert not check.ok
+    assert math.isclose(check.value, led.whole)
+    assert f"{led.name} from (E " in check.place
+    assert check.place.endswith(f"{led.lead / site.frame.units.length:.2f} ft of it leads")
+    told = {item.code: item.said for item in lateral_findings(short, made.laterals, trial.laying.runs)}
+    assert led.name in told["long-lead"]
+    assert led.name not in told.get("long-lateral", "")
 
 
 STRIP = box(0, 0, 30, 2)

@@ -431,4 +431,4 @@ def test_plan_lobe_by_lobe(tmp_path: Path) -> None:
     assert checks["share of tubing fed"].ok
     assert checks["places where runs cross"].ok
     assert checks["least clearance to the bed's edge"].ok
-    assert checks["longest lateral, with loops"].ok
+    assert checks["longest lateral, with loops and leads"].ok

@@ -322,7 +322,12 @@ def test_what_differs_by_a_row_a_blank_or_its_end_is_no_repeat() -> None:
             {"end": "far", "asked": True},
             "the far end, as asked: manifolds 20.00 ft, lines 50.00 ft, together",
         ),
-        (True, {"unreached": 2}, "manifolds 20.00 ft; no line can lead to 2 of them."),
+        (
+            True,
+            {"unreached": 2},
+            "lines 50.00 ft, together 70.00 ft, but no line can lead to 2 of the manifolds.",
+        ),
+        (True, {"longest": 110.0}, "the longest lateral, 360.89 ft, is over laterals.longest."),
         (False, {}, "the near end: manifolds 20.00 ft."),
         (True, {"refused": "no run begins there"}, "not to be had, no run begins there."),
     ],

@@ -10,22 +10,28 @@ from layout.model import Check, Finding, Lateral, Plumbing, Run, Site, listed, s
 
 
 def longest_lateral(site: Site, laterals: Sequence[Lateral]) -> Check:
-    """Length of the longest lateral with its loops and blank tubing."""
+    """Length of the longest lateral with its loops, blank tubing and leads."""
     limit = site.laterals.longest
-    lengths = {lateral.name: lateral.length + lateral.blank for lateral in laterals}
+    lengths = {lateral.name: lateral.whole for lateral in laterals}
     return compare(
-        "longest lateral, with loops",
+        "longest lateral, with loops and leads",
         max(lengths.values()),
         "most",
         limit,
         unit="length",
         source="laterals.longest",
         place=", ".join(
-            f"{lateral.name} from {site_place(site.frame, lateral.supply)}"
+            f"{lateral.name} from {site_place(site.frame, lateral.supply)}{_with_lead(site, lateral)}"
             for lateral in laterals
             if lengths[lateral.name] > limit
         ),
     )
+
+
+def _with_lead(site: Site, lateral: Lateral) -> str:
+    """Say how much of a lateral is leads, as the end of a sentence; nothing where it has none."""
+    unit = site.frame.units
+    return f", {lateral.lead / unit.length:.2f} {unit.length_name} of it leads" if lateral.lead else ""
 
 
 def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run]) -> Iterator[Finding]:
@@ -39,7 +45,7 @@ def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run
     """
     limit, unit = site.laterals.longest, site.frame.units
     length = {run.name: run.length for run in runs}
-    over = [lateral for lateral in laterals if lateral.length + lateral.blank > limit * (1 + ROUNDING)]
+    over = [lateral for lateral in laterals if lateral.whole > limit * (1 + ROUNDING)]
     alone = [name for lateral in over for name in lateral.runs if length[name] > limit]
     if alone:
         greatest = max(length[name] for name in alone) / unit.length
@@ -54,7 +60,22 @@ def lateral_findings(site: Site, laterals: Sequence[Lateral], runs: Sequence[Run
             remedy="Part the bed across its runs into two beds, lay runs along its short side with a line of your own, "
             "or make laterals.longest greater if the tubing allows it.",
         )
-    tied = [lateral.name for lateral in over if not any(name in alone for name in lateral.runs)]
+    led = [lateral for lateral in over if lateral.whole - lateral.lead <= limit * (1 + ROUNDING)]
+    if led:
+        yield Finding(
+            code="long-lead",
+            said=(
+                f"{'; '.join(f'{item.name}{_with_lead(site, item)}' for item in led)}: longer than laterals.longest "
+                "with the blank tubing that leads to the manifolds."
+            ),
+            remedy="Another manifold.end or runs.pattern may need no lead, or a shorter one; or make laterals.longest "
+            "greater if the tubing allows it.",
+        )
+    tied = [
+        lateral.name
+        for lateral in over
+        if lateral not in led and not any(name in alone for name in lateral.runs)
+    ]
     if tied and site.laterals.runs is not None:
         yield Finding(
             code="long-lateral",

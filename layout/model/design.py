@@ -77,6 +77,10 @@ class Candidate:
         From the side it follows to its first run [m]; None at the clearance, and for patterns that follow no side.
     uneven : float
         Coefficient of variation of the lengths of the laterals that begin at the manifold end.
+    fed : float or None
+        Share of its tubing that is fed, once it is piped; None where it was not piped to choose.
+    unreached : int or None
+        Manifolds that no line can lead to, as piped; None likewise.
     """
 
     pattern: Pattern
@@ -89,6 +93,8 @@ class Candidate:
     score: float
     first: float | None = None
     uneven: float = 0.0
+    fed: float | None = None
+    unreached: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,12 +109,15 @@ class Trial:
         Those it followed.
     planned : bool
         Among trials that are compared: whether a plan of the site file as it stands lays this one.
+    extra : bool
+        Laid for comparison alone: a plan looks no further where the bed's own sides do well.
     """
 
     candidate: Candidate
     laying: Laying
     sides: Sides
     planned: bool = False
+    extra: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +137,8 @@ class EndTrial:
     leads : float
         Length of blank tubing that leads to the manifolds from ends of laterals amid the bed or across it [m].
     laterals : int
+    longest : float
+        Length of the longest of them, with loops and leads [m].
     unreached : int
         Manifolds that no line can lead to.
     asked : bool
@@ -143,6 +154,7 @@ class EndTrial:
     lines: float
     leads: float
     laterals: int
+    longest: float = 0.0
     unreached: int = 0
     asked: bool = False
     refused: str = ""

@@ -228,6 +228,8 @@ class Lateral:
         From 1.
     led_back : bool
         Whether a lead is to bring its return from another edge of the bed to the manifold end, where one can be laid.
+    lead : float
+        Of the leads, blank tubing from its ends to its manifolds [m]; known once it is piped.
     """
 
     name: str
@@ -239,6 +241,12 @@ class Lateral:
     returns_near: bool
     zone: int = 1
     led_back: bool = False
+    lead: float = 0.0
+
+    @property
+    def whole(self) -> float:
+        """All its tubing, with loops, blank tubing and leads [m]."""
+        return self.length + self.blank + self.lead
 
 
 def begun_at_end(runs: Sequence[Run], laterals: Sequence[Lateral]) -> tuple[Lateral, ...]:

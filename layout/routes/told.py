@@ -85,7 +85,8 @@ def route_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
                 f"No line leads from the pump at {site_place(site.frame, pump.at)} to the {where}: {why}. What cannot "
                 "be laid is left out."
             ),
-            remedy="Move the pump or what closes the way, state a smaller setback, or set manifold.end to another end.",
+            remedy="Set manifold.end to another end, try another runs.pattern or a longer laterals.longest, move the "
+            "pump or what closes the way, or state a smaller setback.",
         )
     for feature in site.features:
         yield from _near(site, pump, feature, plumbing.lines)

@@ -69,6 +69,7 @@ def comparison(site: Site, trials: Sequence[Trial], ends: Sequence[EndTrial] = (
                 "lines": item.lines / unit if site.pump is not None else None,
                 "leads": item.leads / unit,
                 "laterals": item.laterals,
+                "lateral_max": item.longest / unit,
                 "unreached": item.unreached,
                 "asked": item.asked,
                 "refused": item.refused,
@@ -149,9 +150,11 @@ def end_words(site: Site, item: EndTrial) -> str:
     pipe = f"manifolds {figures.length_of(item.manifolds)}"
     if item.leads:
         pipe += f", leads {figures.length_of(item.leads)}"
-    if item.unreached:
-        pipe += f"; no line can lead to {item.unreached} of them"
-    elif site.pump is not None:
+    if site.pump is not None:
         whole = figures.length_of(item.manifolds + item.leads + item.lines)
         pipe += f", lines {figures.length_of(item.lines)}, together {whole}"
+    if item.unreached:
+        pipe += f", but no line can lead to {item.unreached} of the manifolds"
+    if item.longest > site.laterals.longest + TOLERANCE:
+        pipe += f"; the longest lateral, {figures.length_of(item.longest)}, is over laterals.longest"
     return f"Manifolds at {where}{asked}: {pipe}."

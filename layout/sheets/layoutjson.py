@@ -157,6 +157,8 @@ def candidate_entry(item: Candidate, frame: Frame) -> dict[str, Json]:
         "dry_max": item.coverage.dry / unit,
         "dropped": item.dropped,
         "fed_at_end": item.fed_at_end,
+        "fed": item.fed,
+        "unreached": item.unreached,
         "lateral_cv": item.uneven,
         "spacing_p5": _over(item.coverage.gap_p5, unit),
         "spacing_p95": _over(item.coverage.gap_p95, unit),
@@ -198,6 +200,7 @@ def _lateral(item: Lateral, design: Design) -> Json:
         "runs": list(item.runs),
         "length": item.length / units.length,
         "blank": item.blank / units.length,
+        "lead": item.lead / units.length,
         "emitters": sum(row.count for row in mine),
         "flow": sum(row.flow for row in mine) / units.flow,
         "supply": _points(design.site.frame, [item.supply])[0],
@@ -287,10 +290,8 @@ def _totals(design: Design) -> Json:
         "laterals": len(design.laterals),
         "zones": len(design.zones),
         "drain_back": math.fsum(item.drain_back_added for item in design.zone_levels) / units.volume,
-        "lateral_min": min((item.length + item.blank for item in design.laterals), default=0.0)
-        / units.length,
-        "lateral_max": max((item.length + item.blank for item in design.laterals), default=0.0)
-        / units.length,
+        "lateral_min": min((item.whole for item in design.laterals), default=0.0) / units.length,
+        "lateral_max": max((item.whole for item in design.laterals), default=0.0) / units.length,
     }
 
 

@@ -135,7 +135,7 @@ def figures(design: Design) -> dict[str, Any]:
     """What is counted of one plan."""
     plumbing = design.plumbing
     limit = design.site.laterals.longest
-    over = [lateral for lateral in design.laterals if lateral.length + lateral.blank > limit + 1e-6]
+    over = [lateral for lateral in design.laterals if lateral.whole > limit + 1e-6]
     value = {check.name: check.value for check in design.checks}
     return {
         "pattern": design.laying.pattern.value,
