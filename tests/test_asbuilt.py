@@ -15,6 +15,7 @@ from shapely import LineString
 
 from layout.asbuilt.match import run_named
 from layout.asbuilt.measure import laid_line
+from layout.asbuilt.near import extended
 from layout.asbuilt.told import NAMED
 from layout.model import AsBuilt, Design, Shot
 from layout.plan import measure_laid
@@ -423,3 +424,8 @@ def test_the_pair_with_least_to_spare_is_checked_not_that_which_lies_nearest(des
     assert check.place.startswith("R2 to R3 ")
     assert check.value / FOOT == pytest.approx(1.0, abs=0.02)
     assert check.limit / FOOT == pytest.approx(0.98 * 2.0 - 0.5, abs=0.01)
+
+
+def test_a_line_with_repeated_points_is_carried_on_straight() -> None:
+    line = LineString([(0, 0), (0, 0), (3, 4), (3, 4), (6, 8), (6, 8)])
+    assert extended(line, 5.0) == pytest.approx(np.array([(-3, -4), (0, 0), (3, 4), (6, 8), (9, 12)]))

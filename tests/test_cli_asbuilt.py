@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -280,6 +281,29 @@ def test_surveys_of_elsewhere_are_refused(
     assert "laid.csv" in done.err
     assert said in done.err
     assert not (site.parent / "plan").exists()
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda x, y: (y, x), "Easting and northing seem to be the other way round"),
+        (lambda x, y: (x * 0.3048, y * 0.3048), "seem to be in metres: convert them to the site's feet"),
+    ],
+)
+def test_near_the_origin_of_a_grid_points_beside_the_bed_are_told(
+    sinuate: Command, site: Path, plan: Any, change: Callable[[float, float], tuple[float, float]], said: str
+) -> None:
+    """There, swapped columns or another unit do not lead far away."""
+    text = SITE.replace(f'crs = "{CRS}"', "").replace(" 7000", " ")
+    site.write_text(re.sub(r"\b13000(\d\d\d), (\d\d)", lambda at: f"{40 + int(at[1])}, {int(at[2])}", text))
+    rows = [(x - 13_000_000 + 40, y - 700_000, run) for x, y, run in measured(plan)]
+    done = sinuate("asbuilt", site, as_csv(site.with_name("laid.csv"), rows))
+    assert done.code == 0, done.err
+    points = as_csv(site.with_name("laid.csv"), [(*change(x, y), run) for x, y, run in rows])
+    done = sinuate("asbuilt", site, points)
+    assert done.code == 2
+    assert said in done.err
+    assert "of its 35 points lie in the bed" in done.err
 
 
 def test_files_that_cannot_be_read(sinuate: Command, site: Path) -> None:

@@ -10,10 +10,10 @@ import pytest
 from pypdf import PdfReader
 from shapely import LineString, Point, box
 
-from layout.model import AsBuilt, SheetRules, Shot
+from layout.model import AsBuilt, SheetRules, Shot, Zone
 from layout.plan import measure_laid
 from layout.plane import coordinates
-from layout.sheets.asbuilt import asbuilt_makers
+from layout.sheets.asbuilt import asbuilt_makers, total_rows
 from layout.sheets.asbuiltdrawing import LAID, NOT_MEASURED, PLANNED, WORST, _beside, asbuilt_drawing
 from layout.sheets.crew.picture import Taken
 from layout.sheets.lettering import Lettering
@@ -104,3 +104,19 @@ def test_a_label_without_room_is_left_out_not_set_over_others() -> None:
     crossed = Taken(view, lettering, [])
     crossed.keep_off([LineString([(0.0, y), (6.0, y)]) for y in np.arange(0.0, 6.0, 0.05)])
     assert _beside(crossed, "R3 off 0.90", np.array([3.0, 3.0]), (0.0, 1.0, 2.0)) == []
+
+
+def test_zones_that_never_run_together_are_timed_each_by_itself(found: AsBuilt) -> None:
+    names = tuple(run.run for run in found.runs)
+    parts = [names[:2], names[2:]]
+    zones = tuple(
+        Zone(number=number, laterals=("L1",), runs=runs, tubing=1.0, emitters=1, flow=1.0)
+        for number, runs in enumerate(parts, start=1)
+    )
+    rows = total_rows(replace(found, design=replace(found.design, zones=zones)))
+    times = [row for row in rows if row[0].startswith("seconds a gal")]
+    assert [row[0] for row in times] == ["seconds a gal, Z1", "seconds a gal, Z2"]
+    planned = {run.run: run.flow_planned / 6.30902e-05 for run in found.runs}  # 1 gal/min in m³/s
+    for (_, said, _), runs in zip(times, parts, strict=True):
+        assert float(said) == pytest.approx(60 / sum(planned[name] for name in runs), abs=0.006)
+    assert [row[0] for row in total_rows(found) if row[0].startswith("seconds")] == ["seconds a gal"]

@@ -42,8 +42,9 @@ class Beside:
 
 
 def extended(line: LineString, by: float) -> Array:
-    """A line carried on straight at both ends, shape (n + 2, 2) [m]."""
+    """A line carried on straight at both ends, its repeated points left out, shape (n + 2, 2) [m]."""
     points = coordinates(line)
+    points = points[np.concatenate(([True], np.hypot(*np.diff(points, axis=0).T) > 0))]
     ahead = points[0] - points[1], points[-1] - points[-2]
     tips = [
         end + by * step / np.hypot(*step) for end, step in zip((points[0], points[-1]), ahead, strict=True)

@@ -33,6 +33,9 @@ THINNED = 0.005
 """Drawn lines lose corners that they need for no more than this [m]."""
 NEAR = 3.0
 """Of a survey of this bed something lies within so many of its own sizes."""
+BESIDE, FEW, MANY = 2.0, 0.5, 0.8
+"""Points no farther from the bed than two row spacings lie in it; where under half of them do, and four fifths would
+the other way round or in another unit, they are meant that way."""
 _REMEDY = "Are they of this site, in its units and coordinates? Name another system with --crs."
 
 
@@ -209,21 +212,28 @@ def _refuse_far(points: Array, table: PointTable, site: Site) -> None:
     outline = site.bed.outline
     size = max(outline.bounds[2] - outline.bounds[0], outline.bounds[3] - outline.bounds[1])
     away = distances(points, outline)
+    unit = site.frame.units
     if (away <= NEAR * size).any():
-        return
-    nearest, unit = int(away.argmin()), site.frame.units
+        by = BESIDE * site.runs.spacing
+        remedy = None if (away <= by).mean() >= FEW else next(_guesses(points, site, by, MANY), None)
+        if remedy is None:
+            return
+        worst, on = int(away.argmax()), int((away <= by).sum())
+        said = f"only {on:,} of its {len(points):,} points lie in the bed, where all or most were to be"
+        raise ReadError(Fault(file=table.file, field=table.places[worst], said=said, remedy=remedy))
+    nearest = int(away.argmin())
     x, y = to_site(site.frame, points[nearest : nearest + 1])[0]
     said = (
         f"none of its {len(points):,} points is near the bed: the nearest, at ({x:.2f}, {y:.2f}), lies "
         f"{away[nearest] / unit.length:,.0f} {unit.length_name} away; the bed lies at "
         f"{site_place(site.frame, outline.representative_point().coords[0])}"
     )
-    remedy = next(_guesses(points, site, size), _REMEDY)
+    remedy = next(_guesses(points, site, size, 0.5), _REMEDY)
     raise ReadError(Fault(file=table.file, field=table.places[nearest], said=said, remedy=remedy))
 
 
-def _guesses(points: Array, site: Site, size: float) -> Iterator[str]:
-    """What would bring the points onto the bed: northing before easting, metres for feet."""
+def _guesses(points: Array, site: Site, within: float, share: float) -> Iterator[str]:
+    """What would bring a share of the points onto the bed, or as near as that [m]: another order, another unit."""
     plan = to_site(site.frame, points)
     tries: Sequence[tuple[Array, str]] = (
         (
@@ -234,7 +244,7 @@ def _guesses(points: Array, site: Site, size: float) -> Iterator[str]:
         (plan * 0.3048, "They seem to be in feet: convert them to the site's metres."),
     )
     for tried, remedy in tries:
-        if np.median(distances(to_local(site.frame, tried), site.bed.outline)) <= size:
+        if (distances(to_local(site.frame, tried), site.bed.outline) <= within).mean() >= share:
             yield remedy
 
 

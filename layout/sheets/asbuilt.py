@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from layout.emitters import seconds_per_volume
 from layout.model import AsBuilt, Check, LaidRun
 from layout.sheets.asbuiltjson import write_asbuilt
 from layout.sheets.figures import Figures
+from layout.units import UnitSet
 
 RUN_TITLES = (
     "run",
@@ -65,8 +66,7 @@ def total_rows(found: AsBuilt) -> list[tuple[str, str, str]]:
     units = found.design.site.frame.units
     figures = Figures(units)
     laid = [run for run in found.runs if run.line is not None]
-    flows = [math.fsum(run.flow_planned for run in found.runs), math.fsum(run.flow for run in laid)]
-    seconds = [f"{seconds_per_volume(flow, units.volume):.2f}" if flow > 0 else "" for flow in flows]
+    flows = _flows(found.runs)
     return [
         ("runs", str(len(found.runs)), str(len(laid))),
         (
@@ -80,8 +80,28 @@ def total_rows(found: AsBuilt) -> list[tuple[str, str, str]]:
             f"{sum(run.emitters for run in laid):,}",
         ),
         (f"flow, {units.flow_name}", figures.flow(flows[0]), figures.flow(flows[1])),
-        (f"seconds a {units.volume_name}", seconds[0], seconds[1]),
+        *_times(found),
     ]
+
+
+def _flows(runs: Sequence[LaidRun]) -> tuple[float, float]:
+    """Flow of runs, as planned and as laid [m³/s]."""
+    laid = (run.flow for run in runs if run.line is not None)
+    return math.fsum(run.flow_planned for run in runs), math.fsum(laid)
+
+
+def _times(found: AsBuilt) -> Iterator[tuple[str, str, str]]:
+    """What a stop watch reads a gallon or litre; of several zones each by itself, since they never run together."""
+    units, zones = found.design.site.frame.units, found.design.zones
+    named = {run.run: run for run in found.runs}
+    of_zones = [(f", {zone.name}", [named[name] for name in zone.runs]) for zone in zones]
+    for name, runs in of_zones if len(zones) > 1 else [("", list(found.runs))]:
+        planned, laid = _flows(runs)
+        yield f"seconds a {units.volume_name}{name}", _seconds(planned, units), _seconds(laid, units)
+
+
+def _seconds(flow: float, units: UnitSet) -> str:
+    return f"{seconds_per_volume(flow, units.volume):.2f}" if flow > 0 else ""
 
 
 def check_rows(found: AsBuilt) -> list[tuple[str, str, str, str, str, str]]:
