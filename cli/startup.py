@@ -40,7 +40,12 @@ InZone = Annotated[
     str | None, typer.Option("--zone", metavar="ZONE", help="With --record: the zone that was read, as Z2.")
 ]
 Flushing = Annotated[
-    bool, typer.Option("--flushing", help="With --record: read while flushing; else while dosing.")
+    bool | None,
+    typer.Option(
+        "--flushing/--dosing",
+        help="With --record: read while flushing, or while dosing; dosing if neither is said.",
+        show_default=False,
+    ),
 ]
 Remark = Annotated[
     str | None,
@@ -53,7 +58,7 @@ def startup(  # noqa: PLR0913, PLR0917 (each is an option of the command)
     out: Out = None,
     record: Record = None,
     zone: InZone = None,
-    flushing: Flushing = False,
+    flushing: Flushing = None,
     note: Remark = None,
     trend: Trend = False,
     asbuilt: AsBuilt = False,
@@ -82,7 +87,7 @@ def startup(  # noqa: PLR0913, PLR0917 (each is an option of the command)
         files: list[Path] = []
         kept: FlowReading | None = None
         if told is not None:
-            kept = _keep(log, told, zone, expected, design)
+            kept = _keep(log, told, zone, expected, design, asked=flushing is None)
             before, files = (*before, kept), [log]
         series = _series(log, before, expected) if trend else ()
         files += _write(design, expected, series, folder, form=record is None and not trend)
@@ -92,10 +97,11 @@ def startup(  # noqa: PLR0913, PLR0917 (each is an option of the command)
         _print(design, expected, kept, series, before, files)
 
 
-def _only_with_record(record: object, zone: str | None, flushing: bool, note: str | None) -> None:
+def _only_with_record(record: object, zone: str | None, flushing: bool | None, note: str | None) -> None:
     from layout.errors import Fault, ReadError
 
-    given = {"--zone": zone is not None, "--flushing": flushing, "--note": note is not None}
+    state = "--dosing" if flushing is False else "--flushing"
+    given = {"--zone": zone is not None, state: flushing is not None, "--note": note is not None}
     stray = [name for name, there in given.items() if there]
     if record is None and stray:
         said = f"{stray[0]} is given without --record"
@@ -104,7 +110,7 @@ def _only_with_record(record: object, zone: str | None, flushing: bool, note: st
         )
 
 
-def _told(record: tuple[str, str] | None, zone: str | None, flushing: bool, note: str | None) -> Any:
+def _told(record: tuple[str, str] | None, zone: str | None, flushing: bool | None, note: str | None) -> Any:
     """The reading as it was typed, not yet in a zone of the field."""
     if record is None:
         return None
@@ -142,12 +148,15 @@ def _keep(
     zone: str | None,
     expected: Sequence[Expected],
     design: Design,
+    *,
+    asked: bool,
 ) -> FlowReading:
+    """Write a reading down; where its state was not told but its flow is that of another, that is asked."""
     from layout.emitters import seconds_per_volume
     from layout.errors import Fault, ReadError
     from layout.readers.flowlog import read_flow_log
     from layout.sheets.flowlog import append_reading, refuse_lost
-    from layout.startup.log import misread
+    from layout.startup.log import misread, other_state
 
     zones = sorted({item.zone for item in expected}) or [1]
     if (zone is None and len(zones) > 1) or told.zone not in zones:
@@ -164,6 +173,14 @@ def _keep(
             f"If seconds and {units.flow_name} are mixed up, write {written}, "
             f"that is {other / units.flow:.4g} {units.flow_name}."
         )
+        raise ReadError(Fault(field="--record", said=said, remedy=remedy))
+    belongs = other_state(told.flow, mine, expected) if asked else None
+    if mine is not None and belongs is not None:
+        said = (
+            f'"{told.said}" is {100 * told.flow / mine.flow:.0f} % of the flow expected while {mine.doing}, but '
+            f"{100 * told.flow / belongs.flow:.0f} % of that while {belongs.doing}"
+        )
+        remedy = f"Add --{belongs.doing} if it was read so, or --{mine.doing} to keep it as it is."
         raise ReadError(Fault(field="--record", said=said, remedy=remedy))
     several = len(zones) > 1
     refuse_lost(log, told, several=several)
@@ -292,6 +309,7 @@ def _print_kept(
 ) -> None:
     from cli import say
     from layout.sheets.flowlog import log_row
+    from layout.startup.log import first_of, is_far_off, other_state
 
     mine = next((item for item in expected if (item.zone, item.doing) == (kept.zone, kept.doing)), None)
     row = log_row(kept, before=readings[:-1], expected=mine, units=site.frame.units)
@@ -299,7 +317,16 @@ def _print_kept(
     if mine is not None:
         inside = mine.lowest <= kept.flow <= mine.highest
         said += f", {row[7]} % of the flow expected, {'within' if inside else 'OUTSIDE'} the accepted band"
-    say.line(f"{said}; {row[8]} % of the first reading.")
+    earlier = first_of(readings, kept.zone, kept.doing, mine) is not kept
+    if is_far_off(kept.flow, mine) and not earlier:
+        say.line(f"{said}; too far off to hold later readings against.")
+    else:
+        say.line(f"{said}; {row[8]} % of the first reading.")
+    other = other_state(kept.flow, mine, expected)
+    if other is not None:
+        say.line(
+            f"Look: it is within the band of {other.doing}. Was the return flush valve shut or open as meant?"
+        )
     same = sum(
         (item.on, item.zone, item.doing, item.said) == (kept.on, kept.zone, kept.doing, kept.said)
         for item in readings

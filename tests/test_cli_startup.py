@@ -64,6 +64,11 @@ def test_readings_are_kept_and_shown(sinuate: Command, site: Path) -> None:
         (("--record", "2026-05-01", "20.4 s/gal", "--zone", "Z2"), "the field has no zone Z2"),
         (("--record", "2026-05-01", "20.4 s/gal", "--zone", "north"), "Write Z1, Z2 and so on"),
         (("--flushing",), "--flushing is given without --record"),
+        (("--dosing",), "--dosing is given without --record"),
+        (
+            ("--record", "2026-05-01", "8 s/gal"),
+            "but 100 % of that while flushing. Add --flushing if it was read so",
+        ),
         (("--trend",), "has no reading yet"),
         (("--asbuilt",), "asbuilt.json: is not there"),
     ],
@@ -129,3 +134,19 @@ def test_an_as_built_of_another_layout_is_refused(sinuate: Command, site: Path) 
     assert done.code == 2
     assert "asbuilt.json: is of another layout: " in done.err
     assert "Run `sinuate asbuilt SITE POINTS` anew" in done.err
+
+
+def test_a_reading_far_off_is_not_what_later_ones_are_held_against(sinuate: Command, site: Path) -> None:
+    """Of a flushing flow kept as dosing all later readings would be a third; and the next year's must not be."""
+    done = sinuate("startup", site, "--record", "2026-05-01", "8 s/gal", "--dosing")
+    assert done.code == 0
+    assert "OUTSIDE the accepted band; too far off to hold later readings against" in done.out
+    assert "Look: it is within the band of flushing" in done.out
+    done = sinuate("startup", site, "--record", "2027-05-01", "20.4 s/gal")
+    assert "96.4 % of the flow expected, within the accepted band; 100.0 % of the first reading" in done.out
+    done = sinuate("startup", site, "--record", "2028-05-01", "21.4 s/gal", "--trend")
+    assert "Z1 dosing: it is 95.3 % of the first reading, of 2027-05-01" in done.out
+    assert (
+        "Z1 dosing: the reading of 2026-05-01, 245.9 % of the flow expected, is too far off to hold"
+        in done.out
+    )

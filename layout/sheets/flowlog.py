@@ -108,7 +108,7 @@ def log_row(
     reading: FlowReading, *, before: Sequence[FlowReading], expected: Expected | None, units: UnitSet
 ) -> tuple[str, ...]:
     """The cells of a reading, under the titles of the log."""
-    first = first_of([*before, reading], reading.zone, reading.doing)
+    first = first_of([*before, reading], reading.zone, reading.doing, expected)
     of_first = reading.flow / first.flow if first is not None else 1.0
     return (
         reading.on.isoformat(),

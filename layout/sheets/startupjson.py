@@ -91,8 +91,8 @@ def _reading(
     readings: Sequence[FlowReading],
     units: UnitSet,
 ) -> dict[str, Json]:
-    first = first_of(readings, item.zone, item.doing) or item
     mine = known.get((item.zone, item.doing))
+    first = first_of(readings, item.zone, item.doing, mine) or item
     return {
         "date": item.on.isoformat(),
         "zone": f"Z{item.zone}",

@@ -69,8 +69,9 @@ def _chart(
     left, right = place[0] + _SIDES[0], place[2] - _SIDES[1]
     bottom, top = place[1] + 0.42, place[3] - 0.12
     readings = series.readings
-    whole = series.expected.flow if series.expected is not None else readings[0].flow
+    whole = series.expected.flow if series.expected is not None else series.first.flow
     shares = [100.0 * item.flow / whole for item in readings]
+    held = 100.0 * series.first.flow / whole
     band = 100.0 * series.expected.band if series.expected is not None else 0.0
     low, high, step = _range([*shares, 100.0 - band, 100.0 + band])
     first, last = readings[0].on.toordinal(), readings[-1].on.toordinal()
@@ -86,7 +87,7 @@ def _chart(
         shape = box(left, y(100.0 - band), right, y(100.0 + band))
         yield Area(layer=layers.TABLE, shape=shape, fill=Colour.SKY, pen=Pen(weight=0.18, dash=Dash.SHORT))
     yield chart_line([(left, y(100.0)), (right, y(100.0))], Pen(weight=0.35, dash=Dash.LONG))
-    yield chart_line([(left, y(shares[0])), (right, y(shares[0]))], Pen(weight=0.18, dash=Dash.DOT))
+    yield chart_line([(left, y(held)), (right, y(held))], Pen(weight=0.18, dash=Dash.DOT))
     yield Area(layer=layers.TABLE, shape=box(left, bottom, right, top), pen=Pen(weight=0.25))
     for number in range(round(low / step), round(high / step) + 1):
         at = y(number * step)
@@ -100,11 +101,11 @@ def _chart(
     if len(points) > 1:
         yield chart_line(points, Pen(weight=0.25, colour=Colour.BLUE))
     yield Dots(layer=layers.TABLE, points=tuple(points), size=0.075)
-    yield from _beside(form, right + 0.08, (bottom, top), _said(series, shares, figures, band, y))
+    yield from _beside(form, right + 0.08, (bottom, top), _said(series, (held, shares[-1]), figures, band, y))
 
 
 def _said(
-    series: Series, shares: Sequence[float], figures: Figures, band: float, y: Callable[[float], float]
+    series: Series, shares: tuple[float, float], figures: Figures, band: float, y: Callable[[float], float]
 ) -> list[tuple[float, list[str]]]:
     """What stands at the right of a chart: the height it belongs to, and its lines."""
     last = series.readings[-1]
@@ -113,7 +114,7 @@ def _said(
         lines.append((y(100.0), [f"expected {figures.flow_of(series.expected.flow)}"]))
         lines.append((y(100.0 + band), [f"band, {plain(100.0 + band, 0)} %"]))
         lines.append((y(100.0 - band), [f"band, {plain(100.0 - band, 0)} %"]))
-    if len(shares) > 1:
+    if len(series.readings) > 1:
         lines.append((y(shares[0]), [f"first {plain(shares[0], 1)} %"]))
     return lines
 

@@ -30,6 +30,8 @@ DRIFT = 0.03
 """Least change from the first day to the last that is told as a drift, as a share; judgement."""
 AGREE = 0.6
 """Least share of pairs that go the way of a drift, less those that go the other; judgement."""
+FAR_OFF = 3.0
+"""A reading farther from the flow expected than so many bands is nothing to hold later ones against; judgement."""
 YEAR = 365.25
 
 
@@ -43,6 +45,8 @@ class Series:
     doing : "dosing" or "flushing"
     readings : tuple of FlowReading
         By day; at least one.
+    first : FlowReading
+        The one that others are held against.
     expected : Expected or None
         None where the plan has no such state.
     drift : float or None
@@ -54,6 +58,7 @@ class Series:
     zone: int
     doing: Doing
     readings: tuple[FlowReading, ...]
+    first: FlowReading
     expected: Expected | None
     drift: float | None
     steady: bool
@@ -61,7 +66,7 @@ class Series:
     @property
     def of_first(self) -> float:
         """Share of the first flow that the last is."""
-        return self.readings[-1].flow / self.readings[0].flow
+        return self.readings[-1].flow / self.first.flow
 
     @property
     def of_expected(self) -> float | None:
@@ -69,12 +74,32 @@ class Series:
         return None if self.expected is None else self.readings[-1].flow / self.expected.flow
 
 
-def first_of(readings: Sequence[FlowReading], zone: int, doing: Doing) -> FlowReading | None:
-    """The earliest reading of a state of a zone; of one day, the one written down first."""
-    return min(
-        (item for item in readings if (item.zone, item.doing) == (zone, doing)),
-        key=lambda item: item.on,
-        default=None,
+def first_of(
+    readings: Sequence[FlowReading], zone: int, doing: Doing, expected: Expected | None = None
+) -> FlowReading | None:
+    """The reading that others of a state of a zone are held against.
+
+    It is the earliest, of one day the one written down first; but one that is far off the flow expected only where
+    no reading is nearer, since it was a blunder or of a field that was not in order.
+    """
+    mine = sorted(
+        (item for item in readings if (item.zone, item.doing) == (zone, doing)), key=lambda item: item.on
+    )
+    return next((item for item in mine if not is_far_off(item.flow, expected)), mine[0] if mine else None)
+
+
+def is_far_off(flow: float, expected: Expected | None) -> bool:
+    """Whether a flow [m³/s] is so far from the one expected that it is no first reading."""
+    return expected is not None and abs(flow / expected.flow - 1.0) > FAR_OFF * expected.band
+
+
+def other_state(flow: float, mine: Expected | None, expected: Sequence[Expected]) -> Expected | None:
+    """The other state of a zone that a flow [m³/s] belongs to, where it is outside the band of the state told."""
+    if mine is None or mine.lowest <= flow <= mine.highest:
+        return None
+    others = (item for item in expected if item.zone == mine.zone and item.doing != mine.doing)
+    return next(
+        (item for item in others if not item.missing > 0 and item.lowest <= flow <= item.highest), None
     )
 
 
@@ -100,6 +125,7 @@ def series_of(readings: Sequence[FlowReading], expected: Sequence[Expected]) -> 
 
 def _series(key: tuple[int, Doing], readings: list[FlowReading], expected: Expected | None) -> Series:
     drift, steady = None, False
+    base = first_of(readings, *key, expected) or readings[0]
     days = np.array([item.on.toordinal() for item in readings])
     flows = np.array([item.flow for item in readings])
     if len(set(days.tolist())) >= FEWEST:
@@ -108,12 +134,18 @@ def _series(key: tuple[int, Doing], readings: list[FlowReading], expected: Expec
         first, second, apart = first[apart > 0], second[apart > 0], apart[apart > 0]
         # the median of all slopes (Theil and Sen): one reading gone wrong does not move it
         slope = float(np.median((flows[second] - flows[first]) / apart))
-        drift = slope * YEAR / readings[0].flow
+        drift = slope * YEAR / base.flow
         ways = float(np.sign(flows[second] - flows[first]).mean())
-        whole = slope * float(days[-1] - days[0]) / readings[0].flow
+        whole = slope * float(days[-1] - days[0]) / base.flow
         steady = abs(whole) >= DRIFT and abs(ways) >= AGREE and (ways > 0) == (slope > 0)
     return Series(
-        zone=key[0], doing=key[1], readings=tuple(readings), expected=expected, drift=drift, steady=steady
+        zone=key[0],
+        doing=key[1],
+        readings=tuple(readings),
+        first=base,
+        expected=expected,
+        drift=drift,
+        steady=steady,
     )
 
 
@@ -169,7 +201,7 @@ def words_of(series: Series) -> Iterator[str]:
     str
         Sentences.
     """
-    last, first = series.readings[-1], series.readings[0]
+    last, first = series.readings[-1], series.first
     name = f"Z{series.zone} {series.doing}"
     ways: set[int] = set()
     share = series.of_expected
@@ -185,6 +217,7 @@ def words_of(series: Series) -> Iterator[str]:
         yield f"{name}: the last reading, of {last.on}, is {_per_cent(share)} of the flow expected, within the band."
     if len(series.readings) > 1:
         yield f"{name}: it is {_per_cent(series.of_first)} of the first reading, of {first.on}."
+    yield from _passed_over(series, name)
     if series.drift is None:
         yield f"{name}: a drift is told once {FEWEST} days have readings."
     elif series.steady:
@@ -199,6 +232,21 @@ def words_of(series: Series) -> Iterator[str]:
         yield LESS
     if ways:
         yield NOT_A_DIAGNOSIS
+
+
+def _passed_over(series: Series, name: str) -> Iterator[str]:
+    """Say which readings before the first are no measure for others, or that none is."""
+    expected = series.expected
+    if expected is None:
+        return
+    if is_far_off(series.first.flow, expected):
+        yield f"{name}: no reading yet is near enough to the flow expected for others to be held against it."
+        return
+    for item in series.readings[: series.readings.index(series.first)]:
+        yield (
+            f"{name}: the reading of {item.on}, {_per_cent(item.flow / expected.flow)} of the flow expected, is too "
+            "far off to hold others against; mend or strike it if it was a slip."
+        )
 
 
 def _per_cent(share: float) -> str:
