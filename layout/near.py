@@ -28,6 +28,8 @@ BESIDE = 2
 """Segments beside those that are looked at as well."""
 STRIDE = 4
 """Of the nodes of a grid one in so many, each way, is looked for among all segments."""
+MANY_PAIRS = 500
+"""Pairs of parts from which on a look at closer boxes costs less than it saves."""
 FEW = 6
 """A group of no more segments is looked at whole, without asking the marks."""
 MOST_MARKS = 400_000
@@ -77,6 +79,9 @@ def near_parts(
     left, right = shapely.STRtree(parts).query(around)
     other = owner[left] < owner[right]
     left, right = left[other], right[other]
+    if len(left) > MANY_PAIRS:
+        maybe = ~_are_apart(parts, left, right, distance)
+        left, right = left[maybe], right[maybe]
     close = shapely.dwithin(parts[left], parts[right], distance)
     found: dict[tuple[int, int], tuple[set[int], set[int]]] = {}
     for one, two in zip(left[close].tolist(), right[close].tolist(), strict=True):
@@ -87,6 +92,42 @@ def near_parts(
         pair: (parts[sorted(ones)].tolist(), parts[sorted(twos)].tolist())
         for pair, (ones, twos) in sorted(found.items())
     }
+
+
+def _are_apart(
+    parts: NDArray[np.object_], left: NDArray[np.intp], right: NDArray[np.intp], distance: float
+) -> NDArray[np.bool_]:
+    """Which pairs of parts lie in boxes along their chords that are farther than a distance apart [m].
+
+    True of most rows side by side: boxes along the axes overlap wherever rows run slantwise. Boxes are apart where they
+    are along a side of one of them.
+    """
+    points, part = shapely.get_coordinates(parts, return_index=True)
+    walk = points[:, 0] + 1j * points[:, 1]
+    last = np.flatnonzero(np.diff(part, append=len(parts)))
+    first = np.append(0, last[:-1] + 1)
+    chord = walk[last] - walk[first]
+    size = np.abs(chord)
+    ahead = np.where(size > 0, chord, 1.0) / np.where(size > 0, size, 1.0)
+    seen = (walk - walk[first][part]) * ahead.conj()[part]
+    (x0, x1), (y0, y1) = (
+        (np.minimum.reduceat(along, first), np.maximum.reduceat(along, first))
+        for along in (seen.real, seen.imag)
+    )
+    middle = walk[first] + ((x0 + x1) + 1j * (y0 + y1)) / 2 * ahead
+    half = (x1 - x0) / 2, (y1 - y0) / 2
+    apart = np.zeros(len(left), dtype=bool)
+    for ones, others in ((left, right), (right, left)):
+        unsure = np.flatnonzero(~apart)
+        one, other = ones[unsure], others[unsure]
+        back = ahead[one].conj()
+        off, turn = (middle[other] - middle[one]) * back, ahead[other] * back
+        cosine, sine = np.abs(turn.real), np.abs(turn.imag)
+        along = half[0][one] + cosine * half[0][other] + sine * half[1][other]
+        beside = half[1][one] + sine * half[0][other] + cosine * half[1][other]
+        reach = distance * (1 + 1e-9)
+        apart[unsure] = (np.abs(off.real) > along + reach) | (np.abs(off.imag) > beside + reach)
+    return apart
 
 
 def _every(count: int, stride: int) -> NDArray[np.intp]:

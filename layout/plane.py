@@ -178,8 +178,13 @@ def bend_radii(line: Array, *, arm: float, below: float | None = None) -> tuple[
     slight = 0.0 if below is None else 2 * np.arcsin(min(arm / (2 * below), np.sqrt(0.5)))
     if length < 2 * arm or (turns is not None and turns.most_within(2 * arm) <= slight):
         return np.empty(0), np.empty((0, 2))
-    along = np.unique(np.concatenate((np.arange(arm, length - arm, arm / 4), [length - arm], station)))
-    along = along[(along >= arm) & (along <= length - arm)]
+    along = np.concatenate((np.arange(arm, length - arm, arm / 4), [length - arm], station))
+    if turns is not None:  # most of a line bends nowhere
+        corner = turns.bends(2 * arm, slight)[0]
+        first, last = merged_spans(corner - 1.001 * arm, corner + 1.001 * arm)
+        span = np.searchsorted(first, along, side="right") - 1
+        along = along[(span >= 0) & (along <= last[span])]
+    along = np.unique(along[(along >= arm) & (along <= length - arm)])
     if turns is not None:
         along = along[turns.about(along, arm) > slight]
     before, middle, after = (_at(line, station, along + shift) for shift in (-arm, 0.0, arm))

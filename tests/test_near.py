@@ -72,6 +72,22 @@ def test_near_pairs_are_the_lines_within_a_distance(seed: int, distance: float) 
     assert near_pairs(lines, distance) == expected
 
 
+@settings(max_examples=10, deadline=None)
+@given(seed=st.integers(0, 10**6), gap=st.floats(0.9, 1.1), turn=st.floats(0, 2 * np.pi))
+def test_near_pairs_of_many_rows_side_by_side(seed: int, gap: float, turn: float) -> None:
+    """So many that parts are told apart by closer boxes first."""
+    rng = np.random.default_rng(seed)
+    along = np.linspace(0, 40, 120)
+    wave = rng.uniform(0, 6) * np.sin(along / rng.uniform(3, 9))
+    spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    rows = np.cumsum(rng.uniform(0.9, 1.2, 25))
+    lines = [LineString(np.column_stack((along, wave + row)) @ spin) for row in rows]
+    expected = [
+        (i, j) for i in range(25) for j in range(i + 1, 25) if shapely.distance(lines[i], lines[j]) <= gap
+    ]
+    assert near_pairs(lines, gap) == expected
+
+
 @given(seed=st.integers(0, 10_000))
 @settings(max_examples=20, deadline=None)
 def test_rough_distances_are_never_less_than_the_true_ones(seed: int) -> None:

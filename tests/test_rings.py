@@ -6,11 +6,14 @@ import math
 
 import numpy as np
 import pytest
-from shapely import LineString, MultiPolygon, Point, box
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from layout.plane import coordinates
+from layout.runs.obstacles import blunt, is_sharper
 from layout.runs.rings import arc, bends_enough, clear_of, way_across, way_along
 from layout.runs.trim import Ground
+from tests import beds
 from tests.plumbed import straight_sides
 
 RING = Point(0, 0).buffer(5.0, quad_segs=64)
@@ -97,3 +100,21 @@ def test_bends_are_judged_by_their_radius(radius: float, kept: bool) -> None:
 
 def test_a_stretch_shorter_than_half_the_radius_turns_hardly_at_all() -> None:
     assert bends_enough(np.array([[0.0, 0.0], [0.2, 0.0]]), 0.6)
+
+
+@pytest.mark.parametrize("clearance", [0.3, 1.0, 2.0])
+@pytest.mark.parametrize("name", ["meander", "kidney", "tee", "star", "dumbbell"])
+def test_a_hollow_sharper_than_a_radius_is_as_blunt_as_no_larger_one(name: str, clearance: float) -> None:
+    outline = Polygon({**beds.EXACT, **beds.HARD}[name]())
+    for hollow in shapely.get_parts(outline.convex_hull.difference(outline)):
+        zone = hollow.buffer(clearance, quad_segs=32)
+        most = float(np.sqrt(zone.area / np.pi))
+        for radius in (0.5 * clearance, 1.5 * clearance, 3 * clearance):
+            if is_sharper(zone, radius, most=most):
+                assert blunt(zone) <= radius
+
+
+def test_a_disc_is_as_blunt_as_it_is_large_and_no_sharper() -> None:
+    disc = Point(0, 0).buffer(3.0, quad_segs=32)
+    assert blunt(disc) == pytest.approx(0.99 * 3.0, rel=0.01)
+    assert not is_sharper(disc, 1.0, most=3.0)

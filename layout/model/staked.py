@@ -8,7 +8,17 @@ from typing import Literal
 from layout.model.base import XY, need
 
 StakeKind = Literal[
-    "baseline", "bed corner", "bed edge", "run end", "run", "blank", "manifold end", "riser", "valve", "bend", "line end"
+    "baseline",
+    "bed corner",
+    "bed edge",
+    "run end",
+    "run",
+    "blank",
+    "manifold end",
+    "riser",
+    "valve",
+    "bend",
+    "line end",
 ]
 """What a stake marks; one that marks several things is of the first kind it was set for."""
 Side = Literal["left", "right"]

@@ -72,6 +72,8 @@ class Carried:
     @cached_property
     def whole(self) -> LineString:
         """The row as if nothing interrupted it: its pieces, and straight on between them."""
+        if len(self.pieces) == 1:
+            return self.pieces[0]
         return LineString(np.vstack([coordinates(piece) for piece in self.pieces]))
 
     @cached_property

@@ -84,9 +84,9 @@ def carry(
         cut = [k for k in parted if interrupted(carried[k], zone, RING_STEP * ground.spacing) is not None]
         if cut:
             _Obstacle(zone, carried, loops, longest).pass_by(cut)
-    for k, row in enumerate(carried):
-        blanks = tuple(None if blank is UNDECIDED else blank for blank in row.blanks)
-        carried[k] = replace(row, blanks=blanks)
+    for k in parted:
+        blanks = tuple(None if blank is UNDECIDED else blank for blank in carried[k].blanks)
+        carried[k] = replace(carried[k], blanks=blanks)
     return carried, ties(carried, loops, longest=longest).windings if longest > 0 else ()
 
 
@@ -107,7 +107,6 @@ class _Obstacle:
         self.ground, self.loops, self.longest = ground, loops, longest
         self.step = RING_STEP * ground.spacing
         self.gap = GAP_SHARE * ground.closest
-        self.allowed = loops.allowed
         self._rings: dict[float, Polygon] = {}
         self._bent: dict[int, Round | None] = {}
         self.outward: dict[float, list[int]] = {}
@@ -119,7 +118,10 @@ class _Obstacle:
         x0, y0, x1, y1 = self.zone.bounds
         reach = REACH * self.ground.spacing
         box = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
-        return [k for k, row in enumerate(self.rows) if row.runs.within(box, 0.0)]
+        owner = np.repeat(np.arange(len(self.rows)), [len(row.pieces) for row in self.rows])
+        every = np.array([piece for row in self.rows for piece in row.pieces], dtype=object)
+        near: list[int] = np.unique(owner[shapely.intersects(box, every)]).tolist()
+        return near
 
     def pass_by(self, cut: Sequence[int]) -> None:
         """Lead the rows that it interrupts past it, in the way that costs least."""
@@ -170,15 +172,19 @@ class _Obstacle:
         tied = [(self._ties(way), way) for way in ways]
         waiting = sorted(tied, key=lambda option: option[0].cost)
         moved = {k for way in ways for k in way}
-        still = Nearby.of_all(self.rows[k].runs for k in self.near if k not in moved)
-        ground = Beside.of(self.zone, self.loops, still)
         least, best = math.inf, None
-        for ties_of_way, way in waiting:
+        ground: Beside | None = None
+        for number, (ties_of_way, way) in enumerate(waiting, start=1):
             if ties_of_way.cost >= least:
                 break
             state = self._with_emitters(way)
             if self._leaves_bare(state):
                 continue
+            if best is None and number == len(waiting):
+                return state  # whatever it costs
+            if ground is None:
+                still = Nearby.of_all(self.rows[k].runs for k in self.near if k not in moved)
+                ground = Beside.of(self.zone, self.loops, still)
             beside = self._beside(state, ground, moved)
             if beside > least + ROUNDING:
                 continue
@@ -213,7 +219,7 @@ class _Obstacle:
                 side=side,
                 base=base,
                 ground=self.ground,
-                allowed=self.allowed,
+                allowed=self.loops.allowed,
             )
             if bent is None:
                 break
@@ -235,7 +241,7 @@ class _Obstacle:
         at = interrupted(row, self.zone, self.step)
         assert at is not None, "it is interrupted"
         way = way_round(row, at, self._ring(base), side, self.ground)
-        if way is not None and not is_lawful(way, self.ground, self.allowed):
+        if way is not None and not is_lawful(way, self.ground, self.loops.allowed):
             way = None
         self._bent[number] = way
         if way is None:
@@ -270,7 +276,7 @@ class _Obstacle:
             known = None if led else self._bent.get(k)
             if not led and self._cannot_bend(k):
                 return None
-            carried = led_round(row, cut, ring, side, self.ground, self.allowed, known=known)
+            carried = led_round(row, cut, ring, side, self.ground, self.loops.allowed, known=known)
             if carried is None:
                 return None
             led[k] = carried

@@ -68,7 +68,7 @@ def enforce(rows: Sequence[Row], ground: Ground, dropped: list[Dropped]) -> list
                 for cut in lines_of(piece.difference(limits)):
                     _drop(dropped, cut, number, "nearer to the edge or a setback than allowed", ground=ground)
             if not is_slack:
-                parts = [slack for part in parts for slack in _bendable(part, ground, number, dropped)]
+                parts = [slack for part in parts for slack in _bendable(part, piece, ground, number, dropped)]
             parts = [fit for part in parts for fit in _apart_from_itself(part, ground, number, dropped)]
             kept[number].pieces += [part for part in parts if _long_enough(part, ground, number, dropped)]
     _part_rows(kept, ground, dropped)
@@ -100,9 +100,11 @@ def _long_enough(piece: LineString, ground: Ground, row: int, dropped: list[Drop
     return False
 
 
-def _bendable(piece: LineString, ground: Ground, row: int, dropped: list[Dropped]) -> list[LineString]:
-    """The piece without the stretches that bend too tightly."""
-    if is_gentle(coordinates(piece), radius=ground.radius):
+def _bendable(
+    piece: LineString, bent: LineString, ground: Ground, row: int, dropped: list[Dropped]
+) -> list[LineString]:
+    """The piece, a part of one that bends, without the stretches that bend too tightly."""
+    if piece is not bent and is_gentle(coordinates(piece), radius=ground.radius):
         return [piece]
     parts = _unbent(piece, ground.radius)
     if parts != [piece]:

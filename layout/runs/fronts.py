@@ -24,6 +24,9 @@ PLAIN_TURN = 0.2
 """Excess of turning that is deeper than :data:`CORNER_DEPTH` for sure [rad]."""
 FAR = 0.9
 """Share of what eased lines cover beside them; corners no farther from these are covered."""
+CLEAR = 6.0
+"""How far from the bed fronts need not be drawn any more, in bend radii: a disc in the bed reaches by two, and a corner
+that it eases lies no farther from it than four."""
 NOTHING = LineString()
 """No line."""
 
@@ -58,16 +61,17 @@ def fronts(
     Returns
     -------
     eased : (k,) array
-        Closed lines round the guide; the caller cuts out those that lie in the bed.
+        Closed lines round the guide, but for what lies far from the bed; the caller cuts out those that lie in it.
     passed : (k,) array
         What the easing passes by: lines in pockets too narrow to turn in; mostly nothing.
     """
-    bands = _bands(guide, distances)
-    eased, corners = _eased(bands, guide, distances, radius=radius, bed=bed)
+    about = _Bands(guide, bed, CLEAR * radius + beside)
+    bands = about.within(distances)
+    eased, corners = _eased(about, bands, distances, radius=radius, bed=bed)
     lines = shapely.boundary(eased)
     passed = np.full(len(lines), NOTHING, dtype=object)
     # what is passed by lies about a corner
-    far = shapely.distance(shapely.points(corners.at), lines[corners.band]) > FAR * beside
+    far = ~shapely.dwithin(lines[corners.band], shapely.points(corners.at), FAR * beside)
     changed = np.unique(corners.band[far])
     passed[changed] = shapely.difference(
         shapely.boundary(bands[changed]), shapely.buffer(lines[changed], beside)
@@ -77,8 +81,8 @@ def fronts(
 
 def grown(guide: LineString, distance: float, *, radius: float, bed: Polygon) -> BaseGeometry:
     """All ground within a distance [m] of a guide, eased to a bend radius; parameters as for :func:`fronts`."""
-    distances = np.array([distance])
-    eased, _ = _eased(_bands(guide, distances), guide, distances, radius=radius, bed=bed)
+    about, distances = _Bands(guide, bed), np.array([distance])
+    eased, _ = _eased(about, about.within(distances), distances, radius=radius, bed=bed)
     found: BaseGeometry = eased[0]
     return found
 
@@ -100,10 +104,35 @@ class _Corners:
         return _Corners(self.band[which], self.at[which], self.turn[which], self.over[which])
 
 
+class _Bands:
+    """All ground within some distances of a guide, but for what lies farther than a margin from a bed's box [m]."""
+
+    def __init__(self, guide: LineString, bed: Polygon, margin: float | None = None) -> None:
+        self.guide, self.bed, self.margin = guide, bed, margin
+        self._made: dict[float, BaseGeometry] = {}
+
+    def within(self, distances: Array, *, margin: float = 0.0) -> Geometries:
+        """The bands of some distances, each made once; with a little more margin, if asked for [m]."""
+        keys = np.round(
+            distances, 9
+        ).tolist()  # a distance and a radius often make one of the other distances
+        missing = {
+            key: distance for key, distance in zip(keys, distances, strict=True) if key not in self._made
+        }
+        if missing:
+            self._made.update(zip(missing, _bands(self.guide, np.array([*missing.values()])), strict=True))
+        found = np.array([self._made[key] for key in keys], dtype=object)
+        if self.margin is None:
+            return found
+        x0, y0, x1, y1 = self.bed.bounds
+        margin += self.margin
+        return np.asarray(shapely.clip_by_rect(found, x0 - margin, y0 - margin, x1 + margin, y1 + margin))
+
+
 def _eased(
-    bands: Geometries, guide: LineString, distances: Array, *, radius: float, bed: Polygon
+    about: _Bands, bands: Geometries, distances: Array, *, radius: float, bed: Polygon
 ) -> tuple[Geometries, _Corners]:
-    """The bands with the corners that point away from the guide filled as a rolling disc would; and those corners."""
+    """Bands with the corners that point away from the guide filled as a rolling disc would; and those corners."""
     corners = _corners(bands, radius)
     shapely.prepare(bed)
     # a disc fills a corner of a kink up to radius × tan (t / 2) from it, and no more of another that turns as much
@@ -112,16 +141,17 @@ def _eased(
     which = np.unique(corners.band)
     if not len(which):
         return bands, corners
-    found = shapely.buffer(
-        _bands(guide, distances[which] + radius), -radius, quad_segs=QUADRANT, join_style="round"
-    )
+    wider = about.within(distances[which] + radius, margin=radius)
+    found = shapely.buffer(wider, -radius, quad_segs=QUADRANT, join_style="round")
     plain = corners.over > PLAIN_TURN
     plain[plain] = shapely.contains_xy(bed, corners.at[plain])
     in_bed = np.isin(which, corners.band[plain])
     # what lies deeper in a corner than this is told from a band that much wider: where there is no corner the
     # two run clear of each other, while a comparison with the band itself would be lost in slivers
     unsure = np.flatnonzero(~in_bed)
-    deep = shapely.difference(found[unsure], _bands(guide, distances[which[unsure]] + CORNER_DEPTH * radius))
+    deep = shapely.difference(
+        found[unsure], _bands(about.guide, distances[which[unsure]] + CORNER_DEPTH * radius)
+    )
     in_bed[unsure] = shapely.intersects(bed, deep)
     eased = bands.copy()
     eased[which[in_bed]] = found[in_bed]

@@ -342,14 +342,28 @@ def centred(line: LineString, left: LineString, right: LineString, *, step: floa
     sides = SegmentIndex([left]), SegmentIndex([right])
     points = resample(coordinates(line), step)
     moving = np.arange(len(points))
-    for _ in range(12):
+    near = [side.locate(points)[0] for side in sides]
+    for number in range(12):
         here = points[moving]
-        (to_left, left_foot), (to_right, right_foot) = (side.nearest(here) for side in sides)
+        if (
+            number
+        ):  # beyond the bed, where both sides are carried on straight, the nearest segments stay the same
+            ends = [
+                (segment == 0) | (segment == len(side.line) - 1)
+                for side, segment in zip(sides, near, strict=True)
+            ]
+            anew = ~(ends[0] & ends[1])
+            for side, segment in zip(sides, near, strict=True):
+                segment[anew] = side.locate(here[anew])[0]
+        (to_left, left_foot, _), (to_right, right_foot, _) = found = [
+            side.nearest_among(here, segment, segment) for side, segment in zip(sides, near, strict=True)
+        ]
         rise = unit(here - left_foot) + unit(right_foot - here)
         size = np.maximum(np.hypot(*rise.T), 0.2)
         move = np.clip((to_right - to_left) / size, -step / 2, step / 2)
         points[moving] += unit(rise) * move[:, None]
-        moving = moving[np.abs(move) > step * 1e-9]
+        unsettled = np.abs(move) > step * 1e-9
+        moving, near = moving[unsettled], [segment[unsettled] for _, _, segment in found]
         if not len(moving):
             break
     ahead = (

@@ -10,7 +10,17 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
 
-from layout.plane import Array, Turns, bend_radii, coordinates, lines_of, points_at, stations, stretch
+from layout.plane import (
+    Array,
+    Turns,
+    bend_radii,
+    coordinates,
+    lines_of,
+    points_at,
+    polygons_of,
+    stations,
+    stretch,
+)
 from layout.runs.guides import rounded
 from layout.runs.trim import BEND_SHARE, Ground
 
@@ -124,10 +134,13 @@ def _eased(
     # what leads along the ring is part of its edge
     whole = shapely.GeometryCollection([tail, shapely.intersection(ring, beside), head])
     body = whole.buffer(radius + thin, quad_segs=64).buffer(-radius, quad_segs=64)
-    if body.geom_type != "Polygon":
+    tips = shapely.get_point(tail, 0), shapely.get_point(head, -1)
+    # far parts of the ring may be apart in the box
+    bodies = sorted(polygons_of(body), key=lambda part: sum(float(part.distance(tip)) for tip in tips))
+    if not bodies:
         return None
-    edge = shapely.orient_polygons(body).exterior
-    start, end = (edge.project(shapely.get_point(part, k)) for part, k in ((tail, 0), (head, -1)))
+    edge = shapely.orient_polygons(bodies[0]).exterior
+    start, end = (edge.project(tip) for tip in tips)
     return between(edge, end, start).reverse() if side > 0 else between(edge, start, end)
 
 
