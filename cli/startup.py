@@ -243,6 +243,8 @@ def _print(
     files: Sequence[Path],
 ) -> None:
     from cli import say
+    from layout.sheets.figures import Figures
+    from layout.sheets.startupfigures import dry_words
     from layout.startup.log import words_of
 
     site = design.site
@@ -256,6 +258,8 @@ def _print(
                 f"Look: Z{item.zone} {item.doing}: the pump lacks {item.missing / unit.length:.1f} "
                 f"{unit.length_name} of head; what the field needs is given."
             )
+    for text in dry_words(expected, Figures(site.frame.units)):
+        say.line(f"Look: {text}")
     if kept is not None:
         _print_kept(kept, expected, readings, site)
     if series:

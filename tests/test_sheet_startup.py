@@ -13,7 +13,7 @@ from shapely.strtree import STRtree
 from layout.plan import plan_field
 from layout.readers.sitefile import read_site
 from layout.sheets.figures import Figures
-from layout.sheets.form import OTHER
+from layout.sheets.form import INCH_PAPER, OTHER, Form
 from layout.sheets.lettering import Lettering
 from layout.sheets.marks import Drawing, Line, Text
 from layout.sheets.startup import CAUTIONS, startup_form, write_startup
@@ -127,6 +127,40 @@ def test_several_valves_of_a_zone_are_set_alike(folder: Path) -> None:
     plumbing = replace(design.plumbing, fittings=(*design.plumbing.fittings, valve))
     said = " ".join(words(startup_form(replace(design, plumbing=plumbing))).split())
     assert "Z1 has 2 of them: set these so that gauges before them read alike." in said
+    assert design.staking is not None
+    (stake,) = [item for item in design.staking.stakes if "flush valve" in item.description]
+    assert f"Return flush valves SHUT (at stake {stake.number} and at stake {stake.number}). Open" in said
+    assert "Open the return flush valves WIDE, one after the other." in said
+    assert "Return flush valve SHUT. Open" in " ".join(words(startup_form(design)).split())
+
+
+def test_laterals_that_nothing_feeds_are_named_and_not_counted(folder: Path) -> None:
+    design = planned(folder)
+    name = design.laterals[-1].name
+    risers = tuple(item for item in design.plumbing.risers if (item.lateral, item.kind) != (name, "supply"))
+    dry = replace(design, plumbing=replace(design.plumbing, risers=risers), hydraulics=None)
+    (item,) = expected_flows(dry)
+    runs = set(design.laterals[-1].runs)
+    lost = sum(row.flow for row in design.emitters if row.run in runs)
+    assert (item.dry, item.dry_flow) == ((name,), pytest.approx(lost))
+    whole = sum(row.flow for row in design.emitters)
+    assert item.flow == pytest.approx(whole - lost if len(design.laterals) > 1 else whole)
+    assert f"{name} is not fed by any manifold that a line reaches" in " ".join(
+        words(startup_form(dry)).split()
+    )
+
+
+def test_no_figure_of_a_table_is_cut() -> None:
+    form = Form(INCH_PAPER, title="A table", subject="figures", foot="")
+    figures = ["16.5 to 17.2", "1,132.07 to 1,383.64", "203.5", "R12, 1,204"]
+    form.table(["State", "a", "b", "c", "d"], [1.0, 0.3, 0.3, 0.2, 0.4], [["Z2 flushing", *figures]] * 2)
+    (sheet,) = form.sheets()
+    said = " ".join(mark.text for mark in sheet.marks if isinstance(mark, Text))
+    assert "\u2026" not in said
+    assert all(word in said.split() for figure in figures for word in figure.split())
+    lines = [mark.line for mark in sheet.marks if isinstance(mark, Line)]
+    boxes = [form.lettering.mask(mark, at=mark.at) for mark in sheet.marks if isinstance(mark, Text)]
+    assert not [line for line in lines for shape in boxes if shape.buffer(-0.01).intersects(line)]
 
 
 def test_metric_forms_tell_the_time_for_ten_litres() -> None:

@@ -26,6 +26,10 @@ HEAD, FOOT = 0.62, 0.42
 """Room for what stands at the top and at the foot of every page [in]."""
 _THIN, _THICK = Pen(weight=0.18), Pen(weight=0.5)
 _BOX = 0.105
+_BESIDE = 0.08
+"""Room beside the text of a cell [in]."""
+_MOST_LINES = 6
+"""Lines of a cell."""
 
 
 class Form:
@@ -152,18 +156,17 @@ class Form:
         left : sequence of int
             Columns whose text stands at the left; that of the others in the middle.
         """
-        whole = sum(widths)
-        edges = [self.left]
-        for width in widths:
-            edges.append(edges[-1] + self.width * width / whole)
+        edges = self._edges(widths, rows)
+        cells = [self._cells(row, edges) for row in rows]
+        heights = [max(WRITING, max(map(len, row)) * PITCH + 0.1) for row in cells]
         start = 0
         while start < len(rows):
             lines = max(title.count("\n") + 1 for title in titles)
-            self.room(lines * PITCH + 0.07 + min(2, len(rows) - start) * WRITING)
+            self.room(lines * PITCH + 0.07 + sum(heights[start : start + 2]))
             top = self.y
             self._titles(titles, edges, lines)
-            while start < len(rows) and self.y - WRITING >= OTHER + FOOT:
-                self._row(rows[start], edges, left)
+            while start < len(rows) and self.y - heights[start] >= OTHER + FOOT:
+                self._row(cells[start], heights[start], edges, left)
                 start += 1
             for edge in edges:
                 self._upright(edge, top, self.y)
@@ -171,6 +174,35 @@ class Form:
             if start < len(rows):
                 self._turn()
         self.space(0.06)
+
+    def _edges(self, widths: Sequence[float], rows: Sequence[Sequence[str]]) -> list[float]:
+        """Where columns part [in]: as wide as stated, but none narrower than its longest word, at the others' cost."""
+        shares = [self.width * width / sum(widths) for width in widths]
+        needs = [0.0] * len(widths)
+        for row in rows:
+            for column, text in enumerate(row):
+                words = self.lettering.clean(text).split()
+                longest = max((self.lettering.width(word, LETTER) for word in words), default=0.0)
+                needs[column] = max(needs[column], longest + _BESIDE)
+        lacking = sum(max(need - share, 0.0) for need, share in zip(needs, shares, strict=True))
+        spare = sum(max(share - need, 0.0) for need, share in zip(needs, shares, strict=True))
+        given = min(lacking / spare, 1.0) if spare > 0 else 0.0
+        edges = [self.left]
+        for need, share in zip(needs, shares, strict=True):
+            wide = need if need > share else share - given * (share - need)
+            edges.append(edges[-1] + wide)
+        return edges
+
+    def _cells(self, row: Sequence[str], edges: Sequence[float]) -> list[list[str]]:
+        """The cells of a row, each in lines that fit: no figure is cut; of a long remark the end is."""
+        made = []
+        for text, a, b in zip(row, edges, edges[1:], strict=False):
+            lines = self.lettering.wrapped(self.lettering.clean(text), LETTER, b - a - _BESIDE)
+            if len(lines) > _MOST_LINES:
+                lines = [*lines[: _MOST_LINES - 1], f"{lines[_MOST_LINES - 1]} \u2026"]
+                lines[-1] = self.lettering.fitted(lines[-1], LETTER, b - a - _BESIDE)
+            made.append(lines)
+        return made
 
     def picture(self, height: float) -> tuple[float, float, float, float]:
         """Make room for a picture: its left, bottom, right and top on the page that is being filled [in]."""
@@ -218,15 +250,17 @@ class Form:
         self.space(lines * PITCH + 0.07)
         self._rule(self.left, self.y, self.width, _THIN)
 
-    def _row(self, row: Sequence[str], edges: Sequence[float], left: Sequence[int]) -> None:
-        for column, (text, a, b) in enumerate(zip(row, edges, edges[1:], strict=False)):
-            y = self.y - WRITING / 2 - LETTER / 2
-            fitted = self.lettering.fitted(self.lettering.clean(text), LETTER, b - a - 0.08)
-            if column in left:
-                self._letter(fitted, a + 0.05, y)
-            else:
-                self._letter(fitted, (a + b) / 2, y, align="centre")
-        self.space(WRITING)
+    def _row(
+        self, row: Sequence[Sequence[str]], height: float, edges: Sequence[float], left: Sequence[int]
+    ) -> None:
+        for column, (lines, a, b) in enumerate(zip(row, edges, edges[1:], strict=False)):
+            y = self.y - height / 2 - LETTER / 2 + (len(lines) - 1) * PITCH / 2
+            for number, text in enumerate(lines):
+                if column in left:
+                    self._letter(text, a + 0.05, y - number * PITCH)
+                else:
+                    self._letter(text, (a + b) / 2, y - number * PITCH, align="centre")
+        self.space(height)
         self._rule(self.left, self.y, self.width, _THIN)
 
     def _letter(

@@ -9,7 +9,7 @@ from layout.model import Design
 from layout.sheets.figures import Figures, plain, spelt
 from layout.sheets.form import INCH_PAPER, METRIC_PAPER, WRITING, Form
 from layout.sheets.marks import Drawing
-from layout.sheets.startupfigures import flows_part, pressures_part
+from layout.sheets.startupfigures import flows_part, pressures_part, valves_named, valves_word
 from layout.sheets.timing import minutes_up
 from layout.startup.expected import Expected, expected_flows, volumes_of
 from layout.units import MINUTE, UnitSet
@@ -86,14 +86,16 @@ def _purge(form: Form, design: Design) -> None:
     each = " Do this zone by zone, all other zone valves and flush valves shut." if several else ""
     form.heading("1. Air out, dirt out: supply side first, then the return", keep=1.0)
     form.paragraph(f"Dirt that stays in the pipes ends in the emitters.{each}")
+    valves = valves_word(design)
+    where = valves_named(design)
     steps = (
-        "Return flush valve SHUT. Open the flushing outlet at the far end of the supply manifold, "
-        "or take off its air valve. Nothing there to open: loosen the last riser.",
+        f"{valves.capitalize()} SHUT{f' ({where})' if where else ''}. Open the flushing outlet at the far end of "
+        "the supply manifold, or take off its air valve. Nothing there to open: loosen the last riser.",
         "Let water in slowly, valve cracked open, until air stops spitting. Then open up and run until "
         "the water is clear. Shut the outlet, put the air valve back.",
-        "Open the return flush valve WIDE. Run until the water that comes back is clear and without "
-        "bubbles. The supply side is clean now: what comes is from tubing and return.",
-        "Clean the filter. Run the return again until it stays clear, then shut the flush valve.",
+        f"Open the {valves} WIDE{', one after the other' if where else ''}. Run until the water that comes back is "
+        "clear and without bubbles. The supply side is clean now: what comes is from tubing and return.",
+        f"Clean the filter. Run the return again until it stays clear, then shut the {valves}.",
         "Air valves: seated, no water from them. Walk the whole bed: no wet place, no hiss, no rising tubing.",
     )
     for number, text in enumerate(steps, start=1):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from layout.model import AtEmitter, Design, site_place
+from layout.model import AtEmitter, Design, listed, site_place
 from layout.sheets.figures import Figures, plain
 from layout.sheets.form import WRITING, Form
 from layout.sheets.timing import measure_of, seconds_of, timed_volume, unit_volume
@@ -14,6 +15,8 @@ from layout.units import UnitSet
 
 MOST_KEPT = 6.0
 """A table that needs more room than this is divided over pages [in]."""
+AT_STAKE = 0.02
+"""A stake no farther from a valve marks it: coordinates of stakes are rounded [m]."""
 
 
 # --- timed flow -----------------------------------------------------------------------------------------
@@ -31,10 +34,12 @@ def flows_part(form: Form, design: Design, expected: Sequence[Expected]) -> None
     figures = Figures(design.site.frame.units)
     several = len({item.zone for item in expected}) > 1
     _lacking(form, expected, figures, several=several)
+    for text in dry_words(expected, figures):
+        form.paragraph(text, strong=True)
     band = figures.share(design.site.design.flow_band).replace(".0 %", " %")
     form.paragraph(
         "Start the watch on a mark of the meter, stop it when the volume named has passed. Three readings "
-        "each. Dosing: return flush valve shut. Flushing: that valve as set under 4. Accepted: within "
+        f"each. Dosing: {valves_word(design)} shut. Flushing: as set under 4. Accepted: within "
         f"{band} of the flow expected (an assumption of the plan, not a rule; the designer may state another)."
     )
     if any(item.laid for item in expected):
@@ -51,6 +56,21 @@ def flows_part(form: Form, design: Design, expected: Sequence[Expected]) -> None
         "valve, a break. Find the reason and mend it before anything is covered. Keep these times: every "
         "later reading is held against them.",
     )
+
+
+def dry_words(expected: Sequence[Expected], figures: Figures) -> Iterator[str]:
+    """Say which laterals no manifold feeds, and whether their flow is counted."""
+    for item in expected:
+        if not item.dry:
+            continue
+        whole = item.dry_flow >= item.flow
+        counted = "expected all the same, as if it were" if whole else "not counted in the flow expected"
+        verb = "is" if len(item.dry) == 1 else "are"
+        yield (
+            f"Z{item.zone}: {listed(item.dry, ' ')} {verb} not fed by any manifold that a line reaches; "
+            f"{figures.flow_of(item.dry_flow)} of emitters there are {counted}. See that water gets there "
+            "before you test."
+        )
 
 
 def _lacking(form: Form, expected: Sequence[Expected], figures: Figures, *, several: bool) -> None:
@@ -111,7 +131,7 @@ def pressures_part(form: Form, design: Design, expected: Sequence[Expected]) -> 
     """Fill in what gauges should read, how flush valves are set, and room for what was found."""
     figures = Figures(design.site.frame.units)
     form.heading(
-        "4. Pressures, and the flush valve of the return",
+        f"4. Pressures, and the {valves_word(design)}",
         keep=min(2.0 + WRITING * len(expected), MOST_KEPT),
     )
     known = [item for item in expected if item.head is not None]
@@ -187,12 +207,14 @@ def _settings(
     able = [item for item in flushing if not item.missing > 0]
     if not able:
         form.paragraph(
-            "The return flush valve cannot be set: for flushing the pump lacks head, see 3.", strong=True
+            f"The {valves_word(design)} cannot be set: for flushing the pump lacks head, see 3.", strong=True
         )
         return
+    more = len(flush_valves(design)) > 1
     least = min((item.slowest[1] for item in able if item.slowest), default=0.0)
     form.paragraph(
-        "Setting of the return flush valve: pump running, close it from wide open until the meter gives the "
+        f"Setting of the {valves_word(design)}: pump running, close {'each' if more else 'it'} from wide open until "
+        "the meter gives the "
         f"time for flushing above; then the slowest end runs at {figures.velocity_of(least)} and the "
         f"emitters keep their pressure. {_wide_open(flushing, design, figures, several=several)} Mark the setting "
         f"on the valve.{_alike(design)}"
@@ -219,6 +241,36 @@ def _settings(
         for item in flushing
     ]
     form.table(titles, (0.5, 0.9, 1.2, 0.8, 1.8, 1.5), rows)
+
+
+def flush_valves(design: Design) -> list[tuple[int, str]]:
+    """The zone of each return flush valve, and the stake that it stands at, or its place."""
+    stakes = design.staking.stakes if design.staking is not None else ()
+    found = []
+    for item in design.plumbing.fittings:
+        if item.kind == "flush valve":
+            near = min(stakes, key=lambda stake: math.dist(stake.at, item.at), default=None)
+            at_stake = near is not None and math.dist(near.at, item.at) <= AT_STAKE
+            where = f"stake {near.number}" if near and at_stake else site_place(design.site.frame, item.at)
+            found.append((item.zone, where))
+    return found
+
+
+def valves_word(design: Design) -> str:
+    """``return flush valve`` or ``return flush valves``, as there are."""
+    return f"return flush valve{'s' if len(flush_valves(design)) > 1 else ''}"
+
+
+def valves_named(design: Design) -> str:
+    """Where several flush valves stand: ``Z1 at stake 377; Z2 at stake 365 and at stake 370``; empty for one."""
+    valves = flush_valves(design)
+    if len(valves) < 2:
+        return ""
+    zones = sorted({zone for zone, _ in valves})
+    of_zone = [" and ".join(f"at {where}" for mine, where in valves if mine == zone) for zone in zones]
+    if len(zones) == 1:
+        return of_zone[0]
+    return "; ".join(f"Z{zone} {said}" for zone, said in zip(zones, of_zone, strict=True))
 
 
 def _alike(design: Design) -> str:

@@ -78,6 +78,7 @@ def _expected(item: Expected, units: UnitSet) -> dict[str, Json]:
         "accepted_seconds": None
         if lacks
         else [seconds_per_volume(flow, units.volume) for flow in (item.highest, item.lowest)],
+        "not_fed": list(item.dry),
         "head": None if item.head is None else item.head / units.length,
         "missing_head": item.missing / units.length,
         "pressure_min": None if item.least is None else item.least.head / units.pressure,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -9,6 +10,8 @@ from typing import Literal
 from layout.model import AtEmitter, AtValve, Design, Volumes, WaterState, Zone, need
 
 Doing = Literal["dosing", "flushing"]
+NO_FLOW = 1e-9
+"""A zone that keeps no greater share of its flow is dry as a whole."""
 NO_HEAD = 1e-3
 """A pump that lacks no more head than this reaches the bed [m]."""
 
@@ -44,6 +47,10 @@ class Expected:
         Where it does, the flow that it gives all the same [m³/s].
     laid : bool
         Whether the flow is that of the field as it was laid; else as planned.
+    dry : tuple of str
+        Laterals of the zone that no manifold feeds.
+    dry_flow : float
+        Of their emitters, left out of the flow expected unless all of the zone is dry [m³/s].
     """
 
     zone: int
@@ -60,6 +67,8 @@ class Expected:
     missing: float = 0.0
     given: float | None = None
     laid: bool = False
+    dry: tuple[str, ...] = ()
+    dry_flow: float = 0.0
 
     def __post_init__(self) -> None:
         need(self.flow > 0 and 0 < self.band < 1, "a flow over 0 is expected, within a share of it")
@@ -126,12 +135,25 @@ def _of_zone(design: Design, zone: Zone) -> Iterator[Expected]:
     water = design.hydraulics
     mine = None if water is None else next((item for item in water.zones if item.zone == zone.number), None)
     if mine is None:
-        if zone.flow > 0:
-            yield Expected(zone=zone.number, doing="dosing", flow=zone.flow, band=band)
+        dry, lost = _dry(design, zone)
+        fed = zone.flow - lost if lost < (1.0 - NO_FLOW) * zone.flow else zone.flow
+        if fed > 0:
+            yield Expected(zone=zone.number, doing="dosing", flow=fed, band=band, dry=dry, dry_flow=lost)
         return
     for doing, state in (("dosing", mine.dose), ("flushing", mine.flush)):
         if state is not None:
             yield _of_state(zone.number, "dosing" if doing == "dosing" else "flushing", state, band)
+
+
+def _dry(design: Design, zone: Zone) -> tuple[tuple[str, ...], float]:
+    """Laterals of a zone that no manifold feeds, and the flow of their emitters [m³/s]; where pipes are laid out."""
+    if not design.plumbing.manifolds:
+        return (), 0.0
+    dry = [
+        item for item in design.laterals if item.zone == zone.number and item.name not in design.plumbing.fed
+    ]
+    runs = {name for item in dry for name in item.runs}
+    return tuple(item.name for item in dry), math.fsum(row.flow for row in design.emitters if row.run in runs)
 
 
 def _of_state(zone: int, doing: Doing, state: WaterState, band: float) -> Expected:
