@@ -31,11 +31,13 @@ def check(site: SiteFile, json: AsJson = False, settings: Settings = None) -> No
 
 def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
     """Make the JSON document of a check; lengths, areas and coordinates in site units."""
+    from layout.checks.ground import needed
     from layout.frame import to_site
+    from layout.meant import meant_findings
     from layout.plane import coordinates, polygons_of
     from layout.sheets.grid import grid_entry
 
-    units = site.frame.units
+    units, wanted = site.frame.units, needed(site)
     takes = {take.feature: take.area for take in ground.takes}
     return {
         "format": "sinuate-check/1",
@@ -62,8 +64,37 @@ def _document(site: Site, ground: UsableGround) -> dict[str, Any]:
             }
             for feature in site.features
         ],
+        "needed": None
+        if wanted is None
+        else {"ground": wanted[0] / units.area, "tubing": wanted[1] / units.length},
+        "findings": [
+            {"code": item.code, "said": item.said, "remedy": item.remedy}
+            for item in meant_findings(site, ground)
+        ],
         "notes": list(site.notes),
     }
+
+
+def _needs(site: Site, ground: UsableGround) -> list[tuple[str, str, str]]:
+    """How much ground and tubing the stated flow needs at the stated loading."""
+    from layout.checks.ground import needed
+    from layout.sheets.figures import Figures
+
+    wanted, figures, basis = needed(site), Figures(site.frame.units), site.design
+    if wanted is None or basis.flow is None or basis.loading is None:
+        return []
+    units, over = site.frame.units, ground.area.area - wanted[0]
+    enough = f"{figures.area_of(abs(over))} {'more' if over >= 0 else 'LESS'} than that is usable"
+    flow = f"{basis.flow / units.daily_flow:,.4g} {units.daily_flow_name}"
+    loading = f"{basis.loading / units.loading:.4g} {units.loading_name}"
+    return [
+        ("ground needed", figures.area_of(wanted[0]), f"for {flow} at {loading}; {enough}"),
+        (
+            "tubing needed",
+            figures.length_of(wanted[1]),
+            f"for that ground, with runs {figures.length_of(site.runs.spacing)} apart",
+        ),
+    ]
 
 
 def _extent(site: Site) -> str:
@@ -77,6 +108,7 @@ def _extent(site: Site) -> str:
 
 def _print(site: Site, ground: UsableGround) -> None:
     from cli import say
+    from layout.meant import meant_findings
     from layout.plane import polygons_of
     from layout.sheets.figures import Figures
     from layout.sheets.grid import grid_words
@@ -94,6 +126,7 @@ def _print(site: Site, ground: UsableGround) -> None:
     share = figures.share(ground.area.area / bed)
     whole = f"{share} of the bed" + (f", in {pieces} pieces" if pieces > 1 else "")
     rows.append(("usable ground", figures.area_of(ground.area.area), whole))
+    rows += _needs(site, ground)
     say.line(f"{site.title}: the site file is sound.")
     say.table(("", "takes", ""), rows)
     say.line(f"The bed lies in {_extent(site)} {site.frame.units.length_name}.")
@@ -102,4 +135,5 @@ def _print(site: Site, ground: UsableGround) -> None:
     grid = grid_words(site)
     if grid is not None:
         say.line(f"Grid: {grid[0]}, {grid[1]} ({grid[2]}).")
+    say.look(meant_findings(site, ground))
     say.notes(site.notes)

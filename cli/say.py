@@ -46,7 +46,7 @@ def shortened(text: str, most: int = 400) -> str:
 def look(findings: Iterable[Finding]) -> None:
     """Print what was found on the way, each with what to do."""
     for finding in findings:
-        line(f"Look: {finding.said.rstrip('.')}. {finding.remedy}".rstrip())
+        line(f"Look: {finding.words}")
 
 
 def written(files: Sequence[Path]) -> None:

@@ -81,7 +81,7 @@ def no_run(site: Site, ground: UsableGround, *, lobewise: bool) -> Fault:
     shortest = f"{site.runs.shortest / unit.length:g} {unit.length_name}"
     if lobewise:
         return Fault(
-            file=site.file.name,
+            file=str(site.file),
             field="runs.sides",
             said=(
                 f"lobe by lobe the bed cannot be laid: no lobe has room for a run of {shortest}, or the rows of two "
@@ -92,7 +92,7 @@ def no_run(site: Site, ground: UsableGround, *, lobewise: bool) -> Fault:
     width = 2.0 * float(shapely.maximum_inscribed_circle(site.bed.outline).length)
     if site.runs.spacing > width:
         return Fault(
-            file=site.file.name,
+            file=str(site.file),
             field="runs.spacing",
             said=(
                 f"{site.runs.spacing / unit.length:g} {unit.length_name} is wider than the bed, which has "
@@ -102,7 +102,7 @@ def no_run(site: Site, ground: UsableGround, *, lobewise: bool) -> Fault:
         )
     part = max(getattr(ground.area, "geoms", [ground.area]), key=_area)
     return Fault(
-        file=site.file.name,
+        file=str(site.file),
         field="runs",
         said=(
             f"no run of {shortest} fits in the usable ground of {ground.area.area / unit.area:.1f} "

@@ -65,7 +65,7 @@ def _of_shapes(site: Site) -> list[Fault]:
     if corners > most_corners:
         said = f"the outline has {corners:,} corners; a plan takes {most_corners:,} at most"
         remedy = "Set bed.smooth to how far the outline may move, or leave out points that tell nothing."
-        faults.append(Fault(file=site.file.name, field="bed.outline", said=said, remedy=remedy))
+        faults.append(Fault(file=str(site.file), field="bed.outline", said=said, remedy=remedy))
     counts = [(int(shapely.get_num_coordinates(item.shape)), item.name) for item in site.features]
     total = sum(count for count, _ in counts)
     if total > MOST_FEATURE_VERTICES:
@@ -75,7 +75,7 @@ def _of_shapes(site: Site) -> list[Fault]:
             f"{MOST_FEATURE_VERTICES:,} at most"
         )
         remedy = "Leave out features that are far from the bed, and points that tell nothing."
-        faults.append(Fault(file=site.file.name, field="feature", said=said, remedy=remedy))
+        faults.append(Fault(file=str(site.file), field="feature", said=said, remedy=remedy))
     return faults
 
 
@@ -99,7 +99,7 @@ def _across(site: Site, *, all_patterns: bool) -> list[Fault]:
     rest = "plan a larger field as several beds."
     one = f"{_fewer(site)}, for which {MOST_ROWS:,} are allowed; or {rest}"
     remedy = f"Check it, and the units. {one if all_patterns else rest[0].upper() + rest[1:]}"
-    return [Fault(file=site.file.name, field="runs.spacing", said=said, remedy=remedy)]
+    return [Fault(file=str(site.file), field="runs.spacing", said=said, remedy=remedy)]
 
 
 def _in_the_way(site: Site, *, all_patterns: bool) -> list[Fault]:
@@ -118,7 +118,7 @@ def _in_the_way(site: Site, *, all_patterns: bool) -> list[Fault]:
     several = "plan the bed as several, or state what stands close together as one feature"
     one = f"{_fewer(site)}, for which {MOST_IN_THE_WAY} are allowed; or {several}."
     remedy = one if all_patterns else f"{several[0].upper()}{several[1:]}."
-    return [Fault(file=site.file.name, field="feature", said=said, remedy=remedy)]
+    return [Fault(file=str(site.file), field="feature", said=said, remedy=remedy)]
 
 
 def _of_sums(site: Site) -> list[Fault]:
@@ -139,7 +139,7 @@ def _of_sums(site: Site) -> list[Fault]:
     )
     return [
         Fault(
-            file=site.file.name,
+            file=str(site.file),
             field=key,
             said=(
                 f"asks for about {value:,.0f}{unit}{' of' if unit else ''} {what} on {area / units.area:,.0f} "

@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 import shapely
 from shapely import Point
 
-from layout.model import Finding, Laying, Site, UsableGround, site_place, xy
+from layout.model import FeatureKind, Finding, Laying, Site, UsableGround, listed, site_place, xy
 
 Quantity = Literal[
     "length", "diameter", "emitter_flow", "flow", "daily_flow", "loading", "pressure", "velocity", ""
@@ -59,19 +59,21 @@ OFF_LEAST = 300.0
 """... and beyond this [m]."""
 LEAST_SHARE = 1e-3
 """A flow over the usable ground that is a smaller share of the loading is asked about."""
-OVER_GROUND = 150.0
+OVER_GROUND = 60.0
 """A liquid level farther than this from the ground's is asked about [m]."""
+SLIPPED = 15.0
+"""So is one farther off than this where a shifted decimal point would bring it as near [m]."""
 
 
-def meant_findings(site: Site, ground: UsableGround, laying: Laying) -> Iterator[Finding]:
+def meant_findings(site: Site, ground: UsableGround, laying: Laying | None = None) -> Iterator[Finding]:
     """Ask about what is hardly meant.
 
     Parameters
     ----------
     site : Site
     ground : UsableGround
-    laying : Laying
-        As laid with these figures.
+    laying : Laying, optional
+        As laid with these figures; without one nothing is asked that only runs tell.
 
     Yields
     ------
@@ -79,7 +81,8 @@ def meant_findings(site: Site, ground: UsableGround, laying: Laying) -> Iterator
         With code ``is-this-meant``; first what is told by the bed and the runs, then what is unusual of itself.
     """
     told: dict[str, Finding] = {}
-    for key, said, remedy in (*_beside_bed(site), *_beside_runs(site, laying), *_far_off(site)):
+    by_runs = () if laying is None else _beside_runs(site, laying)
+    for key, said, remedy in (*_beside_bed(site), *by_runs, *_far_off(site), *_pump_indoors(site)):
         told.setdefault(
             key, Finding(code="is-this-meant", said=f"{key} {said}: is this meant?", remedy=remedy)
         )
@@ -195,11 +198,33 @@ def _far_off(site: Site) -> Asked:
         )
         yield "manifold.end", said, 'Give a point at the end that is meant, or write "pump" or "far".'
     ground, level = _ground_level(site), site.pump.level if site.pump else None
-    if ground is not None and level is not None and abs(level - ground) > OVER_GROUND:
+    if ground is None or level is None:
+        return
+    off = abs(level - ground)
+    slip = next((by for by in (10.0, 0.1) if off > SLIPPED >= abs(level * by - ground)), None)
+    if off > OVER_GROUND or slip is not None:
         said = (
             f"is {_told(site, 'length', level)}, and the ground is at about {_told(site, 'length', ground)}"
         )
-        yield "pump.level", said, "Give it above the same datum as bed.levels."
+        hint = "" if slip is None else f" Or is it {_told(site, 'length', level * slip)}?"
+        yield "pump.level", said, f"Give it above the same datum as bed.levels.{hint}"
+
+
+def _pump_indoors(site: Site) -> Asked:
+    """A pump inside a building, where a tank is stated that does not hold it."""
+    if site.pump is None:
+        return
+    at = Point(site.pump.at)
+    house = next(
+        (item for item in site.features if item.kind is FeatureKind.BUILDING and item.shape.contains(at)),
+        None,
+    )
+    tanks = [item for item in site.features if item.kind is FeatureKind.TANK]
+    if house is None or not tanks or any(item.shape.covers(at) for item in tanks):
+        return
+    elsewhere = listed([item.name for item in tanks], " ")
+    said = f"lies in {house.name}, not in {elsewhere}, so that lines lead out through its wall"
+    yield "pump.at", said, "Give the place of the pump in its tank."
 
 
 def _ground_level(site: Site) -> float | None:

@@ -54,6 +54,22 @@ def bore(nominal: float) -> float:
     return nominal if inside is None else inside
 
 
+def nominal(size: float, *, metric: bool) -> float:
+    """The figure of a size [m] in the other series, in mm or inches: of a listed one that of the same pipe.
+
+    Examples
+    --------
+    >>> nominal(1.25 * INCH, metric=True), nominal(0.032, metric=False)
+    (32.0, 1.25)
+    """
+    for mm, inches in METRIC.items():
+        if metric and abs(size - inches * INCH) <= FIT * inches * INCH / 4:
+            return mm
+        if not metric and abs(size - mm / 1000) <= FIT * mm / 4000:
+            return inches
+    return size * 1000 if metric else size / INCH
+
+
 def is_listed(nominal: float) -> bool:
     """Whether the bore of a nominal size [m] is known."""
     return _listed(nominal) is not None

@@ -300,4 +300,4 @@ def _silent(_stage: str) -> None:
 def _ground(site: Site, progress: Progress, *, all_patterns: bool = False) -> UsableGround:
     progress("usable ground")
     refuse_too_large(site, all_patterns=all_patterns)
-    return usable_ground(site.bed, site.features, frame=site.frame, file=site.file.name)
+    return usable_ground(site.bed, site.features, frame=site.frame, file=str(site.file))

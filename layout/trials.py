@@ -322,7 +322,7 @@ def _guides(site: Site) -> dict[Pattern, LineString]:
         elif asked:
             raise NoRoomError(
                 Fault(
-                    file=site.file.name,
+                    file=str(site.file),
                     field="runs.pattern",
                     said=f"the contour pattern has no level line to follow: {found.why}",
                     remedy="Choose another pattern, or give levels that show how the ground falls.",

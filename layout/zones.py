@@ -78,7 +78,7 @@ def make_zones(
 
 def _too_many(site: Site, wanted: int, found: int) -> Fault:
     return Fault(
-        file=site.file.name,
+        file=str(site.file),
         field="zones.count",
         said=f"{wanted} zones are asked for, but the field has {found} lateral{'s' if found > 1 else ''}",
         remedy=f"Ask for {found} at most, or make laterals.longest or laterals.runs smaller.",

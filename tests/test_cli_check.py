@@ -173,3 +173,32 @@ def test_a_pump_in_the_bed_is_asked_about(sinuate: Command, at: str, asked: bool
     done = sinuate("check", SITES / "rectangle.toml", "--set", f"pump.at={at}")
     assert done.code == 0
     assert ("the pump stands in the bed" in done.err) == asked
+
+
+def test_ground_and_tubing_needed_and_what_is_hardly_meant(sinuate: Command, tmp_path: Path) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(
+        (SITES / "rectangle.toml").read_text()
+        + '[design]\nflow = 240\nloading = 0.2\n[[feature]]\nname = "hall"\nkind = "building"\n'
+        + "shape = [[0, 40], [20, 40], [20, 60], [0, 60], [0, 40]]\nsetback = 5\n"
+        + '[[feature]]\nname = "pump tank"\nkind = "tank"\nshape = [[40, 40], [50, 40], [50, 50], [40, 40]]\n'
+        + "setback = 5\n[pump]\nat = [10, 50]\n"
+    )
+    options = ("--set", "runs.spacing=2", "--set", "tubing.bend_radius=18")
+    done = sinuate("check", path, *options)
+    assert done.code == 0
+    lines = [" ".join(line.split()) for line in done.out.splitlines()]
+    # 240 gal/day over 0.2 gal/ft2/day: 1200 ft2, and 600 ft of tubing 2 ft apart; 98 x 10 ft are usable
+    assert (
+        "ground needed 1,200 ft² for 240 gal/day at 0.2 gal/ft²/day; 220 ft² LESS than that is usable"
+        in lines
+    )
+    assert "tubing needed 600.00 ft for that ground, with runs 2.00 ft apart" in lines
+    (bend, pump) = [line for line in lines if line.startswith("Look")]
+    assert bend.startswith("Look: tubing.bend_radius is 18 ft")
+    assert "is this meant? Write the tightest bend" in bend
+    assert pump.startswith("Look: pump.at lies in hall, not in pump tank")
+    found = sinuate("check", path, *options, "--json").json
+    assert found["needed"] == pytest.approx({"ground": 1200.0, "tubing": 600.0})
+    assert [item["code"] for item in found["findings"]] == ["is-this-meant"] * 2
+    assert sinuate("check", SITES / "corner.toml", "--json").json["needed"] is None

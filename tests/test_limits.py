@@ -59,7 +59,7 @@ def test_more_than_a_plan_holds(
         plan_field(site)
     assert time.thread_time() - begin < 2.0
     (fault,) = caught.value.faults
-    assert fault.file == "site.toml"
+    assert Path(fault.file).name == "site.toml"
     for words in said:
         assert words in str(fault)
 
@@ -86,7 +86,7 @@ def test_more_trees_than_rows_are_led_past_in_good_time(pattern: str, most: int,
     with pytest.raises(NoRoomError, match=f"{most + 1} places.*{most} at most") as caught:
         plan_field(limited(tmp_path, trees(most + 1), pattern))
     (fault,) = caught.value.faults
-    assert (fault.file, fault.field) == ("site.toml", "feature")
+    assert (Path(fault.file).name, fault.field) == ("site.toml", "feature")
     assert ("runs.pattern" in str(fault)) is (pattern == "best")
 
 

@@ -65,6 +65,7 @@ def test_a_plain_site_is_asked_nothing(tmp_path: Path) -> None:
         ("manifold.supply_diameter=1000", ("1,000 in", "11.8 in")),
         ("manifold.return_diameter=0.001", ("0.001 in", "0.394 in")),
         ("manifold.offset=300", ("300 ft", "32.8 ft")),
+        ("pump.level=9.8", ("9.8 ft", "the ground is at about 100 ft")),
         ("pump.level=90000", ("90,000 ft", "the ground is at about 100 ft")),
         ("design.flush_velocity=18", ("18 ft/s", "9.84 ft/s")),
         ("design.flow=0.001", ("0.001 gal/day", "5.28 gal/day")),

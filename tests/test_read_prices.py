@@ -89,7 +89,7 @@ def test_semicolons_and_metres(tmp_path: Path) -> None:
             '"supply tee, large",ea,4',
             'line 2: "large" is no size of pipe. Write "supply tee, 2 in", or "supply tee"',
         ),
-        ('"supply tee, 32 mm",ea,4', 'line 2: "32 mm" is no size of pipe. Write "supply tee, 2 in"'),
+        ('"supply tee, 32 mm",ea,4', 'line 2: "32 mm" is no size of pipe. Write "supply tee, 1.25 in"'),
         ('"supply tee,",ea,4', 'line 2: "" is no size of pipe.'),
         (
             '"stake, 2 in",ea,4',

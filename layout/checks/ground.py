@@ -40,13 +40,21 @@ def covered(coverage: Coverage) -> Check:
     )
 
 
-def loading(site: Site, ground: UsableGround, runs: Sequence[Run]) -> Iterator[Check]:
-    """Design flow spread over the usable ground, and the tubing that it needs.
+def needed(site: Site) -> tuple[float, float] | None:
+    """Ground that the stated flow needs at the stated loading [m²], and the tubing of it [m]; None where not stated.
 
-    That is the tubing of the ground needed at the stated loading, with runs a run spacing apart: area over spacing
-    (derived).
+    Tubing: with runs a run spacing apart, area over spacing (derived).
     """
     if site.design.flow is None or site.design.loading is None:
+        return None
+    area = site.design.flow / site.design.loading
+    return area, area / site.runs.spacing
+
+
+def loading(site: Site, ground: UsableGround, runs: Sequence[Run]) -> Iterator[Check]:
+    """Design flow spread over the usable ground, and the tubing that it needs, see :func:`needed`."""
+    wanted = needed(site)
+    if wanted is None or site.design.flow is None or site.design.loading is None:
         return
     yield compare(
         "loading of the usable ground",
@@ -61,7 +69,7 @@ def loading(site: Site, ground: UsableGround, runs: Sequence[Run]) -> Iterator[C
         "tubing for the stated flow",
         math.fsum(run.length for run in runs),
         "least",
-        site.design.flow / site.design.loading / site.runs.spacing,
+        wanted[1],
         unit="length",
         source="design.flow, design.loading, runs.spacing",
         place="",

@@ -286,6 +286,12 @@ class Finding:
     said: str
     remedy: str = ""
 
+    @property
+    def words(self) -> str:
+        """What is said, and then the remedy, each as a sentence."""
+        end = "" if self.said.endswith(("?", "!", ".")) else "."
+        return f"{self.said}{end} {self.remedy}".rstrip()
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:

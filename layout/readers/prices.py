@@ -7,10 +7,11 @@ import difflib
 from pathlib import Path
 
 from layout.model import Price
+from layout.pipes import METRIC, SCHEDULE_40, nominal
 from layout.readers.columns import number
 from layout.readers.points import Faults, bytes_of, decoded
 from layout.takeoff import ITEMS, Item, is_sized
-from layout.units import UnitSet
+from layout.units import INCH, UnitSet
 
 COLUMNS = ("item", "unit", "price")
 MOST_PRICE = 1e7
@@ -105,10 +106,26 @@ class _Prices:
             return None
         value = number(said.removesuffix(name).rstrip(), decimal_comma=False) if said.endswith(name) else None
         if value is None or not 0 < value <= _MOST_SIZE:
-            remedy = f'Write "{item}, 2 {name}", or "{item}" for all sizes.'
+            remedy = f'Write "{item}, {self._nearest(said)}", or "{item}" for all sizes.'
             self.faults.add(where, f'"{said}" is no size of pipe', remedy)
             return None
         return value * self.units.diameter
+
+    def _nearest(self, said: str) -> str:
+        """The nominal size of the site's units that is nearest to a size in the other ones; else a common one."""
+        name = self.units.diameter_name
+        sizes, common, other = (
+            (tuple(METRIC), 50.0, ("in", INCH)) if name == "mm" else (tuple(SCHEDULE_40), 2.0, ("mm", 1e-3))
+        )
+        value = (
+            number(said.removesuffix(other[0]).rstrip(), decimal_comma=False)
+            if said.endswith(other[0])
+            else None
+        )
+        if value is None or not 0 < value <= _MOST_SIZE:
+            return f"{common:g} {name}"
+        meant = nominal(value * other[1], metric=name == "mm")
+        return f"{min(sizes, key=lambda size: abs(size - meant)):g} {name}"
 
     def _amount(self, where: str, said: str) -> float | None:
         amount = number(said, decimal_comma=False)

@@ -161,7 +161,7 @@ def _blocks(found: AsBuilt, figures: Figures, lettering: Lettering) -> list[Bloc
         pairs("Checks of what was laid", checks, lettering),
         _run_table(found, lettering, units.length_name),
     ]
-    said = [f"{item.said.rstrip('.')}. {item.remedy}".rstrip() for item in found.findings]
+    said = [item.words for item in found.findings]
     if said:
         blocks.append(paragraphs("To be looked at", said, lettering, numbered=True))
     blocks.append(

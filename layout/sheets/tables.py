@@ -304,7 +304,7 @@ def remarks(design: Design, figures: Figures, lettering: Lettering) -> Block:
     if len(design.laying.dropped):
         length = sum(piece.line.length for piece in design.laying.dropped)
         said.append(f"Pieces not laid: {len(design.laying.dropped)}, together {figures.length_of(length)}.")
-    found = [f"{finding.said.rstrip('.')}. {finding.remedy}".strip() for finding in design.findings]
+    found = [finding.words for finding in design.findings]
     found += list(design.site.notes)
     said += [remark_in_words(text) for text in found[:_FINDINGS_SHOWN]]
     if len(found) > _FINDINGS_SHOWN:
