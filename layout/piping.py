@@ -15,7 +15,6 @@ from layout.emitters import place_emitters
 from layout.errors import Fault, NoRoomError
 from layout.fittings import place_fittings
 from layout.laterals import join_runs
-from layout.manifolds import lay_plumbing
 from layout.model import (
     EmitterRow,
     Join,
@@ -29,13 +28,14 @@ from layout.model import (
     ZoneLevels,
 )
 from layout.plane import TOLERANCE
-from layout.routes import route_lines
+from layout.reaching import reached
 from layout.routes.elbows import elbows_along
 from layout.terrain import air_places, zone_levels
 from layout.zones import make_zones
 
 WORTH = 0.05
 """Share of all pipe, trench and blank tubing that leads back through the bed have to save (judgement of this tool)."""
+
 
 Joined = tuple[tuple[Lateral, ...], tuple[Join, ...]]
 """The laterals that runs are joined into, and what joins them."""
@@ -112,21 +112,20 @@ def _shortened(
     if not over:
         return made, joined
     excess, lead = max(item.whole - limit for item in over), max(item.lead for item in over)
+    tried = [joined]
     for less in (0.0, excess, lead):
-        if less >= limit:
-            continue
+        if less >= limit or not _over(site, best.laterals):
+            break
         rules = replace(site.laterals, longest=limit - less)
         anew = _joined(site, ground, trial, stranded=stranded, led_back=True, rules=rules)
+        if anew in tried:
+            continue
+        tried.append(anew)
         with contextlib.suppress(NoRoomError):
             other = _piped(site, ground, trial, anew)
-            if _is_as_good(site, other, best) and _worse(site, other) < _worse(site, best):
+            if _is_as_good(site, other, best) and _over(site, other.laterals) < _over(site, best.laterals):
                 best, kept = other, anew
     return best, kept
-
-
-def _worse(site: Site, piped: Piped) -> tuple[float, float]:
-    """By how much its laterals are too long, then what it takes [m]."""
-    return round(_over(site, piped.laterals), 3), round(_taken(piped), 3)
 
 
 def _over(site: Site, laterals: Sequence[Lateral]) -> float:
@@ -303,25 +302,7 @@ def _piped(
     if led_back is not None:
         laterals = tuple(replace(item, led_back=led_back(item)) for item in laterals)
     laterals, zones = make_zones(site, laterals, laying.runs, emitters)
-    plumbing = lay_plumbing(
-        laterals,
-        laying.runs,
-        trial.sides,
-        site.manifold,
-        pump=site.pump,
-        features=site.features,
-        outline=site.bed.outline,
-        kept_clear=ground.kept_clear,
-        joins=joins,
-    )
-    plumbing = route_lines(
-        plumbing,
-        pump=site.pump,
-        features=site.features,
-        outline=site.bed.outline,
-        tubing=[run.line for run in laying.runs] + [join.line for join in joins],
-        trunk=site.zones is not None and site.zones.lines == "trunk",
-    )
+    plumbing = reached(site, ground, trial, laterals, joins)
     laterals = tuple(replace(item, lead=_lead(item, plumbing)) for item in laterals)
     air_at = air_places(site, plumbing)
     plumbing = place_fittings(

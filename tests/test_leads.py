@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
+from layout import reaching
 from layout.checks.laterals import lateral_findings, longest_lateral
 from layout.fittings import sharp_bends
 from layout.manifolds import crossing_checks, lead_findings, setback_check
 from layout.manifolds.leads import KEPT, Channels
-from layout.model import Feature, FeatureKind, Pattern, Pump, Site, Trial, UsableGround
+from layout.model import Feature, FeatureKind, NoWay, Pattern, Plumbing, Pump, Site, Trial, UsableGround
 from layout.piping import Piped, pipe_trial
+from layout.routes import route_lines
+from layout.routes.blocked import closed_by
+from layout.routes.ground import Ground
 from layout.stakes import stake_out
 from layout.takeoff import count_parts
 from layout.trials import lay_trials
@@ -172,7 +178,13 @@ def test_a_lateral_that_is_too_long_with_its_lead_fails_a_check_and_that_is_said
 STRIP = box(0, 0, 30, 2)
 
 
-def odd_rows(*, pump: tuple[float, float], longest: float, outline: Polygon = STRIP) -> Piped:
+def odd_rows(
+    *,
+    pump: tuple[float, float],
+    longest: float,
+    outline: Polygon = STRIP,
+    told: Collection[str] = (),
+) -> Piped:
     """Pipe a bed in which rows lie 0.6 m apart; if not told otherwise, three of 30 m, two of which fill a lateral."""
     design = curved_field()
     site = replace(
@@ -190,8 +202,8 @@ def odd_rows(*, pump: tuple[float, float], longest: float, outline: Polygon = ST
     made = pipe_trial(site, ground, trial)
     over, _ = crossing_checks(site, made.plumbing, trial.laying.runs, made.joins)
     assert over.ok, over.place
-    told = {item.code for item in lead_findings(site, made.plumbing)}
-    assert told == ({"led-back"} if any(riser.back for riser in made.plumbing.risers) else set())
+    found = {item.code for item in lead_findings(site, made.plumbing)}
+    assert found == ({"led-back"} if any(riser.back for riser in made.plumbing.risers) else set(told))
     return made
 
 
@@ -225,6 +237,45 @@ def test_runs_are_joined_anew_where_a_lateral_would_be_too_long_with_its_lead() 
     assert len(led.runs) == 1
     near = odd_rows(pump=(33, 1), longest=95, outline=box(0, 0, 30, 3.2))
     assert sorted(len(item.runs) for item in near.laterals) == [2, 3]
+
+
+@pytest.mark.parametrize(("rounds", "lost"), [(0, 1), (reaching.ELSEWHERE, 0)])
+def test_what_no_line_reaches_is_led_to_where_one_does(
+    rounds: int, lost: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As if the far end were shut to lines, though the pump is nearer to it."""
+
+    def route(plumbing: Plumbing, **ground: Any) -> Plumbing:
+        routed = route_lines(plumbing, **ground)
+        shut = [pipe for pipe in routed.manifolds if pipe.feed[0] > 20]
+        ways = [NoWay(kind=pipe.kind, zone=pipe.zone, at=pipe.feed, closed_by=()) for pipe in shut]
+        return replace(routed, unreached=tuple(ways))
+
+    monkeypatch.setattr(reaching, "route_lines", route)
+    monkeypatch.setattr(reaching, "ELSEWHERE", rounds)
+    made = odd_rows(pump=(25, -3), longest=65, told={"led-end"} if rounds else set())
+    assert len(made.plumbing.unreached) == lost
+    leads = [riser for riser in made.plumbing.risers if riser.lead]
+    assert len(leads) == 1 - lost
+    assert all(28 < riser.line.length < 31 and riser.line.coords[0][0] < 1 for riser in leads)
+    assert all(item.whole <= 65 and not item.shut for item in made.laterals)
+
+
+def test_what_shuts_a_manifold_in_is_named_on_either_side_of_it() -> None:
+    """A place at the far edge of a bed, with tubing on three hands of it and the setback of a house on the fourth."""
+    house = Feature(name="house", kind=FeatureKind.BUILDING, shape=box(31, -9, 40, 29), setback=1.8)
+    shed = Feature(name="shed", kind=FeatureKind.BUILDING, shape=box(-3, 20, -2, 29), setback=1.8)
+    tubing = tuple(
+        LineString(line) for line in (((28.5, 5), (28.5, 15)), ((28.5, 5), (30, 5)), ((28.5, 15), (30, 15)))
+    )
+    for features in ((house, shed), ()):
+        ground = Ground((-6, 1), features, box(0, 0, 30, 20), tubing, ())
+        if not features:
+            assert ground.landing((29, 10), ground.zones(half=0, beside_bed=0)) is not None
+            break
+        names, alone = closed_by(ground, (29, 10))
+        assert [name for name, _ in names] == ["the bed", "house"]
+        assert alone
 
 
 def test_rows_that_begin_at_a_step_of_the_bed_are_led_back_to_it() -> None:

@@ -10,6 +10,9 @@ from shapely import MultiPolygon, Point
 from layout.model import Check, Finding, Plumbing, Site, site_place, xy
 from layout.plane import TOLERANCE, coordinates, stretches_in
 
+AMID = 1.0
+"""An end of a lateral farther within the edge of the bed than this stands amid it [m]."""
+
 
 def setback_check(site: Site, plumbing: Plumbing, kept_clear: MultiPolygon) -> Check:
     """How much of the manifolds and risers lies within a setback: nothing may.
@@ -76,8 +79,11 @@ def lead_findings(site: Site, plumbing: Plumbing) -> Iterator[Finding]:
                     remedy="An even number of rows needs no lead: runs.most, or another pattern, may give one.",
                 )
             else:
+                end = riser.line.interpolate(riser.line.length)
+                amid = site.bed.outline.exterior.distance(end) > AMID
+                where = "amid the bed" if amid else "where a manifold beside it would be shut in"
                 yield Finding(
                     code="led-end",
-                    said=f"{riser.lateral} {ends} amid the bed, at {at}: {rest}.",
+                    said=f"{riser.lateral} {ends} {where}, at {at}: {rest}.",
                     remedy="Another pattern, or laterals.runs, may need no lead.",
                 )

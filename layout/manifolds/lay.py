@@ -66,6 +66,8 @@ def lay_plumbing(
     edge under the ends of the tubing: the return on the edge itself, the supply one offset from it; there they are
     led on to just outside the bed, for their lines to meet them.
 
+    Ends that are marked as shut, since no line reaches them, get a lead to elsewhere, if there is a way for one.
+
     Parameters
     ----------
     laterals : sequence of Lateral
@@ -186,10 +188,25 @@ def _tips(
         if not lateral.returns_near:
             drain = _edge_at(lateral.drain, last, sides, outline, reach=reach)
         name, zone = lateral.name, lateral.zone
-        yield Tip(kind="supply", lateral=name, zone=zone, at=lateral.supply, place=supply, row=first.row)
-        back = lateral.led_back
+        shut: dict[PipeKind, XY] = dict(lateral.shut)
         yield Tip(
-            kind="return", lateral=name, zone=zone, at=lateral.drain, place=drain, row=last.row, back=back
+            kind="supply",
+            lateral=name,
+            zone=zone,
+            at=lateral.supply,
+            place=supply,
+            row=first.row,
+            shut=shut.get("supply"),
+        )
+        yield Tip(
+            kind="return",
+            lateral=name,
+            zone=zone,
+            at=lateral.drain,
+            place=drain,
+            row=last.row,
+            back=lateral.led_back,
+            shut=shut.get("return"),
         )
 
 

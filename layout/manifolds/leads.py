@@ -73,7 +73,9 @@ class Channels:
         self._rim = shapely.unary_union(shapely.boundary(polygons_of(self._field))).buffer(TOLERANCE)
         self._rooms: dict[float, shapely.STRtree] = {}
 
-    def lead(self, at: XY, *, to: BaseGeometry | None = None) -> LineString | None:
+    def lead(
+        self, at: XY, *, to: BaseGeometry | None = None, off: BaseGeometry | None = None
+    ) -> LineString | None:
         """Lay a lead from where the tubing of a run ends to an opening at the edge of the bed.
 
         Parameters
@@ -82,6 +84,8 @@ class Channels:
             The run end [m].
         to : Geometry, optional
             Where the opening has to be [m]; anywhere, if not given.
+        off : Geometry, optional
+            Where it must not be [m].
 
         Returns
         -------
@@ -92,7 +96,7 @@ class Channels:
             kept = share * self._spacing
             rooms, reach = self._open(kept), START * self._spacing
             near = np.sort(rooms.query(Point(at), predicate="dwithin", distance=reach))
-            found = [way for room in rooms.geometries[near] for way in self._out(room, at, kept, to)]
+            found = [way for room in rooms.geometries[near] for way in self._out(room, at, kept, to, off)]
             if found:
                 return min(found, key=self._cost)
         return None
@@ -122,7 +126,9 @@ class Channels:
             self._rooms[kept] = shapely.STRtree(polygons_of(free))
         return self._rooms[kept]
 
-    def _out(self, room: Polygon, at: XY, kept: float, to: BaseGeometry | None) -> Iterator[LineString]:
+    def _out(
+        self, room: Polygon, at: XY, kept: float, to: BaseGeometry | None, off: BaseGeometry | None
+    ) -> Iterator[LineString]:
         """Lead out of a room beside the run end, if it opens to the edge of the bed."""
         if shapely.get_num_coordinates(room) > MOST_CORNERS:
             return
@@ -132,7 +138,8 @@ class Channels:
         # What stands on the very edge must not stand outside it by rounding.
         roomy = room.buffer(ROUNDING, join_style="mitre")
         places = self._openings(room, start)
-        for place in [place for place in places if to is None or to.intersects(Point(place))][:TRIED]:
+        places = [place for place in places if to is None or to.intersects(Point(place))]
+        for place in [place for place in places if off is None or not off.intersects(Point(place))][:TRIED]:
             way = way_within(roomy, start, place)
             if way is None:
                 continue

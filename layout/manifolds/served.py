@@ -44,6 +44,10 @@ TUBE = 0.1
 """How near to tubing a line may come in the bed [m]."""
 BESIDE = 2.0
 """So far beyond the rows of a lateral a lead back may come out [row spacings]."""
+PUT_OFF = 2.0
+"""So near to a place that no line reaches no lead comes out either [row spacings]."""
+OUTERMOST = 0.02
+"""How far within the edge of the bed a lead ends that comes out between it and the outermost run [m]."""
 RISER = 4.0
 """How much longer than the reach of an edge a riser may be, in stated offsets."""
 
@@ -65,6 +69,8 @@ class Tip:
         From there on to the run end [m]; empty without a lead.
     back : bool
         Whether a lead is to bring it from another edge of the bed to the manifold end.
+    shut : (x, y) or None
+        Where a manifold would stand that no line reaches, for a lead to bring it elsewhere [m].
     """
 
     kind: PipeKind
@@ -75,6 +81,7 @@ class Tip:
     row: int
     lead: tuple[XY, ...] = ()
     back: bool = False
+    shut: XY | None = None
 
     @property
     def end(self) -> XY:
@@ -115,6 +122,7 @@ class Trenches:
         self._toward = pump.at if pump else xy(sides.near.centroid)
         self._tubes = [run.line for run in runs] + [join.line for join in joins if join.kind != "loop"]
         self._loops = [join.line for join in joins if join.kind == "loop"]
+        self._leads: list[LineString] = []
         self._tree = shapely.STRtree(self._tubes)
         self._starts = _starts(runs)
         self._spacing = usual_spacing(runs)
@@ -131,7 +139,9 @@ class Trenches:
             "supply": MultiPolygon(polygons_of(grown)),
         }
         self._within = kept_clear.buffer(-TOLERANCE)
-        self._channels: Channels | None = None
+        self._channels: dict[float, Channels] = {}
+        lost = [Point(tip.shut) for tip in tips if tip.shut]
+        self._off = unary_union(lost).buffer(PUT_OFF * self._spacing)
         self._fronts: dict[Place, list[Array]] = {}
         self._laid: dict[tuple[PipeKind, Place, int], LineString] = {}
         self._moved: set[int] = set()
@@ -151,7 +161,7 @@ class Trenches:
         What no trench has near is led to the edge of the bed first, where that can be; and before that what is to come
         back to the manifold end.
         """
-        led_back = [self._led(tip) if tip.back else tip for tip in self._tips]
+        led_back = [self._led(tip) if tip.back or tip.shut else tip for tip in self._tips]
         self._tips = tuple(replace(tip, back=tip.back and bool(tip.lead)) for tip in led_back)
         found = self._gathered([self._settled(tip) for tip in self._tips])
         for _ in range(ROUNDS):
@@ -208,25 +218,38 @@ class Trenches:
         """Lead a run end to the edge of the bed: anywhere, or back to the manifold end."""
         if self._outline is None or not self._spacing:
             return tip
-        if self._channels is None:
-            self._channels = Channels(
-                [*self._tubes, *self._loops],
-                self._outline,
-                self.clear["return"],
-                spacing=self._spacing,
-                inset=max(self._reach - SIDE_REACH, 0.0),
-                toward=self._toward,
-            )
-        lead = self._channels.lead(tip.at, to=self._fed_from() if tip.back else None)
+        usual = max(self._reach - SIDE_REACH, 0.0)
+        lead = None
+        # Where no line reaches it otherwise, a lead may come out beside the outermost run, too.
+        for inset in (usual, min(usual, OUTERMOST)) if tip.shut else (usual,):
+            channels = self._channels_to(inset)
+            to, off = self._fed_from() if tip.back else None, self._off if tip.shut else None
+            lead = lead or channels.lead(tip.at, to=to, off=off)
         if lead is None:
             return tip
-        self._channels.take(lead)
+        self._leads.append(lead)
+        for channels in self._channels.values():
+            channels.take(lead)
         x, y = lead.coords[-1][:2]
         end = Point(x, y)
         near = min(OUTWARD, key=lambda place: round(side_of(self._sides, place).distance(end), 3))
         here = near if side_of(self._sides, near).distance(end) <= self._reach else "edge"
         onward = tuple((float(a), float(b)) for a, b in shapely.get_coordinates(lead)[-2::-1])
         return replace(tip, at=(float(x), float(y)), place=here, lead=onward)
+
+    def _channels_to(self, inset: float) -> Channels:
+        """Where leads may lie that end so far within the edge of the bed."""
+        assert self._outline is not None
+        if inset not in self._channels:
+            self._channels[inset] = Channels(
+                [*self._tubes, *self._loops, *self._leads],
+                self._outline,
+                self.clear["return"],
+                spacing=self._spacing,
+                inset=inset,
+                toward=self._toward,
+            )
+        return self._channels[inset]
 
     def _fed_from(self) -> BaseGeometry:
         """Where a lead back may come out: the manifold end, and beside laterals that begin elsewhere."""

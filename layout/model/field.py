@@ -228,6 +228,9 @@ class Lateral:
         From 1.
     led_back : bool
         Whether a lead is to bring its return from another edge of the bed to the manifold end, where one can be laid.
+    shut : tuple of ("supply" or "return", (x, y))
+        Its ends that no line reaches, and where it would have to meet their manifold [m]: a lead is to bring them
+        elsewhere, where one can be laid.
     lead : float
         Of the leads, blank tubing from its ends to its manifolds [m]; known once it is piped.
     """
@@ -241,6 +244,7 @@ class Lateral:
     returns_near: bool
     zone: int = 1
     led_back: bool = False
+    shut: tuple[tuple[Literal["supply", "return"], XY], ...] = ()
     lead: float = 0.0
 
     @property

@@ -15,6 +15,9 @@ from layout.plane import polygons_of
 from layout.routes.ground import BED, Ground
 from layout.ways import free_ground
 
+BESIDE = 1.0
+"""How near to a place a zone stands that may shut it in [m]."""
+
 Named = tuple[str, BaseGeometry]
 
 
@@ -42,7 +45,9 @@ def closed_by(ground: Ground, feed: XY) -> tuple[tuple[tuple[str, XY], ...], boo
     named: list[Named] = list(zip([*(item.name for item in obstacles), BED], zones, strict=True))
     start, end = ground.landing(ground.pump, zones), ground.landing(feed, zones)
     if start is None or end is None:
-        return ((BED, ground.pump if start is None else feed),), True
+        place = ground.pump if start is None else feed
+        beside = _shutting(ground, named, place)
+        return ((BED, place), *_places(beside, place)), True
     if _open(named, [], start, end):
         # There is a way to free ground by the manifold; the last of it is closed, by a feature or else by tubing.
         last = LineString([end, feed])
@@ -56,6 +61,14 @@ def closed_by(ground: Ground, feed: XY) -> tuple[tuple[tuple[str, XY], ...], boo
     if pairs:
         return _places(pairs[0], ground.pump), False
     return _places(about, ground.pump), False
+
+
+def _shutting(ground: Ground, named: Sequence[Named], place: XY) -> list[Named]:
+    """Give the obstacles that stand where a line would leave a place without crossing tubing, were they taken away."""
+    about = [item for item in named if item[0] != BED and item[1].distance(Point(place)) < BESIDE]
+    return [
+        item for item in about if ground.landing(place, [zone for name, zone in named if name != item[0]])
+    ]
 
 
 def _about(named: Sequence[Named], start: XY, end: XY) -> list[Named]:
