@@ -10,10 +10,10 @@ become straight and bends keep their shape: of many that with the least estimate
 twice the variance of the walk's error for every degree of freedom (Mallows' Cp; Craven and Wahba 1979 have it for
 splines). The walk's error is taken from the walk itself: from third differences of points in a row, across the edge, in
 which a straight, a bend and a steady change of bend all cancel (Gasser, Sroka and Jennen-Steinmetz 1986 use second
-ones), without the largest fifth of them, which may come of corners. Where half the tolerance says so the error is taken
-to be up to half as much again, never more: an outline drawn from exact arcs and straights, with no error in it,
-stays as it is whatever the tolerance. Where the curve would leave the tolerance it is drawn back, more and more, until
-it does not.
+ones), without the largest fifth of them, which may come of corners. Where half the tolerance says so, and a straight
+or a simple bow then does, the error is taken to be up to half as much again, never more: an outline drawn from exact
+arcs and straights, with no error in it, stays as it is whatever the tolerance. Where the curve would leave the
+tolerance it is drawn back, more and more, until it does not.
 """
 
 from __future__ import annotations
@@ -42,7 +42,9 @@ FLAT = math.radians(10.0)
 _ARMS = (10.0, 20.0)
 """An arm is twice the tolerance, but so many times the error of the walk at least, and at most."""
 MORE_ERROR = 1.5
-"""How many times the error found may be taken for the walk's, where the tolerance says so."""
+"""How many times the error found may be taken for the walk's, where the tolerance says so ..."""
+SIMPLE = 8.0
+"""... and a curve of no more degrees of freedom then does: a straight has two, a bow or an S some four to eight."""
 KEPT = 0.8
 """Share of the third differences that tell the error, the least of them; of as many of a normal distribution the
 mean square is `_OF_KEPT` times that of all."""
@@ -110,8 +112,8 @@ def smoothed(outline: Polygon, tolerance: float) -> Smoothed:
     is_corner = np.zeros(len(walk), dtype=bool)
     is_corner[corners] = True
     found = _error(walk, is_corner)
-    error = min(max(tolerance / 2, found), MORE_ERROR * found, tolerance)
-    stiffness = _stiffness(walk, corners, error)
+    most = min(max(tolerance / 2, found), MORE_ERROR * found)
+    stiffness = _stiffness(walk, corners, min(found, tolerance), min(most, tolerance))
     chord = min(TOLERANCE, tolerance / 50)
     for halving in range(_HALVINGS):
         curve = _curve(walk, is_corner, stiffness, tolerance / 2**halving - chord)
@@ -204,7 +206,7 @@ def _corners(walk: Array, error: float, tolerance: float) -> NDArray[np.intp]:
     return np.asarray(sorted(kept), dtype=np.intp)
 
 
-def _stiffness(walk: Array, corners: NDArray[np.intp], error: float) -> Array:
+def _stiffness(walk: Array, corners: NDArray[np.intp], error: float, most: float) -> Array:
     """The stiffness of the curve on each step of the walk [m³]; 0 where it was drawn from straights."""
     count = len(walk)
     found = np.zeros(count)
@@ -213,16 +215,16 @@ def _stiffness(walk: Array, corners: NDArray[np.intp], error: float) -> Array:
             count, math.ceil(3 * _WIDEST)
         )  # of a ring, what lies to either side of its seam counts, too
         if count >= FEWEST:
-            found[:] = _best(walk[np.arange(-beside, count + beside) % count], beside, error)
+            found[:] = _best(walk[np.arange(-beside, count + beside) % count], beside, error, most)
         return found
     ring = np.vstack((walk, walk[:1]))
     for first, last in itertools.pairwise([*corners.tolist(), count]):
         if last - first + 1 >= FEWEST:
-            found[first:last] = _best(ring[first : last + 1], 0, error)
+            found[first:last] = _best(ring[first : last + 1], 0, error, most)
     return found
 
 
-def _best(points: Array, beside: int, error: float) -> float:
+def _best(points: Array, beside: int, error: float, most: float) -> float:
     """The stiffness that is likely to lead nearest to the edge along a stretch [m³].
 
     So many of the points at either end belong to the ring's other side: they pull, and are not counted.
@@ -236,8 +238,11 @@ def _best(points: Array, beside: int, error: float) -> float:
     ahead = np.gradient(curve, axis=0)
     off = points[:, :, None] - curve
     across = (off[:, 0] * ahead[:, 1] - off[:, 1] * ahead[:, 0]) / np.hypot(ahead[:, 0], ahead[:, 1])
-    risk = (across[counted] ** 2).sum(axis=0) + 2 * error**2 * free[counted].sum(axis=0)
-    return float(tried[int(np.argmin(risk))])
+    left, freedom = (across[counted] ** 2).sum(axis=0), free[counted].sum(axis=0)
+    best = int(np.argmin(left + 2 * most**2 * freedom))
+    if freedom[best] > SIMPLE:
+        best = int(np.argmin(left + 2 * error**2 * freedom))
+    return float(tried[best])
 
 
 def _solved(points: Array, steps: Array, tried: Array) -> tuple[Array, Array]:
