@@ -293,7 +293,7 @@ def _piped(
         longest = max(run.length for run in laying.runs) / unit.length
         raise NoRoomError(
             Fault(
-                file=site.file.name,
+                file=str(site.file),
                 field="tubing.emitter_spacing",
                 said=f"no run is long enough for an emitter; the longest has {longest:.2f} {unit.length_name}",
                 remedy="Write the distance from emitter to emitter along the tubing.",
