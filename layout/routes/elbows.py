@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import cache
 
 import numpy as np
 
@@ -69,6 +70,7 @@ def turns_along(points: Array) -> list[float]:
     return turns
 
 
+@cache
 def count_of(turn: float) -> int:
     """How many elbows turn by a multiple of the smallest one [degrees]."""
     return sum(1 for _ in made_up_of(turn))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from shapely import LineString, Point, Polygon
+from shapely import LineString, Point, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, Feature, Pipe
@@ -58,6 +58,8 @@ class Ground:
     _ways: dict[tuple[XY, float, float], LineString | None] = field(default_factory=dict)
     _landed: dict[tuple[XY, float, float], XY | None] = field(default_factory=dict)
     _apart: dict[str, float] = field(default_factory=dict)
+    _kept: dict[tuple[XY, ...], tuple[Array, float, float]] = field(default_factory=dict)
+    _trees: list[STRtree] = field(default_factory=list)
 
     @property
     def obstacles(self) -> tuple[Obstacle, ...]:
@@ -203,14 +205,27 @@ class Ground:
         """
         pipe = LineString(points)
         shapes = [item.shape for item in self.obstacles]
-        least = self._least([self.pump, *feeds])
+        least, depth, off_tubing = self._distances([self.pump, *feeds])
         if bool(np.any(shapely.distance(pipe, shapes) < least - TOLERANCE)):
             return False
-        inner = self._within(self._depth([self.pump, *feeds]) + 2 * TOLERANCE)
+        inner = self._within(depth + 2 * TOLERANCE)
         if not inner.is_empty and pipe.intersects(inner):
             return False
-        off_tubing = self._off_tubing([self.pump, *feeds]) - TOLERANCE
-        return bool(np.all(shapely.distance(pipe, list(self.tubing)) >= off_tubing))
+        tree = self._tubing_tree()
+        near = tree.geometries[tree.query(pipe, predicate="dwithin", distance=off_tubing)]
+        return bool(np.all(shapely.distance(pipe, near) >= off_tubing - TOLERANCE))
+
+    def _distances(self, places: Sequence[XY]) -> tuple[Array, float, float]:
+        """What :meth:`_least`, :meth:`_depth` and :meth:`_off_tubing` say of some places, asked once [m]."""
+        key = tuple(places)
+        if key not in self._kept:
+            self._kept[key] = (self._least(places), self._depth(places), self._off_tubing(places))
+        return self._kept[key]
+
+    def _tubing_tree(self) -> STRtree:
+        if not self._trees:
+            self._trees.append(STRtree(list(self.tubing)))
+        return self._trees[0]
 
     def _within(self, depth: float) -> BaseGeometry:
         """The bed farther in than a depth [m]."""

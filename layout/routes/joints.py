@@ -179,15 +179,16 @@ def _as_clear(
         met, along = _met(made, tree)
         if met > before[0] or along > before[1] + TOLERANCE:
             return False
-        near = tree.geometries[tree.query(made, predicate="dwithin", distance=least)]
-        return not _nearer(made, line, near.tolist(), least)
+        part = _changed(made, line)
+        near = tree.geometries[tree.query(part, predicate="dwithin", distance=least)]
+        return not _nearer(part, line, near.tolist(), least)
 
     return allowed
 
 
-def _nearer(made: LineString, line: LineString, others: Sequence[LineString], least: float) -> bool:
-    """Whether a way comes nearer to other pipes than the line beside it does, and than the least [m]."""
-    walked = np.asarray(shapely.points(coordinates(made.segmentize(STRIDE))), dtype=object)
+def _nearer(part: LineString, line: LineString, others: Sequence[LineString], least: float) -> bool:
+    """Whether a part of a way comes nearer to other pipes than the line beside it does, and than the least [m]."""
+    walked = np.asarray(shapely.points(coordinates(part.segmentize(STRIDE))), dtype=object)
     stood = np.asarray(line.interpolate(line.project(walked)), dtype=object)
     new = shapely.distance(walked, stood) > TOLERANCE
     for other in others:
@@ -195,6 +196,16 @@ def _nearer(made: LineString, line: LineString, others: Sequence[LineString], le
         if bool(np.any(shapely.distance(walked[new], other) < before - TOLERANCE)):
             return True
     return False
+
+
+def _changed(made: LineString, line: LineString) -> LineString:
+    """The part of a way between the corners that it has in common with a line, from either end on."""
+    new, old = coordinates(made), coordinates(line)
+    same = min(len(new), len(old))
+    first = int(np.cumprod((new[:same] == old[:same]).all(axis=1)).sum())
+    last = int(np.cumprod((new[::-1][:same] == old[::-1][:same]).all(axis=1)).sum())
+    part = new[max(first - 1, 0) : len(new) - max(last - 1, 0)]
+    return LineString(part) if len(part) > 1 else made
 
 
 def _met(line: LineString, tree: shapely.STRtree) -> tuple[int, float]:

@@ -60,6 +60,8 @@ from tests import beds
 Array = NDArray[np.float64]
 
 SPACING, CLEARANCE = 2.0 * FOOT, 1.0 * FOOT
+PUMP_OFF = 10.0
+"""From the pump to where the outline begins [m]."""
 MOST_START_UP = 2.5
 """What start-up may cost, in imports of the command-line library."""
 MOST_BARE = {"runs, left": 6.0, "runs, right": 6.0, "runs, even": 30.0}
@@ -133,6 +135,8 @@ def site_on(outline: Array) -> Site:
     """A site on an outline [ft], its pump beyond the end where the outline begins."""
     polygon = shapely.orient_polygons(Polygon(outline * FOOT))
     x, y = (outline[0] + outline[-1]) / 2 * FOOT
+    if polygon.contains(shapely.Point(x - PUMP_OFF, y)):  # that way lies the bed
+        x += 2 * PUMP_OFF
     return Site(
         title="Bench",
         frame=Frame(units=UNIT_SETS["ft"]),
@@ -148,7 +152,7 @@ def site_on(outline: Array) -> Site:
         ),
         laterals=LateralRules(runs=None, longest=2500 * FOOT),
         manifold=ManifoldRules(end="pump", supply_diameter=0.03, return_diameter=0.03),
-        pump=Pump(at=(float(x) - 10.0, float(y))),
+        pump=Pump(at=(float(x) - PUMP_OFF, float(y))),
         design=DesignBasis(),
         stakeout=StakeRules(interval=3.0, tolerance=0.03),
     )
