@@ -47,6 +47,18 @@ def test_a_lead_runs_midway_between_two_runs_to_the_open_end() -> None:
     assert min(tube.distance(rest) for tube in tubes) > 0.3 * 0.5
 
 
+def test_a_narrow_place_draws_a_lead_near_to_tubing_there_alone() -> None:
+    """Two stubs leave 0.38 m instead of 0.5: on either side of them the lead lies in the middle all the same."""
+    tubes = rows((0.3, 19.7, 0.5), (0.3, 10, 1.0), (12, 19.7, 1.0), (0.3, 19.7, 1.5))
+    tubes += [*rows((5, 5.3, 0.62), (5, 5.3, 1.38)), LineString([(19.7, 0.5), (19.7, 1.5)])]
+    channels = Channels(tubes, box(0, 0, 20, 2), MultiPolygon(), spacing=0.5, inset=0.3, toward=(-5, 1))
+    lead = channels.lead((10, 1.0))
+    assert lead is not None
+    assert lead.coords[-1][0] < 0.31
+    for place, least in ((box(0.4, 0, 4, 2), 0.18), (box(6.3, 0, 9, 2), 0.18), (box(4, 0, 6.3, 2), 0.12)):
+        assert min(tube.distance(lead.intersection(place)) for tube in tubes) > least
+
+
 def test_where_loops_close_every_channel_there_is_no_lead() -> None:
     tubes = rows((0.3, 19.7, 0.5), (0.3, 10, 1.0), (12, 19.7, 1.0), (0.3, 19.7, 1.5))
     tubes += [LineString([(x, 0.5), (x, 1.5)]) for x in (0.3, 19.7)]

@@ -143,10 +143,33 @@ class Channels:
             way = way_within(roomy, start, place)
             if way is None:
                 continue
+            way = self._amid(room, way, kept)
             points = np.vstack(([at], shapely.get_coordinates(way)))
             lead = LineString(shapely.remove_repeated_points(LineString(points), TOLERANCE))
             if self._kept(lead, at, 0.5 * kept):
                 yield lead
+
+    def _amid(self, room: Polygon, way: LineString, kept: float) -> LineString:
+        """Keep a way farther from tubing wherever its channel has room for that, and not only where all of it has."""
+        start, place = xy(shapely.get_point(way, 0)), xy(shapely.get_point(way, -1))
+        for share in KEPT:
+            wider = share * self._spacing
+            if wider <= kept:
+                break
+            wide = room.intersection(shapely.union_all(self._open(wider).geometries))
+            along = shapely.points(shapely.get_coordinates(shapely.segmentize(way, self._spacing / 4)))
+            # Where nothing of the wider ground lies across the channel it is narrow; and so it may be at the ends.
+            tight = shapely.distance(along, wide) > self._spacing / 2
+            tight[[0, -1]] = True
+            narrow = shapely.union_all(shapely.buffer(along[tight], START * self._spacing))
+            ground = wide.union(room.intersection(narrow)).buffer(ROUNDING, join_style="mitre")
+            for part in polygons_of(ground):
+                corners = shapely.get_num_coordinates(part)
+                if corners <= MOST_CORNERS and part.covers(shapely.points([start, place])).all():
+                    found = way_within(part, start, place)
+                    if found is not None:
+                        return found
+        return way
 
     def _openings(self, room: Polygon, start: XY) -> list[XY]:
         """Where a room opens to the edge of the bed, the most promising place first."""
