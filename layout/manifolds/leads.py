@@ -11,11 +11,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely import LineString, MultiPoint, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layout.model import XY, xy
-from layout.plane import TOLERANCE, lines_of, polygons_of
+from layout.plane import TOLERANCE, distances, lines_of, polygons_of
 from layout.ways import way_within
 
 KEPT = (0.36, 0.24, 0.12)
@@ -157,11 +157,10 @@ class Channels:
             if wider <= kept:
                 break
             wide = room.intersection(shapely.union_all(self._open(wider).geometries))
-            along = shapely.points(shapely.get_coordinates(shapely.segmentize(way, self._spacing / 4)))
+            along = shapely.get_coordinates(shapely.segmentize(way, self._spacing / 4))
             # Where nothing of the wider ground lies across the channel it is narrow; and so it may be at the ends.
-            tight = shapely.distance(along, wide) > self._spacing / 2
-            tight[[0, -1]] = True
-            narrow = shapely.union_all(shapely.buffer(along[tight], START * self._spacing))
+            tight = np.append(np.flatnonzero(distances(along, wide) > self._spacing / 2), (0, -1))
+            narrow = MultiPoint(along[tight]).buffer(START * self._spacing)
             ground = wide.union(room.intersection(narrow)).buffer(ROUNDING, join_style="mitre")
             for part in polygons_of(ground):
                 corners = shapely.get_num_coordinates(part)

@@ -189,7 +189,7 @@ class Ground:
         if not zone.intersects(point):
             return zone
         # Truly round: the corners of the usual zone would swallow what stands just outside it.
-        distance = min(item.distance, float(item.shape.distance(point))) - TOLERANCE
+        distance = min(item.distance, float(item.shape.distance(point))) - TOLERANCE / 2
         return item.shape.buffer(max(distance, 0.0), quad_segs=ROUND)
 
     def _depth(self, places: Sequence[XY]) -> float:
