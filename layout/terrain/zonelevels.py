@@ -13,7 +13,7 @@ from shapely import LineString
 
 from layout.model import XY, Check, Finding, Pipe, PipeKind, Plumbing, Run, Site, Zone, ZoneLevels, site_place
 from layout.pipes import bore, is_listed
-from layout.plane import Array, coordinates, points_at, stations
+from layout.plane import TOLERANCE, Array, coordinates, points_at, stations
 from layout.terrain.surface import heights
 
 STEP = 0.5
@@ -178,7 +178,7 @@ def _drained(site: Site, way: Sequence[Pipe], manifold: Pipe | None, *, beyond: 
     sizes = np.hypot(*np.diff(walk, axis=0).T)
     highest = np.maximum.accumulate(level)
     falls = (level >= highest - SAME) | np.isinf(level)
-    new = stations(walk)[1:] > beyond
+    new = stations(walk)[1:] > beyond + TOLERANCE  # pieces add up in other ways
     return _area(way[0]) * float(sizes[falls[1:] & new].sum())
 
 
