@@ -302,7 +302,9 @@ def test_a_short_run_fails() -> None:
 
 
 def test_laterals_longer_than_the_longest_are_named() -> None:
-    check = checked(site(laterals=LateralRules(runs=2, longest=197 * FOOT)))["longest lateral, with loops and leads"]
+    check = checked(site(laterals=LateralRules(runs=2, longest=197 * FOOT)))[
+        "longest lateral, with loops and leads"
+    ]
     assert not check.ok
     assert check.place == (
         "L1 from (E 1001.00, N 2011.00), L2 from (E 1001.00, N 2007.00), L3 from (E 1001.00, N 2003.00)"

@@ -129,5 +129,8 @@ def test_how_even_laterals_are_is_shown() -> None:
         for n, length in enumerate((29.5, 19.5), start=1)
     )
     check = next(iter(evenness_checks(design.site, laterals, design.zones)))
-    assert (check.name, check.value) == ("longest lateral over the shortest, with loops and leads", pytest.approx(1.5))
+    assert (check.name, check.value) == (
+        "longest lateral over the shortest, with loops and leads",
+        pytest.approx(1.5),
+    )
     assert math.isinf(check.limit)
