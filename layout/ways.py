@@ -136,9 +136,10 @@ def way_within(room: Polygon, start: XY, end: XY) -> LineString | None:
         length = far[here] + np.maximum(np.hypot(*(nodes[to] - nodes[here]).T), 1e-12)
         shorter = length < far[to]
         to, length = to[shorter], length[shorter]
-        at = np.full(len(to), here)
-        taut = _taut(nodes, behind, ahead, at, to) & _taut(nodes, behind, ahead, to, at)
-        to, length = to[taut], length[taut]
+        for turned in (False, True):  # at either end; few lines are left for the second
+            at = np.full(len(to), here)
+            taut = _taut(nodes, behind, ahead, *((to, at) if turned else (at, to)))
+            to, length = to[taut], length[taut]
         ends = np.stack((nodes[np.minimum(to, here)], nodes[np.maximum(to, here)]), axis=1)
         seen = np.atleast_1d(shapely.covers(room, shapely.linestrings(ends)))
         far[to[seen]], before[to[seen]] = length[seen], here
