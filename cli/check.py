@@ -84,7 +84,8 @@ def _needs(site: Site, ground: UsableGround) -> list[tuple[str, str, str]]:
     if wanted is None or basis.flow is None or basis.loading is None:
         return []
     units, over = site.frame.units, ground.area.area - wanted[0]
-    enough = f"{figures.area_of(abs(over))} {'more' if over >= 0 else 'LESS'} than that is usable"
+    spare = figures.area_of(abs(over))
+    enough = f"usable ground has {spare} to spare" if over >= -1e-6 else f"usable ground LACKS {spare}"
     flow = f"{basis.flow / units.daily_flow:,.4g} {units.daily_flow_name}"
     loading = f"{basis.loading / units.loading:.4g} {units.loading_name}"
     return [

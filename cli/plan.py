@@ -92,11 +92,10 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
     bed = design.site.bed.outline.area
     seconds = seconds_per_volume(totals.flow, units.volume) if totals.flow > 0 else None
     gaps = (coverage.gap_least, coverage.gap_greatest)
-    tried = len(design.candidates)
     dropped = len(design.laying.dropped)
     rows = [
         ("bed", figures.area_of(bed), f"{figures.area_of(design.ground.area.area)} usable"),
-        ("runs", str(len(design.laying.runs)), f"best of {tried} patterns" if tried > 1 else ""),
+        ("runs", str(len(design.laying.runs)), _of_how_many(design)),
         ("tubing", figures.length_of(totals.tubing), _without_emitters(design, figures)),
         *_coils(design),
         ("emitters", f"{totals.emitters:,}", figures.hourly_of(totals.flow)),
@@ -127,6 +126,13 @@ def _totals(design: Design) -> list[tuple[str, str, str]]:
             )
         )
     return rows
+
+
+def _of_how_many(design: Design) -> str:
+    """Say how many patterns were tried, and whether this is the best, or the next whose plumbing is whole."""
+    tried = len(design.candidates)
+    best = "" if any(item.passed for item in design.candidates) else "best "
+    return f"{best}of {tried} patterns" if tried > 1 else ""
 
 
 def _without_emitters(design: Design, figures: Figures) -> str:

@@ -313,7 +313,7 @@ def _print_kept(
 ) -> None:
     from cli import say
     from layout.sheets.flowlog import log_row
-    from layout.startup.log import first_of, is_far_off, other_state
+    from layout.startup.log import first_of, other_state
 
     mine = next((item for item in expected if (item.zone, item.doing) == (kept.zone, kept.doing)), None)
     row = log_row(kept, before=readings[:-1], expected=mine, units=site.frame.units)
@@ -321,9 +321,10 @@ def _print_kept(
     if mine is not None:
         inside = mine.lowest <= kept.flow <= mine.highest
         said += f", {row[7]} % of the flow expected, {'within' if inside else 'OUTSIDE'} the accepted band"
-    earlier = first_of(readings, kept.zone, kept.doing, mine) is not kept
-    if is_far_off(kept.flow, mine) and not earlier:
-        say.line(f"{said}; too far off to hold later readings against.")
+    if not row[8]:
+        first = first_of(readings, kept.zone, kept.doing, mine)
+        more = "" if first is kept else "; nor is any before it near enough"
+        say.line(f"{said}; too far off to hold later readings against{more}.")
     else:
         say.line(f"{said}; {row[8]} % of the first reading.")
     other = other_state(kept.flow, mine, expected)

@@ -56,7 +56,9 @@ def choose(site: Site, ground: UsableGround, trials: Sequence[Trial]) -> tuple[t
                     break
     taken = min(made, key=lambda number: (*_left(made[number]), number))
     told = [
-        replace(trial, candidate=_told(trial.candidate, made[number])) if number in made else trial
+        replace(trial, candidate=_told(trial.candidate, made[number], passed=number < taken))
+        if number in made
+        else trial
         for number, trial in enumerate(trials)
     ]
     return (told[taken], *(trial for number, trial in enumerate(told) if number != taken)), made[taken]
@@ -73,13 +75,13 @@ def _left(piped: Piped) -> tuple[float, int]:
     return (dry / whole if dry > RESIDUE * whole else 0.0), len(piped.plumbing.unreached)
 
 
-def _told(item: Candidate, piped: Piped) -> Candidate:
+def _told(item: Candidate, piped: Piped, *, passed: bool) -> Candidate:
     dry, unreached = _left(piped)
-    return replace(item, fed=1.0 - dry, unreached=unreached)
+    return replace(item, fed=1.0 - dry, unreached=unreached, passed=passed)
 
 
 def choice_findings(candidates: Sequence[Candidate]) -> Iterator[Finding]:
-    """Say why a pattern is not laid though its score is better: what its plumbing would leave out.
+    """Say why a pattern is not laid though it ranks before: what its plumbing would leave out.
 
     Parameters
     ----------
@@ -87,10 +89,7 @@ def choice_findings(candidates: Sequence[Candidate]) -> Iterator[Finding]:
         Those that were tried, the one that is laid first.
     """
     laid, *others = candidates
-    if laid.unreached is None:
-        return
-    passed = [item for item in others if item.unreached and item.score < laid.score]
-    passed += [item for item in others if not item.unreached and (item.fed or 1.0) < (laid.fed or 1.0)]
+    passed = [item for item in others if item.passed]
     if not passed:
         return
     lies = (
@@ -101,8 +100,8 @@ def choice_findings(candidates: Sequence[Candidate]) -> Iterator[Finding]:
     yield Finding(
         code="passed-over",
         said=(
-            f"{listed([_named(item) for item in passed], '; ')}: not laid though the score is better. The "
-            f"{laid.pattern} pattern, {laid.score:.2f}, is the next {lies}."
+            f"{listed([_named(item) for item in passed], '; ')}: passed over. The {laid.pattern} "
+            f"pattern, {laid.score:.2f}, is the next {lies}."
         ),
         remedy=(
             "To have one of them all the same, set runs.pattern and runs.sides; another manifold.end or a longer "

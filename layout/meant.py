@@ -222,7 +222,7 @@ def _pump_indoors(site: Site) -> Asked:
     tanks = [item for item in site.features if item.kind is FeatureKind.TANK]
     if house is None or not tanks or any(item.shape.covers(at) for item in tanks):
         return
-    elsewhere = listed([item.name for item in tanks], " ")
+    elsewhere = listed([item.name for item in tanks])
     said = f"lies in {house.name}, not in {elsewhere}, so that lines lead out through its wall"
     yield "pump.at", said, "Give the place of the pump in its tank."
 

@@ -93,6 +93,20 @@ def test_the_next_that_is_whole_is_taken_and_that_is_said(
         assert words.replace(";", "") in finding.said
 
 
+def test_a_pattern_passed_over_at_an_equal_score_is_told_and_one_after_it_is_not(
+    site: Site, piping: Callable[[Lost], list[Pattern]]
+) -> None:
+    ground = usable_ground(site.bed, site.features)
+    trials = lay_trials(site, ground, progress=lambda _stage: None)
+    order = [trial.candidate.pattern for trial in trials]
+    piping({order[0]: (1, True)})
+    chosen, _ = choose(site, ground, trials)
+    (finding,) = choice_findings([trial.candidate for trial in chosen])
+    assert finding.said.startswith(f"{order[0]}, {trials[0].candidate.score:.2f}: ")
+    assert "passed over" in finding.said
+    assert [trial.candidate.passed for trial in chosen] == [False, True, *([False] * (len(chosen) - 2))]
+
+
 def test_where_none_is_whole_that_is_taken_which_leaves_the_least(
     site: Site, piping: Callable[[Lost], list[Pattern]]
 ) -> None:

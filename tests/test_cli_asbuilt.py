@@ -333,3 +333,15 @@ def test_a_plan_grid_knows_no_degrees(sinuate: Command, site: Path, plan: Any) -
     done = sinuate("asbuilt", site, site.with_name("laid.csv"), "--crs", "EPSG:99999")
     assert done.code == 2
     assert '--crs: "EPSG:99999" is no coordinate reference system' in done.err
+
+
+def test_points_on_pipes_beside_a_bed_at_the_origin_are_no_other_unit(
+    sinuate: Command, site: Path, plan: Any
+) -> None:
+    """Towards the origin a smaller unit brings all onto the bed that is about it."""
+    text = SITE.replace(f'crs = "{CRS}"', "").replace(" 7000", " ")
+    site.write_text(re.sub(r"\b13000(\d\d\d), (\d\d)", lambda at: f"{40 + int(at[1])}, {int(at[2])}", text))
+    rows = [(x - 13_000_000 + 40, y - 700_000, run) for x, y, run in measured(plan)]
+    beside = [(x / 2, -25.0 - number, "supply line") for number, (x, _, _) in enumerate(rows)]
+    done = sinuate("asbuilt", site, as_csv(site.with_name("laid.csv"), [*rows, *beside, *beside]))
+    assert done.code == 0

@@ -150,3 +150,11 @@ def test_a_reading_far_off_is_not_what_later_ones_are_held_against(sinuate: Comm
         "Z1 dosing: the reading of 2026-05-01, 245.9 % of the flow expected, is too far off to hold"
         in done.out
     )
+
+
+def test_a_reading_far_off_is_no_base_for_another_one_far_off(sinuate: Command, site: Path) -> None:
+    for day, more in (("2026-05-01", ""), ("2026-05-02", "; nor is any before it near enough")):
+        done = sinuate("startup", site, "--record", day, "8 s/gal", "--dosing")
+        assert f"too far off to hold later readings against{more}." in done.out
+    last = (site.parent / "flowlog.csv").read_text().splitlines()[-1].split(",")
+    assert last[-2:] == ["", ""]  # no share of a first reading, and no note

@@ -292,3 +292,15 @@ def test_the_note_gives_the_movement_in_site_units() -> None:
     x, y = found.at[0] / FOOT + 1000, found.at[1] / FOOT + 2000
     assert f"moved by {found.most / FOOT:.2f} ft at most, at (E {x:.2f}, N {y:.2f})" in note
     assert f"{walk.area / FOOT**2:,.1f} to {found.outline.area / FOOT**2:,.1f} ft²" in note
+
+
+@pytest.mark.parametrize("sides", [6, 8])
+@pytest.mark.parametrize("tolerance", [0.3, 3.0])
+def test_regular_shapes_drawn_exactly_stay_as_they_are_wherever_they_lie(
+    sides: int, tolerance: float
+) -> None:
+    """A hexagon turns by 60 degrees: what is a corner must not hang on the last digit there."""
+    turns = 2 * np.pi * np.arange(sides) / sides
+    for x, y in ((0.0, 0.0), (4113.7, -250.1)):
+        walk = np.column_stack((x + 10 * np.cos(turns), y + 10 * np.sin(turns)))
+        assert smoothed(Polygon(walk), tolerance).most < 1e-9

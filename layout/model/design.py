@@ -81,6 +81,8 @@ class Candidate:
         Share of its tubing that is fed, once it is piped; None where it was not piped to choose.
     unreached : int or None
         Manifolds that no line can lead to, as piped; None likewise.
+    passed : bool
+        Whether it ranks before the one that is laid, but leaves more out once it is piped.
     """
 
     pattern: Pattern
@@ -95,6 +97,7 @@ class Candidate:
     uneven: float = 0.0
     fed: float | None = None
     unreached: int | None = None
+    passed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

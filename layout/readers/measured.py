@@ -33,7 +33,7 @@ THINNED = 0.005
 """Drawn lines lose corners that they need for no more than this [m]."""
 NEAR = 3.0
 """Of a survey of this bed something lies within so many of its own sizes."""
-BESIDE, FEW, MANY = 2.0, 0.5, 0.8
+BESIDE, FEW, MANY, NONE = 2.0, 0.5, 0.8, 0.02
 """Points no farther from the bed than two row spacings lie in it; where under half of them do, and four fifths would
 the other way round or in another unit, they are meant that way."""
 _REMEDY = "Are they of this site, in its units and coordinates? Name another system with --crs."
@@ -215,7 +215,9 @@ def _refuse_far(points: Array, table: PointTable, site: Site) -> None:
     unit = site.frame.units
     if (away <= NEAR * size).any():
         by = BESIDE * site.runs.spacing
-        remedy = None if (away <= by).mean() >= FEW else next(_guesses(points, site, by, MANY), None)
+        inside = float((away <= by).mean())
+        guesses = _guesses(points, site, by, MANY, units=inside < NONE)
+        remedy = None if inside >= FEW else next(guesses, None)
         if remedy is None:
             return
         worst, on = int(away.argmax()), int((away <= by).sum())
@@ -232,8 +234,12 @@ def _refuse_far(points: Array, table: PointTable, site: Site) -> None:
     raise ReadError(Fault(file=table.file, field=table.places[nearest], said=said, remedy=remedy))
 
 
-def _guesses(points: Array, site: Site, within: float, share: float) -> Iterator[str]:
-    """What would bring a share of the points onto the bed, or as near as that [m]: another order, another unit."""
+def _guesses(points: Array, site: Site, within: float, share: float, *, units: bool = True) -> Iterator[str]:
+    """What would bring a share of the points onto the bed, or as near as that [m]: another order, another unit.
+
+    Where the bed lies near the origin a smaller unit brings all that is about it onto it, pipes and tanks, too: no
+    unit is guessed where some points lie in it as they are.
+    """
     plan = to_site(site.frame, points)
     tries: Sequence[tuple[Array, str]] = (
         (
@@ -243,7 +249,7 @@ def _guesses(points: Array, site: Site, within: float, share: float) -> Iterator
         (plan / 0.3048, "They seem to be in metres: convert them to the site's feet."),
         (plan * 0.3048, "They seem to be in feet: convert them to the site's metres."),
     )
-    for tried, remedy in tries:
+    for tried, remedy in tries if units else tries[:1]:
         if (distances(to_local(site.frame, tried), site.bed.outline) <= within).mean() >= share:
             yield remedy
 

@@ -32,6 +32,8 @@ from layout.model import XY, Frame, site_place
 from layout.near import SegmentIndex
 from layout.plane import TOLERANCE, Array, coordinates, points_at, stations
 
+SAME_TURN, SAME_POINT = 1e-6, 1e-6
+"""What rounding may take off a turn [rad]; points nearer to each other, or to the edge, lie on it [m]."""
 CORNER = math.radians(60.0)
 """Where the outline turns by more than this at a point [rad], it has a corner; the turn is taken between points at an
 arm's length along the outline, so that errors of close points make no corners."""
@@ -103,7 +105,7 @@ def smoothed(outline: Polygon, tolerance: float) -> Smoothed:
         Where smoothing would make the outline cross itself, as in a very narrow neck, it is done by half the
         tolerance, and so on; at last not at all.
     """
-    walk = coordinates(outline.exterior)[:-1]
+    walk = coordinates(shapely.remove_repeated_points(outline.exterior, SAME_POINT))[:-1]
     rough = _error(walk, np.zeros(len(walk), dtype=bool))
     corners = _corners(walk, rough, tolerance)
     if len(corners):
@@ -112,6 +114,8 @@ def smoothed(outline: Polygon, tolerance: float) -> Smoothed:
     is_corner = np.zeros(len(walk), dtype=bool)
     is_corner[corners] = True
     found = _error(walk, is_corner)
+    if found < SAME_POINT:  # drawn, not walked
+        return _measured(outline, outline, len(corners), found)
     most = min(max(tolerance / 2, found), MORE_ERROR * found)
     stiffness = _stiffness(walk, corners, min(found, tolerance), min(most, tolerance))
     chord = min(TOLERANCE, tolerance / 50)
@@ -130,7 +134,8 @@ def smoothing_note(walked: Polygon, found: Smoothed, frame: Frame) -> str:
         moved = f"{found.most / unit.length:.2g} {unit.length_name}"
         return f"bed.smooth: the outline is smooth as it is; it moved by {moved} at most"
     change = 100 * (found.outline.area / walked.area - 1)
-    corners = f"; {found.corners} corners stay corners" if found.corners else ""
+    kept = "1 corner stays one" if found.corners == 1 else f"{found.corners} corners stay corners"
+    corners = f"; {kept}" if found.corners else ""
     return (
         f"bed.smooth: the outline was smoothed; it moved by {found.most / unit.length:.2f} {unit.length_name} at most, "
         f"at {site_place(frame, found.at)}, and by {found.mean / unit.length:.2f} {unit.length_name} on average; its "
@@ -197,7 +202,7 @@ def _corners(walk: Array, error: float, tolerance: float) -> NDArray[np.intp]:
     by_error = error * np.sqrt(back**2 + on**2 + (back + on) ** 2)
     beside = np.median(turn[(np.arange(count)[:, None] + np.array([-3, -2, 2, 3])) % count], axis=1)
     cut = (turn > CUT_CORNER) & (beside < np.minimum(turn / 3, FLAT)) & (turn > 4 * by_error)
-    sharp = np.flatnonzero((turn > CORNER) | (cut & (count >= 2 * FEWEST)))
+    sharp = np.flatnonzero((turn > CORNER - SAME_TURN) | (cut & (count >= 2 * FEWEST)))
     kept: list[int] = []
     for index in sharp[np.argsort(-turn[sharp], kind="stable")].tolist():
         apart = np.abs(here[kept] - here[index])

@@ -93,7 +93,7 @@ class Claimed:
 
     def _meeting(self, bounds: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Pairs of shapes of some bounds, shape (n, 4), and of these whose bounds touch: numbers of both."""
-        (left, bottom), (right, top) = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+        (left, bottom), (right, top) = np.nanmin(bounds[:, :2], axis=0), np.nanmax(bounds[:, 2:], axis=0)
         taken = self._facts[: self._count, :4]
         near = np.flatnonzero(
             (taken[:, 0] <= right) & (taken[:, 2] >= left) & (taken[:, 1] <= top) & (taken[:, 3] >= bottom)

@@ -16,7 +16,7 @@ from layout.model import FlowReading
 from layout.sheets.delimited import rows_text
 from layout.sheets.figures import plain
 from layout.startup.expected import Expected
-from layout.startup.log import COLUMNS, first_of
+from layout.startup.log import COLUMNS, first_of, is_far_off
 from layout.units import UnitSet
 
 NAME = "flowlog.csv"
@@ -109,7 +109,9 @@ def log_row(
 ) -> tuple[str, ...]:
     """The cells of a reading, under the titles of the log."""
     first = first_of([*before, reading], reading.zone, reading.doing, expected)
-    of_first = reading.flow / first.flow if first is not None else 1.0
+    of_first = ""
+    if first is not None and not is_far_off(first.flow, expected):
+        of_first = plain(100.0 * reading.flow / first.flow, 1, thousands=False)
     return (
         reading.on.isoformat(),
         f"Z{reading.zone}",
@@ -119,7 +121,7 @@ def log_row(
         units.flow_name,
         "" if expected is None else plain(expected.flow / units.flow, 4, thousands=False),
         "" if expected is None else plain(100.0 * reading.flow / expected.flow, 1, thousands=False),
-        plain(100.0 * of_first, 1, thousands=False),
+        of_first,
         reading.note,
     )
 

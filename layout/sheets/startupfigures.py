@@ -63,8 +63,10 @@ def dry_words(expected: Sequence[Expected], figures: Figures) -> Iterator[str]:
     for item in expected:
         if not item.dry:
             continue
-        whole = item.dry_flow >= item.flow
-        counted = "expected all the same, as if it were" if whole else "not counted in the flow expected"
+        whole = item.dry_flow > 0.999 * item.flow
+        counted = (
+            "expected all the same, as if they were fed" if whole else "not counted in the flow expected"
+        )
         verb = "is" if len(item.dry) == 1 else "are"
         yield (
             f"Z{item.zone}: {listed(item.dry, ' ')} {verb} not fed by any manifold that a line reaches; "

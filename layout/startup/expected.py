@@ -126,7 +126,7 @@ def as_laid(
         more = laid[item.zone] - planned[item.zone]
         share = laid[item.zone] / planned[item.zone]
         flow = item.flow * share if item.doing == "dosing" else item.flow + more
-        made.append(replace(item, flow=flow, laid=True))
+        made.append(replace(item, flow=flow, dry_flow=item.dry_flow * share, laid=True))
     return tuple(made)
 
 

@@ -89,8 +89,13 @@ def first_of(
 
 
 def is_far_off(flow: float, expected: Expected | None) -> bool:
-    """Whether a flow [m³/s] is so far from the one expected that it is no first reading."""
-    return expected is not None and abs(flow / expected.flow - 1.0) > FAR_OFF * expected.band
+    """Whether a flow [m³/s] is so far from the one expected that it is no first reading.
+
+    None is where the pump lacks head: the field takes less then than is told.
+    """
+    if expected is None or expected.missing > 0:
+        return False
+    return abs(flow / expected.flow - 1.0) > FAR_OFF * expected.band
 
 
 def other_state(flow: float, mine: Expected | None, expected: Sequence[Expected]) -> Expected | None:
