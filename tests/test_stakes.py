@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from shapely import LinearRing, LineString, Point, Polygon, box
+from shapely import LineString, Point, box
 
 from layout.model import (
     XY,
@@ -30,7 +30,6 @@ from layout.model import (
 from layout.plane import coordinates
 from layout.stakes import stake_findings, stake_out
 from layout.stakes.standing import blocked_tapes
-from layout.stakes.walk import EDGE_OFF
 from layout.units import FOOT, UNIT_SETS
 from tests import beds
 from tests.fields import arc, curved_field, tree_field
@@ -391,30 +390,6 @@ def test_heights_are_those_of_the_ground() -> None:
     )
     for stake in staking.stakes:
         assert stake.height == (None if stake.at[0] < 10 else pytest.approx(30.0 + 0.01 * stake.at[0]))
-
-
-def test_a_round_bed_has_no_corners_but_stakes_round_its_edge() -> None:
-    """As many as keep the chord within 0.3 m of the circle: its rise is r (1 - cos of half the angle between)."""
-    line = np.array([[-5.0, 0.0], [5.0, 0.0]])
-    run = Run(name="R1", line=LineString(line), row=0)
-    outline = Polygon(Point(0, 0).buffer(6.0, quad_segs=32))
-    bed = staked(site_with(coordinates(outline)), Laying(pattern=Pattern.LEFT, runs=(run,)))
-    assert "bed corner" not in {stake["kind"] for stake in bed.paper}
-    assert bed.staking is not None
-    edge = [stake.at for stake in bed.staking.stakes if stake.kind == "bed edge"]
-    least = math.ceil(math.pi / math.acos(1 - EDGE_OFF / 6.0))
-    assert least <= len(edge) <= 2 * least
-    chords = LinearRing(edge)
-    assert shapely.hausdorff_distance(chords, outline.exterior, densify=0.01) <= EDGE_OFF + 0.01
-
-
-def test_a_bowed_edge_has_stakes_between_its_corners_and_a_straight_one_none() -> None:
-    design = curved_field()
-    bed = staked(design.site, design.laying, design.plumbing)
-    edge = [stake for stake in bed.paper if stake["kind"] in {"bed corner", "bed edge"}]
-    assert [stake["description"].rsplit(" ", 1)[0] for stake in edge].count("bed corner") == 4
-    assert edge[0]["kind"] == "bed corner"
-    assert {stake["kind"] for stake in edge} == {"bed corner", "bed edge"}
 
 
 def test_baseline_and_tapes_keep_off_a_tree_that_is_a_point() -> None:
